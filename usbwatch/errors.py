@@ -1,0 +1,93 @@
+"""The errors of usbwatch, told apart by whose fault they are.
+
+Each carries its facts as attributes and builds one sentence: what is wrong,
+where, and what to do. ``cli`` prints that sentence and exits with ``exit_code``.
+"""
+
+from __future__ import annotations
+
+__all__ = [
+    "BadCapture",
+    "BadProfile",
+    "BadTree",
+    "NoProfile",
+    "UnwritableOutput",
+    "UsbwatchError",
+]
+
+EXIT_BAD_INPUT = 3
+
+
+class UsbwatchError(Exception):
+    """Anything a user can act on; ``str()`` is one clear sentence."""
+
+    exit_code = EXIT_BAD_INPUT
+
+
+class _FileError(UsbwatchError):
+    """A file that is wrong, what is wrong with it, and what to do."""
+
+    noun = "file"
+
+    def __init__(self, path: str, problem: str, remedy: str = "") -> None:
+        super().__init__(path, problem, remedy)
+        self.path = path
+        self.problem = problem
+        self.remedy = remedy
+
+    def __str__(self) -> str:
+        sentence = f"{self.noun} {self.path}: {self.problem}"
+        return f"{sentence}; {self.remedy}." if self.remedy else f"{sentence}."
+
+
+class BadCapture(_FileError):
+    """A capture file that cannot be read as one."""
+
+    noun = "capture"
+
+
+class BadTree(_FileError):
+    """A copied tree (``--root``) or a kernel log that cannot be read."""
+
+    noun = "tree"
+
+
+class UnwritableOutput(_FileError):
+    """A file that could not be written; what was there before is untouched."""
+
+    noun = "output"
+
+
+class BadProfile(UsbwatchError):
+    """A profile with faults: all of them, each with its place.
+
+    ``faults`` are pairs ``(place, problem)``; a place is ``line 12,
+    device.keyboard.needs[0]`` or as much of that as is known.
+    """
+
+    def __init__(self, path: str, faults: tuple[tuple[str, str], ...]) -> None:
+        super().__init__(path, faults)
+        self.path = path
+        self.faults = faults
+
+    def __str__(self) -> str:
+        count = len(self.faults)
+        head = f"profile {self.path}: {count} {'fault' if count == 1 else 'faults'}"
+        return "\n".join(
+            [f"{head}:", *(f"  {place}: {problem}" if place else f"  {problem}" for place, problem in self.faults)]
+        )
+
+
+class NoProfile(UsbwatchError):
+    """No profile fits, or none has the name that was asked for."""
+
+    def __init__(self, asked: str, known: tuple[str, ...]) -> None:
+        super().__init__(asked, known)
+        self.asked = asked
+        self.known = known
+
+    def __str__(self) -> str:
+        return (
+            f"no profile named {self.asked}; known profiles: {', '.join(self.known)}; "
+            "name one of these or give a .toml file."
+        )

@@ -1,0 +1,138 @@
+"""What a healthy unit of a model shows, and how it is built.
+
+The file format is TOML; ``docs/profile.md`` explains every field, and
+``usbwatch.profile`` reads and checks it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import Enum
+
+from usbwatch.model.ladder import Rung
+
+__all__ = ["ExpectedDevice", "HandCheck", "Match", "Money", "Part", "PartKind", "Profile", "Variant"]
+
+
+class PartKind(Enum):
+    """What sort of part can fail and be put right by itself."""
+
+    SUBASSEMBLY = "subassembly"
+    """What is replaced as one piece."""
+    SECTION = "section"
+    """A region of one subassembly's board that several devices share."""
+    LINK = "link"
+    """What joins two subassemblies: flex cable, connector, display cable."""
+    RAIL = "rail"
+    """A supply that several devices share."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """A part of the unit that can fail."""
+
+    id: str
+    kind: PartKind
+    name: str
+    within: str = ""
+    """The subassembly that a section or rail belongs to, so what replaces it; "" for the others."""
+    joins: tuple[str, ...] = ()
+    """The two subassemblies that a link joins."""
+    cost: int | None = None
+    """Price of the part, in whole units of ``Money.currency``; None when not known."""
+    minutes: int | None = None
+    """Bench time to replace (for a link: reseat or replace) it."""
+    weight: float = 1.0
+    """How much likelier (or less likely) than usual for its kind this part is to fail."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExpectedDevice:
+    """One device that a healthy unit shows."""
+
+    id: str
+    name: str
+    function: str
+    within: str
+    """The subassembly that carries it."""
+    locations: tuple[str, ...] = ()
+    """Where it may sit; empty: anywhere inside, told by its function alone."""
+    identities: tuple[str, ...] = ()
+    """What it may say it is (second sources); empty: anything that has the function."""
+    needs: tuple[str, ...] = ()
+    """Parts and other devices that it depends on, host side first."""
+    reaches: Rung = Rung.WORKING
+    """How far a healthy one gets."""
+    speed_mbps: int | None = None
+    """The speed a healthy one runs at (USB)."""
+    optional: bool = False
+    """Not every unit has it: its absence is no finding."""
+    weight: float = 1.0
+    """How much likelier than usual for its function this device is to fail."""
+    firmware_names: tuple[str, ...] = ()
+    """ACPI or PNP ids: expected only when firmware declares one of them as present; empty: always."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HandCheck:
+    """Something that a person establishes."""
+
+    id: str
+    question: str
+    """Answered yes on a healthy unit."""
+    needs: tuple[str, ...] = ()
+    """Parts and devices on which a yes depends, host side first."""
+    caution: str = ""
+    minutes: int = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Match:
+    """Which units a profile is for.
+
+    Every key given must equal one of its values, with case and spaces folded.
+    """
+
+    strings: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    """``sys_vendor``, ``product_name``, … as in ``usbwatch.model.capture.UnitStrings``."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Variant:
+    """A variant of the model: how it is told, and which devices it lacks or alone has."""
+
+    id: str
+    name: str
+    match: Match
+    without: tuple[str, ...] = ()
+    """Devices and hand checks of the profile that this variant does not have."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Money:
+    """What the unit is worth, in whole units of ``currency``; None when not known."""
+
+    currency: str = ""
+    value_working: int | None = None
+    value_as_is: int | None = None
+    hourly_rate: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Profile:
+    """A model's profile. Ids are unique over parts, devices and hand checks together."""
+
+    id: str
+    name: str
+    source: str
+    """Where the facts come from; for the demo models: that they are invented."""
+    generic: bool = False
+    """Fits any laptop by function; used only when asked for, or when nothing else fits."""
+    match: Match = field(default_factory=Match)
+    variants: tuple[Variant, ...] = ()
+    parts: tuple[Part, ...] = ()
+    devices: tuple[ExpectedDevice, ...] = ()
+    checks: tuple[HandCheck, ...] = ()
+    money: Money = field(default_factory=Money)
+    path: str = ""
+    """The file it was read from."""
