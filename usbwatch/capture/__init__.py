@@ -1,0 +1,12 @@
+"""Read what firmware and kernel know about every internal bus, and keep it as a file.
+
+``take(tree, taken_at=…)`` makes a ``Capture`` from a ``LiveTree`` or a
+``CopiedTree``; ``to_json`` and ``load`` write and read it. Read only.
+"""
+
+from usbwatch.capture.document import to_json
+from usbwatch.capture.look import take
+from usbwatch.capture.saved import load
+from usbwatch.capture.tree import CopiedTree, LiveTree, Tree
+
+__all__ = ["CopiedTree", "LiveTree", "Tree", "load", "take", "to_json"]

@@ -1,0 +1,127 @@
+"""One look at a unit: every bus read in turn, its coverage stated, the nodes put together."""
+
+from __future__ import annotations
+
+import errno
+from typing import Callable, Iterator, List, Optional, Tuple
+
+from usbwatch import __version__
+from usbwatch.capture import acpi, drm, hid, i2c, identity, media, pci, power_supply, serio, storage, usb
+from usbwatch.capture.assemble import assembled
+from usbwatch.capture.log import episodes
+from usbwatch.capture.place import Places
+from usbwatch.capture.sight import Sight
+from usbwatch.capture.tree import Tree
+from usbwatch.model import Capture, Coverage, CoverageState, Node
+
+__all__ = ["BUSES", "take"]
+
+_Reader = Callable[[Sight, Places], Iterator[Node]]
+
+BUSES: Tuple[Tuple[str, str, _Reader], ...] = (
+    ("acpi", acpi.FOLDER, acpi.nodes),
+    ("pci", pci.FOLDER, pci.nodes),
+    ("usb", usb.FOLDER, usb.nodes),
+    ("serio", serio.FOLDER, serio.nodes),
+    ("i2c", i2c.I2C_FOLDER, i2c.i2c_nodes),
+    ("spi", i2c.SPI_FOLDER, i2c.spi_nodes),
+    ("hid", hid.HID_FOLDER, hid.hid_nodes),
+    ("input", hid.INPUT_FOLDER, hid.input_nodes),
+    ("power_supply", power_supply.FOLDER, power_supply.nodes),
+    ("drm", drm.FOLDER, drm.nodes),
+    ("nvme", storage.NVME_FOLDER, storage.nvme_nodes),
+    ("block", storage.BLOCK_FOLDER, storage.block_nodes),
+    ("hdaudio", media.HDAUDIO_FOLDER, media.hdaudio_nodes),
+    ("sound", media.SOUND_FOLDER, media.sound_nodes),
+    ("video", media.VIDEO_FOLDER, media.video_nodes),
+    ("net", media.NET_FOLDER, media.net_nodes),
+    ("bluetooth", media.BLUETOOTH_FOLDER, media.bluetooth_nodes),
+    ("rfkill", media.RFKILL_FOLDER, media.rfkill_nodes),
+)
+"""Every bus or class that is read: our name for it, where it stands, its reader."""
+
+_REFUSED = frozenset({errno.EACCES, errno.EPERM})
+
+
+def take(tree: Tree, *, taken_at: str, log: Optional[str] = None, privileged: bool = False) -> Capture:
+    """A capture of what ``tree`` shows.
+
+    ``taken_at`` is RFC 3339 in UTC, or "" when not known. ``log`` is the
+    kernel's log as text; None when it was not to be had. Raises nothing for
+    anything that the tree holds.
+    """
+    sight = Sight(tree)
+    places = Places(sight)
+    unit, dmi_coverage = identity.dmi(sight)
+    coverage: List[Coverage] = [dmi_coverage]
+    found: List[Node] = []
+    for bus, folder, reader in BUSES:
+        nodes, state = _bus(sight, places, bus, folder, reader)
+        found.extend(nodes)
+        coverage.append(state)
+    told = episodes(log, places.root_hubs) if log is not None else ()
+    coverage.append(_log_coverage(log))
+    return Capture(
+        taken_at=taken_at,
+        tool=__version__,
+        system=identity.system(sight, privileged=privileged),
+        unit=unit,
+        coverage=tuple(coverage),
+        nodes=assembled(found),
+        episodes=told,
+    )
+
+
+def _bus(sight: Sight, places: Places, bus: str, folder: str, reader: _Reader) -> Tuple[List[Node], Coverage]:
+    """The nodes of one bus, and what can be said of the looking."""
+    before = len(sight.refused)
+    try:
+        entries = sight.entries(folder)
+        nodes = list(reader(sight, places))
+    except OSError as error:
+        return [], _unseen(bus, folder, sight.tree.source, error)
+    unread = len(sight.refused) - before
+    state = CoverageState.OK if nodes else CoverageState.EMPTY
+    why = f"{unread} files could not be read" if unread else ""
+    if bus in _MUST_SHOW and entries and not nodes:
+        state, why = CoverageState.FAILED, f"{len(entries)} entries are named, none could be read"
+    return nodes, Coverage(
+        bus=bus,
+        state=state,
+        nodes=len(nodes),
+        why=why,
+        root_would_help=any(refusal in _REFUSED for _, refusal in sight.refused[before:]),
+        unread=unread,
+        drivers=_drivers(sight, folder),
+    )
+
+
+_MUST_SHOW = frozenset({"acpi", "pci", "usb", "serio", "i2c", "spi"})
+"""Buses of which every entry is a node: entries without a single node mean a broken copy, not an empty bus."""
+
+
+def _drivers(sight: Sight, folder: str) -> Tuple[str, ...]:
+    if not folder.startswith("sys/bus/"):
+        return ()
+    return sight.names(folder.replace("/devices", "/drivers"))
+
+
+def _unseen(bus: str, folder: str, source: str, error: OSError) -> Coverage:
+    if error.errno in (errno.ENOENT, errno.ENOTDIR):
+        holder = "this kernel" if source == "live" else "the copied tree"
+        shown = folder.replace("/devices", "")
+        why = f"{holder} has no {bus} bus (/{shown} is not there)"
+        return Coverage(bus=bus, state=CoverageState.NOT_THERE, why=why)
+    if error.errno in _REFUSED:
+        why = f"{folder} may not be read"
+        return Coverage(bus=bus, state=CoverageState.NOT_PERMITTED, why=why, root_would_help=source == "live")
+    name = errno.errorcode.get(error.errno or 0, "unknown error")
+    return Coverage(bus=bus, state=CoverageState.FAILED, why=f"reading {folder} failed with {name}")
+
+
+def _log_coverage(log: Optional[str]) -> Coverage:
+    if log is None:
+        why = "no kernel log was to be had; failures to enumerate leave a trace only there"
+        return Coverage(bus="log", state=CoverageState.NOT_THERE, why=why)
+    lines = log.count("\n")
+    return Coverage(bus="log", state=CoverageState.OK if lines else CoverageState.EMPTY, nodes=lines)

@@ -1,0 +1,57 @@
+"""PCI functions: identity, class, driver, and the link they run at.
+
+Attributes: drivers/pci/pci-sysfs.c. Class codes: pci.ids. The kernel holds
+all of them; configuration space itself is not read.
+"""
+
+from __future__ import annotations
+
+from typing import Iterator
+
+from usbwatch.capture.functions import of_pci_class
+from usbwatch.capture.place import Places
+from usbwatch.capture.sight import Sight
+from usbwatch.model import Kind, Node, Rung
+
+__all__ = ["FOLDER", "nodes"]
+
+FOLDER = "sys/bus/pci/devices"
+
+_CARRIERS = ("05", "06", "08", "0b", "0c", "0106", "0101", "0180", "07", "11", "ff")
+"""Beginnings of class codes of functions that carry or serve others: bridges, controllers, memory, processors."""
+
+_LINK = ("current_link_speed", "current_link_width", "max_link_speed", "max_link_width")
+
+
+def _digits(text: str) -> str:
+    """The kernel's ``0x0c0330`` without its prefix."""
+    return text.replace("0x", "", 1)
+
+
+def nodes(sight: Sight, places: Places) -> Iterator[Node]:
+    """Every PCI function."""
+    for name in sight.entries(FOLDER):
+        folder = sight.real(f"{FOLDER}/{name}")
+        vendor, device = (_digits(sight.text(folder, part)) for part in ("vendor", "device"))
+        if not vendor:
+            continue
+        code = _digits(sight.text(folder, "class"))
+        functions = of_pci_class(code)
+        carrier = code.startswith(_CARRIERS) and functions != ("card-reader",)
+        driver = sight.points_to(folder, "driver")
+        yield Node(
+            bus="pci",
+            location=places.of(folder),
+            kind=Kind.INFRASTRUCTURE if carrier else Kind.DEVICE,
+            rung=Rung.BOUND if driver else Rung.IDENTIFIED,
+            identity=f"{vendor}:{device}",
+            functions=functions,
+            driver=driver,
+            facts={
+                "class": code,
+                "subsystem": ":".join(
+                    _digits(sight.text(folder, part)) for part in ("subsystem_vendor", "subsystem_device")
+                ),
+                **sight.facts(folder, "revision", "removable", *_LINK),
+            },
+        )

@@ -1,0 +1,194 @@
+"""Stable locations from sysfs paths.
+
+Follows Documentation/admin-guide/sysfs-rules.rst: only the path below
+``/sys/devices`` is a hierarchy, a folder is a device when it has a
+``subsystem`` link, and nothing is inferred from the depth of a path. Each
+device adds a hop that does not change between boots (``usbwatch.model.location``).
+"""
+
+from __future__ import annotations
+
+import posixpath
+import re
+from typing import Callable, Dict
+
+from usbwatch.capture.sight import Sight
+
+__all__ = ["Places"]
+
+_DEVICES = "sys/devices"
+_PCI_FUNCTION = re.compile(r"[0-9a-f]{4,}:[0-9a-f]{2}:([0-9a-f]{2}\.[0-7])\Z")
+_PCI_ROOT = re.compile(r"pci[0-9a-f]{4,}:[0-9a-f]{2}\Z")
+_USB_INTERFACE = re.compile(r"\d+-[\d.]+:\d+\.(\d+)\Z")
+_USB_PORT = re.compile(r"(?:usb\d+|\d+-[\d.]+)-port(\d+)\Z")
+_ATA_PORT = re.compile(r"ata\d+\Z")
+_ADAPTER = re.compile(r"i2c-\d+\Z")
+_AUTO_NUMBER = re.compile(r"\.\d+\.auto\Z")
+_ROOT_HUBS = {"0001": "usb1", "0002": "usb2", "0003": "usb3"}
+"""Product id of the kernel's own root hubs (drivers/usb/core/hcd.c) against the port numbering they open."""
+
+_FIRMWARE_PLACED = frozenset({"platform", "pnp", "i2c", "spi", "serial"})
+"""Subsystems whose devices are best placed by the path that firmware gives them."""
+
+
+class Places:
+    """Locations of device folders, each worked out once.
+
+    ``root_hubs`` collects, as it goes, the location of each USB bus number:
+    the kernel's log speaks in bus numbers, a capture never does.
+    """
+
+    def __init__(self, sight: Sight) -> None:
+        self.sight = sight
+        self._known: Dict[str, str] = {_DEVICES: ""}
+        self.root_hubs: Dict[str, str] = {}
+
+    def of(self, folder: str) -> str:
+        """Location of the device folder ``folder`` (a real path, ``sys/devices/…``)."""
+        known = self._known.get(folder)
+        if known is not None:
+            return known
+        if not folder.startswith(_DEVICES + "/"):
+            return ""
+        parent, _, name = folder.rpartition("/")
+        place = self._hop(self.of(parent), folder, name)
+        self._known[folder] = place
+        return place
+
+    def firmware_path(self, folder: str) -> str:
+        """``acpi/…`` of the firmware object behind a device folder, "" where there is none."""
+        node = f"{folder}/firmware_node"
+        real = self.sight.real(node)
+        path = "" if real == node else self.sight.text(real, "path")
+        return _acpi(path) if path else ""
+
+    def _hop(self, parent: str, folder: str, name: str) -> str:
+        if _PCI_ROOT.match(name):
+            return _join(parent, name)
+        port = _USB_PORT.match(name)
+        if port:
+            return _port(parent, port.group(1))
+        if _ATA_PORT.match(name):
+            return _join(parent, "ata" + self.sight.text(f"{folder}/ata_port/{name}", "port_no"))
+        subsystem = self.sight.points_to(folder, "subsystem")
+        if not subsystem:
+            return parent or ("platform" if name == "platform" else name)
+        if subsystem in _FIRMWARE_PLACED and not _ADAPTER.match(name):
+            path = self.firmware_path(folder)
+            if path:
+                return path
+        return _HOPS.get(subsystem, _hop_by_name)(self, parent, folder, name)
+
+
+def _join(parent: str, hop: str) -> str:
+    return f"{parent}/{hop}" if parent else hop
+
+
+def _acpi(path: str) -> str:
+    r"""``acpi/_SB_.BAT0`` of the ACPI path ``\_SB_.BAT0``."""
+    return "acpi/" + (path.lstrip("\\") or "root")
+
+
+def _port(interface: str, number: str) -> str:
+    """Port ``number`` of the hub whose hub interface is at ``interface``."""
+    hub = interface.rpartition("/if")[0]
+    at_root = hub.rpartition("/")[2].startswith("usb")
+    return f"{hub}{'/' if at_root else '.'}{number}"
+
+
+# One function per subsystem: the hop that its devices add to ``parent``.
+
+
+def _pci_hop(_places: Places, parent: str, _folder: str, name: str) -> str:
+    function = _PCI_FUNCTION.match(name)
+    return _join(parent, function.group(1) if function else name)
+
+
+def _usb_hop(places: Places, parent: str, folder: str, name: str) -> str:
+    interface = _USB_INTERFACE.match(name)
+    if interface:
+        return f"{parent}/if{interface.group(1)}"
+    if name.startswith("usb"):
+        place = _join(parent, _ROOT_HUBS.get(places.sight.text(folder, "idProduct"), "usb2"))
+        places.root_hubs[name[3:]] = place
+        return place
+    chain = name.partition("-")[2]
+    root = parent if parent.rpartition("/")[2].startswith("usb") else parent.rpartition("/")[0]
+    return f"{root}/{chain}"
+
+
+def _acpi_hop(places: Places, _parent: str, folder: str, name: str) -> str:
+    path = places.sight.text(folder, "path")
+    return _acpi(path) if path else "acpi/" + name.partition(":")[0]
+
+
+def _serio_hop(places: Places, parent: str, folder: str, _name: str) -> str:
+    words = places.sight.text(folder, "description").split()
+    named = words[:1] == ["i8042"] and len(words) > 1
+    return _join(parent, words[1].lower() if named else "pass-through")
+
+
+def _i2c_hop(_places: Places, parent: str, _folder: str, name: str) -> str:
+    return _join(parent, "i2c" if _ADAPTER.match(name) else name.rpartition("-")[2].lstrip("0") or "0")
+
+
+def _spi_hop(_places: Places, parent: str, _folder: str, name: str) -> str:
+    return _join(parent, name.rpartition(".")[2])
+
+
+def _platform_hop(_places: Places, _parent: str, _folder: str, name: str) -> str:
+    return "platform/" + _AUTO_NUMBER.sub("", name)
+
+
+def _drm_hop(_places: Places, parent: str, _folder: str, name: str) -> str:
+    connector = name.partition("-")[2]
+    return _join(parent, "drm/" + connector) if connector else parent
+
+
+def _hdaudio_hop(_places: Places, parent: str, _folder: str, name: str) -> str:
+    return _join(parent, "codec" + name.rpartition("D")[2])
+
+
+def _no_hop(_places: Places, parent: str, _folder: str, _name: str) -> str:
+    return parent
+
+
+def _hop_by_name(_places: Places, parent: str, folder: str, name: str) -> str:
+    """A hop named for the class folder that the device sits in (``net``, ``power_supply``), without its number."""
+    above = posixpath.basename(posixpath.dirname(folder))
+    return _join(parent, above if name.startswith(above[:3]) else name.rstrip("0123456789"))
+
+
+_Hop = Callable[[Places, str, str, str], str]
+
+
+def _fixed(hop: str) -> _Hop:
+    return lambda _places, parent, _folder, _name: _join(parent, hop)
+
+
+_HOPS: Dict[str, _Hop] = {
+    "acpi": _acpi_hop,
+    "block": _fixed("block"),
+    "bluetooth": _fixed("bluetooth"),
+    "drm": _drm_hop,
+    "hdaudio": _hdaudio_hop,
+    "hid": _fixed("hid"),
+    "i2c": _i2c_hop,
+    "input": _fixed("input"),
+    "mmc": _fixed("card"),
+    "mmc_host": _fixed("mmc"),
+    "net": _fixed("net"),
+    "nvme": _fixed("nvme"),
+    "pci": _pci_hop,
+    "platform": _platform_hop,
+    "power_supply": _fixed("power_supply"),
+    "rfkill": _fixed("rfkill"),
+    "scsi": _no_hop,
+    "serio": _serio_hop,
+    "sound": _fixed("sound"),
+    "spi": _spi_hop,
+    "spi_master": _fixed("spi"),
+    "usb": _usb_hop,
+    "video4linux": _fixed("video"),
+}
+"""The hop that a device of each subsystem adds."""

@@ -1,0 +1,100 @@
+"""Captures read from files: checked to the last field before anything believes them."""
+
+from __future__ import annotations
+
+import os
+import stat
+
+from usbwatch.capture.document import FORMAT, Document, digest
+from usbwatch.errors import BadCapture
+from usbwatch.model import CAPTURE_SCHEMA, Capture
+
+__all__ = ["json_schema", "load", "parse"]
+
+LARGEST_FILE = 64 * 1024 * 1024
+_AGAIN = "capture the unit again"
+
+
+def load(path: str) -> Capture:
+    """The capture in a file. Raises ``BadCapture`` with one sentence for anything else."""
+    return parse(_content(path), path)
+
+
+def _content(path: str) -> bytes:
+    try:
+        handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
+    except OSError as error:
+        raise BadCapture(path, f"cannot be opened ({error.strerror})", "check the name and its permissions") from None
+    with os.fdopen(handle, "rb") as file:
+        mode = os.fstat(file.fileno()).st_mode
+        if stat.S_ISDIR(mode):
+            raise BadCapture(path, "is a folder", "give a capture file, or --root for a copied tree")
+        if not stat.S_ISREG(mode):
+            raise BadCapture(path, "is no regular file", "give a capture file")
+        content = file.read(LARGEST_FILE + 1)
+    if len(content) > LARGEST_FILE:
+        raise BadCapture(path, f"is larger than {LARGEST_FILE // 1024**2} MiB", "give a capture file")
+    return content
+
+
+def parse(content: bytes, path: str) -> Capture:
+    """The capture that ``content`` holds; ``path`` is only for the sentence of a ``BadCapture``."""
+    import msgspec
+
+    try:
+        plain = msgspec.json.decode(content)
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
+        cut = "" if content.rstrip().endswith(b"}") else " and ends in the middle"
+        raise BadCapture(path, f"is no JSON document{cut} ({error})", _AGAIN) from None
+    if not isinstance(plain, dict) or plain.get("format") != FORMAT:
+        raise BadCapture(path, f'is JSON, but its "format" is not "{FORMAT}"', "give a file that capture wrote")
+    _check_schema(path, plain)
+    _check_digest(path, plain)
+    try:
+        return msgspec.convert(plain, Capture, strict=True)
+    except msgspec.ValidationError as error:
+        raise BadCapture(path, f"does not have the shape of a capture: {error}", _AGAIN) from None
+
+
+def _check_schema(path: str, plain: Document) -> None:
+    schema = plain.get("schema")
+    if not isinstance(schema, int) or isinstance(schema, bool):
+        raise BadCapture(path, 'has no "schema" number', _AGAIN)
+    if schema != CAPTURE_SCHEMA:
+        problem = f"is written in schema {schema}, and this usbwatch reads schema {CAPTURE_SCHEMA}"
+        raise BadCapture(path, problem, "use a newer usbwatch" if schema > CAPTURE_SCHEMA else _AGAIN)
+
+
+def _check_digest(path: str, plain: Document) -> None:
+    try:
+        expected = digest(plain)
+    except (ValueError, RecursionError):
+        expected = ""
+    if plain.get("digest") != expected:
+        raise BadCapture(path, "has been altered or damaged since it was written (its digest does not fit)", _AGAIN)
+
+
+def json_schema() -> Document:
+    """The JSON Schema (2020-12) of a capture document, made from the types that read it."""
+    import msgspec
+
+    schema: Document = msgspec.json.schema(Capture)
+    definitions = schema["$defs"]
+    assert isinstance(definitions, dict)
+    body = definitions["Capture"]
+    assert isinstance(body, dict)
+    properties, required = body["properties"], body["required"]
+    assert isinstance(properties, dict)
+    assert isinstance(required, list)
+    body["properties"] = {
+        "format": {"const": FORMAT},
+        "schema": {"const": CAPTURE_SCHEMA},
+        "digest": {
+            "type": "string",
+            "pattern": "^sha256:[0-9a-f]{64}$",
+            "description": "SHA-256 over the RFC 8785 canonical form of this document without this field.",
+        },
+        **properties,
+    }
+    body["required"] = ["format", "schema", "digest", *required]
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "usbwatch capture", **schema}
