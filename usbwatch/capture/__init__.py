@@ -5,8 +5,9 @@
 """
 
 from usbwatch.capture.document import to_json
+from usbwatch.capture.kmsg import copied_log, live_log
 from usbwatch.capture.look import take
 from usbwatch.capture.saved import load
 from usbwatch.capture.tree import CopiedTree, LiveTree, Tree
 
-__all__ = ["CopiedTree", "LiveTree", "Tree", "load", "take", "to_json"]
+__all__ = ["CopiedTree", "LiveTree", "Tree", "copied_log", "live_log", "load", "take", "to_json"]

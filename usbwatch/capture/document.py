@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import fields, is_dataclass
+from dataclasses import MISSING, Field, fields, is_dataclass
 from enum import Enum
 from typing import Dict, List, Union
 
@@ -25,7 +25,7 @@ _LARGEST_INTEGER = 2**53 - 1
 
 
 def _plain(value: object) -> Json:
-    """Values as JSON knows them: enums by their word, empty fields left out."""
+    """Values as JSON knows them: enums by their word, fields that hold their default left out."""
     if isinstance(value, Enum):
         return str(value.value)
     if isinstance(value, str):
@@ -41,8 +41,15 @@ def _plain(value: object) -> Json:
 
 def _fields(value: object) -> Document:
     assert is_dataclass(value), value
-    items = ((field.name, getattr(value, field.name)) for field in fields(value))
-    return {name: _plain(item) for name, item in items if item not in ("", (), {}, 0) or name == "taken_at"}
+    items = ((field, getattr(value, field.name)) for field in fields(value))
+    return {field.name: _plain(item) for field, item in items if not _is_default(field, item)}
+
+
+def _is_default(field: "Field[object]", item: object) -> bool:
+    """Whether a reader would fill in the same without being told."""
+    if field.default_factory is not MISSING:
+        return item == field.default_factory()
+    return field.default is not MISSING and item == field.default
 
 
 def canonical(plain: Document) -> bytes:

@@ -43,8 +43,10 @@ def _connector(sight: Sight, places: Places, path: str, connector: str) -> Node:
     identity, rung = "", Rung.ATTACHED if facts.get("status") == "connected" else Rung.ABSENT
     if data:
         decoded = decode(data)
-        identity = f"{decoded.maker}:{decoded.product_code:04x}"
-        rung = Rung.WORKING if decoded.checksum_good and not decoded.defects else Rung.IDENTIFIED
+        identity = decoded.identity
+        rung = Rung.WORKING if decoded.checksum_good and identity else Rung.IDENTIFIED
+        if decoded.defects:
+            facts["edid_defects"] = len(decoded.defects)
     return Node(
         bus="drm",
         location=places.of(folder),

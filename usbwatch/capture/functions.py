@@ -110,7 +110,7 @@ def of_input(capabilities: Dict[str, str]) -> Tuple[str, ...]:
     found: List[str] = []
     if has("ev", _EV_KEY) and all(has("key", letter) for letter in _LETTERS):
         found.append("keyboard")
-    elif has("key", _KEY_POWER) and bits["key"].bit_count() == 1:
+    elif has("key", _KEY_POWER) and bits["key"] == 1 << _KEY_POWER:
         found.append("power-button")
     if has("ev", _EV_SW) and has("sw", _SW_LID):
         found.append("lid")

@@ -81,14 +81,17 @@ def _bus(sight: Sight, places: Places, bus: str, folder: str, reader: _Reader) -
     except OSError as error:
         return [], _unseen(bus, folder, sight.tree.source, error)
     unread = len(sight.refused) - before
-    state = CoverageState.OK if nodes else CoverageState.EMPTY
+    placed = [node for node in nodes if node.location]
+    state = CoverageState.OK if placed else CoverageState.EMPTY
     why = f"{unread} files could not be read" if unread else ""
-    if bus in _MUST_SHOW and entries and not nodes:
+    if len(placed) < len(nodes):
+        state, why = CoverageState.FAILED, f"entries of /{folder} are no links: the tree was copied without its links"
+    elif bus in _MUST_SHOW and entries and not nodes:
         state, why = CoverageState.FAILED, f"{len(entries)} entries are named, none could be read"
-    return nodes, Coverage(
+    return placed, Coverage(
         bus=bus,
         state=state,
-        nodes=len(nodes),
+        nodes=len(placed),
         why=why,
         root_would_help=any(refusal in _REFUSED for _, refusal in sight.refused[before:]),
         unread=unread,

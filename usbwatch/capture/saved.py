@@ -22,19 +22,27 @@ def load(path: str) -> Capture:
 
 def _content(path: str) -> bytes:
     try:
-        handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
+        handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
     except OSError as error:
         raise BadCapture(path, f"cannot be opened ({error.strerror})", "check the name and its permissions") from None
-    with os.fdopen(handle, "rb") as file:
-        mode = os.fstat(file.fileno()).st_mode
-        if stat.S_ISDIR(mode):
-            raise BadCapture(path, "is a folder", "give a capture file, or --root for a copied tree")
-        if not stat.S_ISREG(mode):
-            raise BadCapture(path, "is no regular file", "give a capture file")
-        content = file.read(LARGEST_FILE + 1)
-    if len(content) > LARGEST_FILE:
-        raise BadCapture(path, f"is larger than {LARGEST_FILE // 1024**2} MiB", "give a capture file")
+    try:
+        _refuse_oddities(path, os.fstat(handle))
+        content = b"".join(iter(lambda: os.read(handle, LARGEST_FILE), b""))
+    except OSError as error:
+        raise BadCapture(path, f"cannot be read ({error.strerror})", "copy it again") from None
+    finally:
+        os.close(handle)
     return content
+
+
+def _refuse_oddities(path: str, status: os.stat_result) -> None:
+    """Raise ``BadCapture`` for what cannot be a capture file, before any of it is read."""
+    if stat.S_ISDIR(status.st_mode):
+        raise BadCapture(path, "is a folder", "give a capture file, or --root for a copied tree")
+    if not stat.S_ISREG(status.st_mode):
+        raise BadCapture(path, "is no regular file", "give a capture file")
+    if status.st_size > LARGEST_FILE:
+        raise BadCapture(path, f"is larger than {LARGEST_FILE // 1024**2} MiB", "give a capture file")
 
 
 def parse(content: bytes, path: str) -> Capture:

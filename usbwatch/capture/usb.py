@@ -23,6 +23,10 @@ FOLDER = "sys/bus/usb/devices"
 
 _PORT = re.compile(r"(?:usb\d+|\d+-[\d.]+)-port\d+\Z")
 
+_SPEED = re.compile(r"([0-9]{1,6})(?:\.([0-9]))?\Z")
+_POWER = re.compile(r"([0-9]{1,5})mA\Z")
+_CLASS_PART = re.compile(r"[0-9a-f]{2}\Z")
+
 _DEVICE_TEXTS = ("manufacturer", "product", "serial", "removable", "version", "bcdDevice", "quirks")
 _DEVICE_NUMBERS = (
     "authorized",
@@ -64,7 +68,9 @@ def nodes(sight: Sight, places: Places) -> Iterator[Node]:
 
 
 def _class_triple(sight: Sight, folder: str, names: Tuple[str, str, str]) -> str:
-    return "/".join(sight.text(folder, name) or "??" for name in names)
+    """``03/01/01``, "" unless all three parts are two hex digits."""
+    parts = [sight.text(folder, name) for name in names]
+    return "/".join(parts) if all(_CLASS_PART.match(part) for part in parts) else ""
 
 
 def _device(sight: Sight, location: str, folder: str, *, root_hub: bool) -> Iterator[Node]:
@@ -97,12 +103,12 @@ def _drivers(sight: Sight, folder: str) -> List[str]:
 def _device_facts(sight: Sight, folder: str) -> Dict[str, Fact]:
     facts: Dict[str, Fact] = {**sight.facts(folder, *_DEVICE_TEXTS), **sight.numbers(folder, *_DEVICE_NUMBERS)}
     facts["class"] = _class_triple(sight, folder, ("bDeviceClass", "bDeviceSubClass", "bDeviceProtocol"))
-    speed = sight.text(folder, "speed")
-    if speed.replace(".", "", 1).isdigit():
-        facts["speed_kbps"] = int(float(speed) * 1000)
-    power = sight.text(folder, "bMaxPower")
-    if power.endswith("mA") and power[:-2].isdigit():
-        facts["max_power_ma"] = int(power[:-2])
+    speed = _SPEED.match(sight.text(folder, "speed"))
+    if speed:
+        facts["speed_kbps"] = int(speed.group(1)) * 1000 + int((speed.group(2) or "0") + "00")
+    power = _POWER.match(sight.text(folder, "bMaxPower"))
+    if power:
+        facts["max_power_ma"] = int(power.group(1))
     facts.update(sight.facts(f"{folder}/physical_location", "panel", "lid", "dock"))
     return facts
 
@@ -131,10 +137,6 @@ def _device_rung(sight: Sight, folder: str, facts: Dict[str, Fact]) -> Rung:
 def _interface(sight: Sight, location: str, folder: str) -> Node:
     triple = _class_triple(sight, folder, ("bInterfaceClass", "bInterfaceSubClass", "bInterfaceProtocol"))
     driver = sight.points_to(folder, "driver")
-    try:
-        functions = functions_of(*(int(part, 16) for part in triple.split("/")))
-    except ValueError:
-        functions = ()
     return Node(
         bus="usb",
         location=location,
@@ -142,7 +144,7 @@ def _interface(sight: Sight, location: str, folder: str) -> Node:
         rung=Rung.BOUND if driver else Rung.CONFIGURED,
         identity=triple,
         name=sight.text(folder, "interface"),
-        functions=union(functions),
+        functions=union(functions_of(*bytes.fromhex(triple.replace("/", "")))) if triple else (),
         driver=driver,
         facts=sight.numbers(folder, "authorized"),
     )

@@ -126,6 +126,9 @@ class Profile:
     name: str
     source: str
     """Where the facts come from; for the demo models: that they are invented."""
+    author: str = ""
+    date: str = ""
+    """Day of the last change, ISO 8601 (``2026-03-14``)."""
     generic: bool = False
     """Fits any laptop by function; used only when asked for, or when nothing else fits."""
     match: Match = field(default_factory=Match)

@@ -1,0 +1,235 @@
+"""Findings on a real kernel's trees with known faults, and on invented units under stated conditions.
+
+The truth about each snapshot stands in ``tests/data/trees/README.md``: it says
+what was taken away or made to fail in the emulated laptop before the kernel
+looked. No finding below was copied from the program's output.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from conftest import BuiltTree, RealTree
+from support.looking import look
+from support.sysfs import HEALTHY, Conditions
+from support.units import FOREIGN_KEYBOARD, HERON, LARCH, MOUSE, PLOVER
+
+from usbwatch.compare import changes, findings
+from usbwatch.model import Finding, Findings, Profile, Rung, Symptom, Verdict
+from usbwatch.profile import find, known
+
+LARCH_PROFILE = find("fernhill-larch-13")
+
+DECLARED_ONLY = {"lid", "power-button"}
+"""Present as far as the profile asks, and no evidence: firmware's declaration makes their nodes."""
+
+FAULTS: dict[str, dict[str, tuple[Verdict, Rung, Symptom]]] = {
+    "healthy": {},
+    "external-devices": {},
+    "keyboard-missing": {"keyboard": (Verdict.MISSING, Rung.ABSENT, Symptom.ABSENT)},
+    "keyboard-touchpad-missing": {
+        "keyboard": (Verdict.MISSING, Rung.ABSENT, Symptom.ABSENT),
+        "touchpad": (Verdict.MISSING, Rung.ABSENT, Symptom.ABSENT),
+    },
+    "battery-not-present": {"battery": (Verdict.MISSING, Rung.ABSENT, Symptom.ABSENT)},
+    "touchpad-enumeration-failure": {"touchpad": (Verdict.IMPAIRED, Rung.ATTACHED, Symptom.FAILED)},
+    "camera-full-speed": {"camera": (Verdict.IMPAIRED, Rung.WORKING, Symptom.DEGRADED)},
+}
+
+
+@pytest.mark.parametrize("snapshot", FAULTS)
+def test_every_expected_device_of_a_real_tree(real_tree: RealTree, snapshot: str) -> None:
+    found = findings(look(real_tree(snapshot)), LARCH_PROFILE)
+    assert [finding.device for finding in found.findings] == [device.id for device in LARCH_PROFILE.devices]
+    for finding in found.findings:
+        if finding.device in FAULTS[snapshot]:
+            assert (finding.verdict, finding.rung, finding.symptom) == FAULTS[snapshot][finding.device]
+            assert finding.reasons
+        else:
+            assert finding.verdict is Verdict.PRESENT, finding
+            working = Symptom.UNSEEN if finding.device in DECLARED_ONLY else Symptom.WORKING
+            assert finding.symptom is working
+
+
+def test_helpers_in_the_sockets_of_a_real_tree_are_set_apart(real_tree: RealTree) -> None:
+    found = findings(look(real_tree("external-devices")), LARCH_PROFILE)
+    assert [node.location for node in found.external] == [
+        "pci0000:00/14.0/usb2/1",
+        "pci0000:00/14.0/usb2/2",
+        "pci0000:00/14.0/usb3/3",
+    ]
+    assert found.unexpected == ()
+    assert found.unplaced == ()
+
+
+def test_without_the_log_a_failed_enumeration_is_an_empty_port(real_tree: RealTree) -> None:
+    """Kernel 6.1 has no port state, so the log is the only witness; without it "missing" is all that can be said."""
+    capture = replace(look(real_tree("touchpad-enumeration-failure")), episodes=())
+    finding = findings(capture, LARCH_PROFILE).of("touchpad")
+    assert (finding.verdict, finding.symptom) == (Verdict.MISSING, Symptom.ABSENT)
+
+
+def of(built: BuiltTree, conditions: Conditions, profile: Profile = LARCH_PROFILE) -> Findings:
+    laptop = {"fernhill-larch-13": LARCH, "brackwell-heron-14": HERON, "ostrey-plover-12": PLOVER}.get(profile.id, LARCH)
+    return findings(look(built(laptop, conditions)), profile)
+
+
+WHOLE = {"fernhill-larch-13": set(), "brackwell-heron-14": {"keyboard"}, "ostrey-plover-12": set()}
+"""What no capture of a healthy unit can see: a keyboard on PS/2, which the kernel assumes."""
+
+
+@pytest.mark.parametrize("profile", WHOLE)
+def test_a_healthy_invented_unit_shows_all_that_its_profile_expects(built_tree: BuiltTree, profile: str) -> None:
+    found = of(built_tree, HEALTHY, find(profile))
+    unseen = {finding.device for finding in found.findings if finding.verdict is Verdict.UNSEEN}
+    others = [finding for finding in found.findings if finding.verdict not in (Verdict.PRESENT, Verdict.UNSEEN)]
+    assert (unseen, others) == (WHOLE[profile], [])
+    assert found.unexpected == ()
+    assert found.notices == ()
+
+
+CONDITIONS = {
+    "touchpad's driver is not loaded": (
+        Conditions(undriven=("touchpad",)),
+        "touchpad",
+        (Verdict.IMPAIRED, Symptom.UNDRIVEN),
+    ),
+    "policy keeps the camera out": (
+        Conditions(unauthorised=("camera",)),
+        "camera",
+        (Verdict.IMPAIRED, Symptom.UNDRIVEN),
+    ),
+    "camera refuses its configuration": (
+        Conditions(unconfigured={"camera": -32}),
+        "camera",
+        (Verdict.IMPAIRED, Symptom.FAILED),
+    ),
+    "keyboard's report descriptor cannot be read": (
+        Conditions(silent_reports=("keyboard",)),
+        "keyboard",
+        (Verdict.IMPAIRED, Symptom.UNDRIVEN),
+    ),
+    "gauge reads all ones": (Conditions(battery="silent"), "battery", (Verdict.IMPAIRED, Symptom.MUTE)),
+    "gauge reads nothing but zero": (Conditions(battery="zero"), "battery", (Verdict.IMPAIRED, Symptom.MUTE)),
+    "bay is empty": (Conditions(battery="absent"), "battery", (Verdict.MISSING, Symptom.ABSENT)),
+    "battery driver is not loaded": (Conditions(unloaded=("battery",)), "battery", (Verdict.UNSEEN, Symptom.UNSEEN)),
+    "nobody recorded USB": (Conditions(unrecorded=("sys/bus/usb",)), "keyboard", (Verdict.UNSEEN, Symptom.UNSEEN)),
+    "the USB controller has no driver": (
+        Conditions(undriven=("xhci",)),
+        "keyboard",
+        (Verdict.UNSEEN, Symptom.UNSEEN),
+    ),
+    "the port's state says attached": (
+        Conditions(failing={"touchpad": ("device", -71)}, kernel="6.12.0"),
+        "touchpad",
+        (Verdict.IMPAIRED, Symptom.FAILED),
+    ),
+}
+
+
+@pytest.mark.parametrize(("conditions", "device", "expected"), CONDITIONS.values(), ids=CONDITIONS)
+def test_what_is_said_of_a_device(
+    built_tree: BuiltTree, conditions: Conditions, device: str, expected: tuple[Verdict, Symptom]
+) -> None:
+    finding = of(built_tree, conditions).of(device)
+    assert (finding.verdict, finding.symptom) == expected, finding
+    if finding.verdict is Verdict.UNSEEN:
+        assert finding.would_tell
+
+
+def test_an_external_keyboard_of_the_same_identity_does_not_stand_for_the_internal_one(built_tree: BuiltTree) -> None:
+    twin = next(part for part in LARCH.usb if part.id == "keyboard")
+    helper = replace(twin, id="twin", port="1")
+    finding = of(built_tree, Conditions(missing=("keyboard",), sockets=(helper,))).of("keyboard")
+    assert finding.verdict is Verdict.MISSING
+    assert any("same identity" in reason for reason in finding.reasons)
+
+
+def test_an_external_keyboard_is_no_substitute_where_firmware_says_nothing_of_the_ports(
+    built_tree: BuiltTree,
+) -> None:
+    twin = next(part for part in LARCH.usb if part.id == "keyboard")
+    conditions = Conditions(missing=("keyboard",), sockets=(replace(twin, id="twin", port="2"),), unmapped_ports=True)
+    found = of(built_tree, conditions)
+    assert found.of("keyboard").verdict is Verdict.MISSING
+    assert [node.location for node in found.unplaced] == ["pci0000:00/14.0/usb2/2"]
+
+
+def test_what_hangs_on_a_missing_hub_is_charged_to_it_once(built_tree: BuiltTree) -> None:
+    found = of(built_tree, Conditions(missing=("hub",)))
+    behind = [finding for finding in found.findings if finding.charged_to == "internal-hub"]
+    assert found.of("internal-hub").verdict is Verdict.MISSING
+    assert {finding.device for finding in behind} == {
+        "keyboard",
+        "touchpad",
+        "fingerprint-reader",
+        "smart-card-reader",
+    }
+    assert {(finding.verdict, finding.symptom) for finding in behind} == {(Verdict.UNSEEN, Symptom.UNSEEN)}
+
+
+def test_what_hangs_on_a_missing_controller_is_charged_to_it(built_tree: BuiltTree) -> None:
+    found = of(built_tree, Conditions(missing=("xhci",)))
+    assert found.of("usb-controller").verdict is Verdict.MISSING
+    assert found.of("camera").charged_to == "usb-controller"
+    assert found.of("keyboard").charged_to in ("usb-controller", "internal-hub")
+
+
+def test_a_ps2_keyboard_is_never_called_present_or_missing(built_tree: BuiltTree) -> None:
+    """drivers/input/keyboard/atkbd.c: on laptops the kernel assumes a keyboard, whether or not one is there."""
+    for conditions in (HEALTHY, Conditions(missing=("keyboard",))):
+        finding = of(built_tree, conditions, find("brackwell-heron-14")).of("keyboard")
+        assert finding.verdict is Verdict.UNSEEN
+        assert "press keys" in finding.would_tell
+
+
+def test_a_silent_i2c_touchpad_is_missing_only_when_its_driver_could_have_asked_it(built_tree: BuiltTree) -> None:
+    """drivers/hid/i2c-hid: nothing at the address ends the probe with a debug message alone."""
+    heron = find("brackwell-heron-14")
+    silent = of(built_tree, Conditions(missing=("touchpad",)), heron).of("touchpad")
+    assert (silent.verdict, silent.rung) == (Verdict.MISSING, Rung.ATTACHED)
+    unasked = of(built_tree, Conditions(missing=("touchpad",), unloaded=("i2c_hid_acpi",)), heron).of("touchpad")
+    assert unasked.verdict is Verdict.UNSEEN
+
+
+RENUMBERED = {
+    "USB buses registered in another order": Conditions(bus_numbers={"xhci": (3, 7)}),
+    "devices plugged in another sequence": Conditions(order=("bluetooth", "touchpad", "fingerprint-reader", "camera")),
+    "PCI buses numbered otherwise": Conditions(first_pci_bus=5),
+}
+
+
+@pytest.mark.parametrize("conditions", RENUMBERED.values(), ids=RENUMBERED)
+@pytest.mark.parametrize("laptop", [LARCH, HERON, PLOVER], ids=["larch", "heron", "plover"])
+def test_the_same_unit_after_another_boot_has_not_changed(
+    built_tree: BuiltTree, laptop: object, conditions: Conditions
+) -> None:
+    before, after = look(built_tree(laptop)), look(built_tree(laptop, conditions))
+    assert changes(before, after).none
+    assert before.nodes == after.nodes
+
+
+def test_two_boots_of_a_real_kernel_differ_by_the_helpers_alone(real_tree: RealTree) -> None:
+    """In the second boot the kernel gave input and HID nodes other numbers."""
+    told = changes(look(real_tree("healthy")), look(real_tree("external-devices")))
+    helpers = {"pci0000:00/14.0/usb2/1", "pci0000:00/14.0/usb2/2", "pci0000:00/14.0/usb3/3"}
+    assert {change.kind.value for change in told.nodes if change.before is None} == {"new"}
+    assert all(
+        (change.after or change.before).location.startswith(tuple(helpers))  # type: ignore[union-attr]
+        for change in told.nodes
+    )
+
+
+def by_device(found: Findings) -> dict[str, Finding]:
+    return {finding.device: finding for finding in found.findings}
+
+
+def test_the_generic_profile_serves_a_unit_that_has_no_profile(built_tree: BuiltTree) -> None:
+    generic = next(profile for profile in known() if isinstance(profile, Profile) and profile.generic)
+    capture = look(built_tree(LARCH, Conditions(missing=("keyboard",), sockets=(FOREIGN_KEYBOARD, MOUSE))))
+    found = by_device(findings(capture, generic))
+    assert found["pointing-device"].verdict is Verdict.PRESENT
+    assert found["battery"].verdict is Verdict.PRESENT
+    assert found["disk"].verdict is Verdict.PRESENT
+    assert found["keyboard"].verdict in (Verdict.MISSING, Verdict.UNSEEN)

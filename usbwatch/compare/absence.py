@@ -1,0 +1,224 @@
+"""The finding of an expected device for which no node stands.
+
+"Missing" needs three things: the bus was seen, everything on the way to the
+place is there, and the place is empty. Whatever is lost behind a lost hub or
+controller is charged to that, once; anything else is "unseen", with the
+reason and with what would make it seen.
+"""
+
+from __future__ import annotations
+
+from usbwatch.compare.scene import Placing, Scene, bus_of, root_of, unseen_because
+from usbwatch.model import Episode, ExpectedDevice, Finding, Node, Rung, Symptom, Verdict, parent_port
+
+__all__ = ["account_for"]
+
+_ENUMERATION_FAILED = "enumeration failed"
+
+_BUSES_OF_FUNCTION: dict[str, tuple[str, ...]] = {
+    "keyboard": ("usb", "serio", "i2c", "spi"),
+    "pointing-device": ("usb", "serio", "i2c", "spi"),
+    "touchpad": ("usb", "serio", "i2c", "spi"),
+    "touchscreen": ("usb", "i2c", "spi"),
+    "camera": ("usb", "pci"),
+    "audio": ("pci", "usb"),
+    "disk": ("nvme", "block", "pci"),
+    "wlan": ("pci", "usb"),
+    "bluetooth": ("usb",),
+    "panel": ("drm",),
+}
+"""Where a part with a function can show (common practice, no source): all must be seen before it is missing."""
+
+_FIRMWARE_SHOWN = frozenset({"battery", "mains-adapter", "lid", "power-button"})
+"""Functions that only a firmware object can show: without one nothing can be said."""
+
+
+def account_for(device: ExpectedDevice, scene: Scene, absent: dict[str, str]) -> Finding:
+    """Why nothing stands for ``device``.
+
+    ``absent`` maps the locations at which another expected device was looked
+    for and not found to that device's id.
+    """
+    if not device.locations:
+        return _anywhere(device, scene)
+    outcomes = [_at(device, place, scene, absent) for place in device.locations]
+    return min(outcomes, key=lambda finding: _WEIGHT[finding.verdict])
+
+
+_WEIGHT = {Verdict.IMPAIRED: 0, Verdict.UNSEEN: 1, Verdict.MISSING: 2}
+"""Of several places the most that can be said: a trace in one counts, and one unseen place forbids "missing"."""
+
+
+def _at(device: ExpectedDevice, place: str, scene: Scene, absent: dict[str, str]) -> Finding:
+    bus = bus_of(place)
+    if not scene.seen(bus):
+        return _unseen(device, *unseen_because(scene.coverage.get(bus), bus))
+    if bus == "usb":
+        return _on_usb(device, place, scene, absent)
+    carrier = _lost_carrier(place, absent)
+    if carrier:
+        return _hidden(device, carrier)
+    if bus == "drm" and not _has_real_connectors(scene):
+        return _without_connectors(device)
+    if bus == "i2c" and not _adapter(place, scene):
+        return _unseen(device, f"no I2C controller at {place.rpartition('/')[0]}", "load its controller's driver")
+    return _missing(device, f"{_BUS_NAMES.get(bus, bus)} was read, and nothing is at {place}")
+
+
+def _has_real_connectors(scene: Scene) -> bool:
+    """Whether the graphics driver shows the hardware's connectors: a basic or virtual one does not."""
+    return any(node.bus == "drm" and not node.name.startswith("Virtual") for node in scene.capture.nodes)
+
+
+def _without_connectors(device: ExpectedDevice) -> Finding:
+    reason = "the graphics driver does not show the hardware's connectors"
+    return _unseen(device, reason, "look at the screen, or capture with its own graphics driver")
+
+
+_BUS_NAMES = {"pci": "PCI", "acpi": "the firmware's list", "serio": "PS/2", "drm": "the list of display connectors"}
+
+
+def _adapter(place: str, scene: Scene) -> bool:
+    return place.rpartition("/")[0] in scene.at
+
+
+def _lost_carrier(place: str, absent: dict[str, str]) -> str:
+    """Id of an absent expected device that ``place`` hangs on, nearest first."""
+    while place:
+        place = place[: max(place.rfind("/"), place.rfind("."), 0)]
+        if place in absent:
+            return absent[place]
+    return ""
+
+
+def _on_usb(device: ExpectedDevice, place: str, scene: Scene, absent: dict[str, str]) -> Finding:
+    root = root_of(place)
+    if root not in scene.at:
+        return _without_root_hub(device, root, scene, absent)
+    hub = parent_port(place)
+    while hub:
+        if hub not in scene.at:
+            return _behind_lost_hub(device, hub, scene, absent)
+        hub = parent_port(hub)
+    return _at_port(device, place, scene)
+
+
+def _without_root_hub(device: ExpectedDevice, root: str, scene: Scene, absent: dict[str, str]) -> Finding:
+    controller = root.rpartition("/")[0]
+    if controller in absent:
+        return _hidden(device, absent[controller])
+    nodes = scene.at.get(controller, ())
+    if nodes and not nodes[0].driver:
+        reason = f"the USB controller at {controller} is there, but no driver holds it, so its ports were not seen"
+        return _unseen(device, reason, "capture with a kernel that drives this controller")
+    return _unseen(
+        device,
+        f"there is no USB controller at {controller}, so its ports were not seen",
+        "check that the profile is the right one for this unit; else look at the mainboard first",
+    )
+
+
+def _behind_lost_hub(device: ExpectedDevice, hub: str, scene: Scene, absent: dict[str, str]) -> Finding:
+    if hub in absent:
+        return _hidden(device, absent[hub])
+    trouble = _trouble(hub, scene)
+    reason = f"the hub at {hub} is not there" + (f" ({_told(trouble)})" if trouble else "")
+    return _missing(device, reason)
+
+
+def _at_port(device: ExpectedDevice, place: str, scene: Scene) -> Finding:
+    port = scene.ports.get(place)
+    ports_known = any(
+        parent_port(other) == parent_port(place) for other in scene.ports if root_of(other) == root_of(place)
+    )
+    if port is None and ports_known:
+        reason = f"the hub has no port {place.rpartition('/')[2]}"
+        return _unseen(device, reason, "check that the profile is the right one for this unit")
+    trouble = _trouble(place, scene)
+    extra = tuple(reason for reason in (_twin(device, scene), _over_current(port)) if reason)
+    rung = port.rung if port is not None else Rung.ABSENT
+    if trouble is not None or rung is not Rung.ABSENT:
+        reason = _told(trouble) if trouble else f"its port is in state {port.facts.get('state') if port else ''}"
+        return Finding(
+            device=device.id,
+            verdict=Verdict.IMPAIRED,
+            rung=rung if rung is not Rung.ABSENT else Rung.ATTACHED,
+            symptom=Symptom.FAILED,
+            reasons=(f"attached, then failed: {reason}", *(trouble.lines[-1:] if trouble else ()), *extra),
+        )
+    return _missing(device, f"port {place} is empty" + _wired(port), *extra)
+
+
+def _ports_known(place: str, scene: Scene) -> bool:
+    """Whether the kernel lists the ports of the hub that ``place`` hangs on (kernels before 3.9 list none)."""
+    hub = parent_port(place) or root_of(place)
+    return any((parent_port(other) or root_of(other)) == hub for other in scene.ports)
+
+
+def _wired(port: Node | None) -> str:
+    if port is not None and port.facts.get("connect_type") == "hardwired":
+        return "; firmware says that something is wired to it"
+    return ""
+
+
+def _trouble(place: str, scene: Scene) -> Episode | None:
+    """The enumeration trouble that the log tells of a place where nothing is."""
+    return next((told for told in scene.troubles.get(place, ()) if told.trouble == _ENUMERATION_FAILED), None)
+
+
+def _told(episode: Episode | None) -> str:
+    if episode is None:
+        return ""
+    error = f", last error {episode.errno}" if episode.errno else ""
+    return f"the kernel's log has {episode.count} lines of failed enumeration there{error}"
+
+
+def _over_current(port: Node | None) -> str:
+    count = port.facts.get("over_current_count") if port is not None else 0
+    return f"its port has reported over-current {count} times" if count else ""
+
+
+def _twin(device: ExpectedDevice, scene: Scene) -> str:
+    """A sentence on a helper of the same identity: it must not be taken for the device."""
+    for node in scene.capture.nodes:
+        if node.bus == "usb" and node.identity in device.identities and scene.placing(node) is not Placing.INSIDE:
+            return f"{node.identity} at {node.location} has the same identity, but it is not inside the unit"
+    return ""
+
+
+def _anywhere(device: ExpectedDevice, scene: Scene) -> Finding:
+    if device.function in _FIRMWARE_SHOWN:
+        return _unseen(device, "firmware declares none, so nothing can be said", "establish it by hand")
+    for bus in _BUSES_OF_FUNCTION.get(device.function, ("usb", "pci")):
+        if not scene.seen(bus):
+            return _unseen(device, *unseen_because(scene.coverage.get(bus), bus))
+    if device.function == "panel" and not _has_real_connectors(scene):
+        return _without_connectors(device)
+    return _missing(device, f"no {device.function} inside the unit on any bus that could carry one")
+
+
+def _missing(device: ExpectedDevice, *reasons: str) -> Finding:
+    return Finding(device=device.id, verdict=Verdict.MISSING, rung=Rung.ABSENT, symptom=Symptom.ABSENT, reasons=reasons)
+
+
+def _unseen(device: ExpectedDevice, reason: str, would_tell: str) -> Finding:
+    return Finding(
+        device=device.id,
+        verdict=Verdict.UNSEEN,
+        rung=Rung.ABSENT,
+        symptom=Symptom.UNSEEN,
+        reasons=(reason,),
+        would_tell=would_tell,
+    )
+
+
+def _hidden(device: ExpectedDevice, carrier: str) -> Finding:
+    return Finding(
+        device=device.id,
+        verdict=Verdict.UNSEEN,
+        rung=Rung.ABSENT,
+        symptom=Symptom.UNSEEN,
+        reasons=(f"it hangs on {carrier}, which is not there",),
+        charged_to=carrier,
+        would_tell=f"bring {carrier} back and capture again",
+    )

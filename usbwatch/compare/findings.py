@@ -1,0 +1,111 @@
+"""One finding per expected device; every other node sorted.
+
+The front of this room: ``findings(capture, profile)``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from usbwatch.compare.absence import account_for
+from usbwatch.compare.judging import judge
+from usbwatch.compare.pairing import pair
+from usbwatch.compare.scene import Placing, Scene, scene
+from usbwatch.model import (
+    Answer,
+    Capture,
+    ExpectedDevice,
+    Finding,
+    Findings,
+    Kind,
+    Node,
+    Profile,
+    Rung,
+    hangs_on,
+)
+from usbwatch.profile.choosing import fits, variant_of
+
+__all__ = ["expected_devices", "findings"]
+
+
+def expected_devices(capture: Capture, profile: Profile) -> tuple[ExpectedDevice, ...]:
+    """What this unit should show: the profile's devices less those that its variant or firmware does not have."""
+    variant = variant_of(profile, capture.unit)
+    without = set(variant.without) if variant else set()
+    declared = {
+        word
+        for node in capture.nodes
+        if node.bus == "acpi" and node.rung is not Rung.ABSENT
+        for word in (node.identity, *str(node.facts.get("compatible_ids", "")).split())
+    }
+    return tuple(
+        device
+        for device in profile.devices
+        if device.id not in without and (not device.firmware_names or declared & set(device.firmware_names))
+    )
+
+
+def findings(capture: Capture, profile: Profile, answers: Iterable[Answer] = ()) -> Findings:
+    """What became of each expected device, in the profile's order, and where all other nodes belong."""
+    seen = scene(capture, profile)
+    devices = expected_devices(capture, profile)
+    pairs = pair(devices, seen)
+    judged = {device.id: judge(device, *pairs[device.id], seen) for device in devices if device.id in pairs}
+    # A node can stand for a device and still say "nothing here" (an empty bay): what hangs on it is lost with it.
+    absent = {
+        place: device.id
+        for device in devices
+        if device.id not in judged or judged[device.id].rung is Rung.ABSENT
+        for place in device.locations
+    }
+    for device in devices:
+        if device.id not in judged and not device.optional:
+            judged[device.id] = account_for(device, seen, absent)
+    variant = variant_of(profile, capture.unit)
+    return Findings(
+        profile=profile.id,
+        variant=variant.id if variant else "",
+        findings=tuple(judged[device.id] for device in devices if device.id in judged),
+        answers=tuple(answers),
+        notices=_notices(capture, profile),
+        **_sorted_rest(seen, judged.values(), generic=profile.generic),
+    )
+
+
+def _notices(capture: Capture, profile: Profile) -> tuple[str, ...]:
+    told = []
+    if not profile.generic and not fits(profile, capture.unit):
+        model = " ".join(filter(None, (capture.unit.sys_vendor, capture.unit.product_name)))
+        told.append(
+            f"This unit calls itself {model or 'nothing (no SMBIOS strings)'}; the profile is for {profile.name}."
+        )
+    if capture.system.virtual and not fits(profile, capture.unit):
+        told.append(f"This is an emulated machine: {capture.system.virtual}. It shows emulated parts, not a laptop's.")
+    return tuple(told)
+
+
+def _sorted_rest(seen: Scene, judged: Iterable[Finding], *, generic: bool) -> dict[str, tuple[Node, ...]]:
+    """The nodes that stand for no expected device, by where they belong."""
+    taken = [finding.node.location for finding in judged if finding.node is not None]
+    sorts: dict[str, list[Node]] = {"external": [], "unexpected": [], "unplaced": [], "infrastructure": []}
+    for node in seen.capture.nodes:
+        if node.kind in (Kind.DEVICE, Kind.INFRASTRUCTURE) and node.location not in taken:
+            sorts[_sort(node, seen, taken, generic=generic)].append(node)
+    return {sort: tuple(nodes) for sort, nodes in sorts.items()}
+
+
+_ALWAYS_DECLARED = frozenset({"acpi", "serio"})
+"""Buses on which firmware's declaration makes a node, so that one more means nothing."""
+
+
+def _sort(node: Node, seen: Scene, taken: list[str], *, generic: bool) -> str:
+    """Where a node belongs. A generic profile names so little that nothing inside is unexpected to it."""
+    placing = seen.placing(node)
+    if placing is Placing.OUTSIDE:
+        return "external"
+    part_of_another = node.bus != "usb" and any(hangs_on(node.location, other) for other in taken)
+    if node.kind is Kind.INFRASTRUCTURE or node.bus in _ALWAYS_DECLARED or part_of_another:
+        return "infrastructure"
+    if placing is Placing.UNKNOWN:
+        return "unplaced"
+    return "infrastructure" if generic or "hub" in node.functions else "unexpected"

@@ -1,0 +1,138 @@
+"""A capture indexed for comparison: what is where, what was seen, and what lies outside the unit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import Enum
+
+from usbwatch.model import Capture, Coverage, CoverageState, Episode, Kind, Node, Profile, parent_port
+
+__all__ = ["Placing", "Scene", "bus_of", "root_of", "scene"]
+
+
+class Placing(Enum):
+    """Whether a node belongs to the unit."""
+
+    INSIDE = "inside"
+    OUTSIDE = "outside"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scene:
+    """Everything that the comparison asks of a capture, by place."""
+
+    capture: Capture
+    at: dict[str, tuple[Node, ...]]
+    """Nodes by location, most telling first; USB ports are in ``ports``."""
+    ports: dict[str, Node]
+    coverage: dict[str, Coverage]
+    named: frozenset[str]
+    """Locations that the profile names."""
+    troubles: dict[str, tuple[Episode, ...]] = field(default_factory=dict)
+
+    def seen(self, bus: str) -> bool:
+        """Whether the absence of something on ``bus`` means anything."""
+        coverage = self.coverage.get(bus)
+        return coverage is not None and coverage.state.seen
+
+    def placing(self, node: Node) -> Placing:
+        """Whether a node belongs to the unit.
+
+        The profile's word comes first, then what firmware says of each port
+        on the way (drivers/usb/core/usb-acpi.c), then ``removable``. Firmware
+        tables are often copied between models, so without a clear word the
+        answer is *unknown* rather than a guess.
+        """
+        if node.location in self.named:
+            return Placing.INSIDE
+        if node.bus == "usb":
+            return self._usb_placing(node)
+        return Placing.OUTSIDE if node.facts.get("removable") == "removable" else Placing.INSIDE
+
+    def _usb_placing(self, node: Node) -> Placing:
+        words = []
+        place = node.location
+        while place and place not in self.named:
+            port = self.ports.get(place)
+            words.append(str(port.facts.get("connect_type", "unknown")) if port else "unknown")
+            place = parent_port(place)
+        if "hotplug" in words:
+            return Placing.OUTSIDE
+        if all(word == "hardwired" for word in words):
+            return Placing.INSIDE
+        own = str(node.facts.get("removable", "unknown"))
+        return {"fixed": Placing.INSIDE, "removable": Placing.OUTSIDE}.get(own, Placing.UNKNOWN)
+
+
+_TELLING = {Kind.DEVICE: 0, Kind.PORT: 1, Kind.INFRASTRUCTURE: 2, Kind.FUNCTION: 3, Kind.DECLARED: 4, Kind.INTERFACE: 5}
+
+
+def scene(capture: Capture, profile: Profile) -> Scene:
+    """The capture indexed against the places that the profile names."""
+    at: dict[str, list[Node]] = {}
+    ports: dict[str, Node] = {}
+    for node in capture.nodes:
+        if node.bus == "usb-port":
+            ports[node.location] = node
+        else:
+            at.setdefault(node.location, []).append(node)
+    troubles: dict[str, list[Episode]] = {}
+    for episode in capture.episodes:
+        troubles.setdefault(episode.location, []).append(episode)
+    return Scene(
+        capture=capture,
+        at={place: tuple(sorted(nodes, key=_telling)) for place, nodes in at.items()},
+        ports=ports,
+        coverage={coverage.bus: coverage for coverage in capture.coverage},
+        named=frozenset(place for device in profile.devices for place in device.locations),
+        troubles={place: tuple(episodes) for place, episodes in troubles.items()},
+    )
+
+
+def _telling(node: Node) -> tuple[int, bool, str]:
+    """A device before what it became, its own bus before firmware's word."""
+    return _TELLING[node.kind], node.bus == "acpi", node.bus
+
+
+def root_of(location: str) -> str:
+    """The root hub part of a USB location, "" for any other.
+
+    >>> root_of("pci0000:00/14.0/usb2/4.1")
+    'pci0000:00/14.0/usb2'
+    """
+    head, _, chain = location.rpartition("/")
+    return head if head.rpartition("/")[2] in ("usb1", "usb2", "usb3") and chain[:1].isdigit() else ""
+
+
+def bus_of(location: str) -> str:
+    """The bus on which something at ``location`` shows."""
+    if root_of(location):
+        return "usb"
+    for mark, bus in _BUS_MARKS:
+        if mark in location:
+            return bus
+    return "acpi" if location.startswith("acpi/") else "pci"
+
+
+_BUS_MARKS = (
+    ("platform/i8042/", "serio"),
+    ("/drm/", "drm"),
+    ("/i2c/", "i2c"),
+    ("/spi/", "spi"),
+    ("/ata", "block"),
+    ("/mmc", "block"),
+    ("/codec", "hdaudio"),
+)
+
+
+def unseen_because(coverage: Coverage | None, bus: str) -> tuple[str, str]:
+    """Why a bus could not be seen, and what would make it seen."""
+    if coverage is None:
+        return f"this capture did not look at {bus}", "capture again with this version of usbwatch"
+    because = f"{bus}: {coverage.state.value}" + (f" ({coverage.why})" if coverage.why else "")
+    if coverage.root_would_help:
+        return because, "capture again as root"
+    if coverage.state is CoverageState.NOT_THERE:
+        return because, f"capture with a kernel that supports {bus}"
+    return because, "capture again"

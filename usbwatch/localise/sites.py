@@ -1,0 +1,184 @@
+"""The ways in which a unit of a model can fail, and how likely each is before looking.
+
+Every number here is elicited, not measured: it has no source but experience
+of the trade, and says so in ``Site.origin``. Closed cases are to replace them.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import replace
+from enum import Enum
+
+from usbwatch.model.profile import ExpectedDevice, Part, PartKind, Profile
+from usbwatch.model.suspects import Site
+
+__all__ = ["DEAD_PRIORS", "PRIORS", "SOFTWARE_PRIORS", "SiteKind", "fitted", "site_id", "sites"]
+
+
+class SiteKind(Enum):
+    """What fails. The value begins the site's id."""
+
+    LINK = "link"
+    """A link is open or unseated."""
+    SECTION = "section"
+    """A section of a board."""
+    RAIL = "rail"
+    """A supply is off or sags."""
+    WHOLE = "whole"
+    """A cause that takes much of a subassembly at once, such as liquid."""
+    SOFTWARE = "software"
+    """A device's driver is not there, or the device is disabled or blocked."""
+    DEAD = "dead"
+    """A device's own electronics."""
+    POOR = "poor"
+    """What only a hand check shows: a keyboard that answers, but whose keys do not."""
+
+
+PRIORS = {
+    SiteKind.LINK: 0.02,
+    SiteKind.SECTION: 0.006,
+    SiteKind.RAIL: 0.004,
+    SiteKind.WHOLE: 0.004,
+    SiteKind.SOFTWARE: 0.004,
+    SiteKind.DEAD: 0.01,
+    SiteKind.POOR: 0.008,
+}
+"""Probability of each kind of failure, per site, in a unit that comes to the bench."""
+
+DEAD_PRIORS = {
+    "battery": 0.03,
+    "disk": 0.015,
+    "graphics": 0.004,
+    "hub": 0.005,
+    "keyboard": 0.02,
+    "lid": 0.004,
+    "mains-adapter": 0.004,
+    "panel": 0.015,
+    "storage": 0.015,
+    "touchscreen": 0.015,
+    "usb-controller": 0.002,
+}
+"""Functions whose devices die more, or less, often than ``PRIORS[DEAD]``."""
+
+SOFTWARE_PRIORS = {
+    "battery": 0.001,
+    "bluetooth": 0.02,
+    "camera": 0.015,
+    "fingerprint-reader": 0.015,
+    "hub": 0.001,
+    "lid": 0.001,
+    "mains-adapter": 0.001,
+    "power-button": 0.001,
+    "usb-controller": 0.001,
+    "wlan": 0.02,
+    "wwan": 0.02,
+}
+"""Functions with switches and firmware settings to block them, or with a driver that every kernel has."""
+
+_ORIGIN = "elicited, no source"
+_LEAST, _MOST = 1e-6, 0.5
+
+_KIND_OF_PART = {
+    PartKind.LINK: SiteKind.LINK,
+    PartKind.SECTION: SiteKind.SECTION,
+    PartKind.RAIL: SiteKind.RAIL,
+    PartKind.SUBASSEMBLY: SiteKind.WHOLE,
+}
+_WORDS_OF_PART = {
+    SiteKind.LINK: "{} open or unseated",
+    SiteKind.SECTION: "{} failed",
+    SiteKind.RAIL: "{} off or sagging",
+    SiteKind.WHOLE: "{} as a whole, such as by liquid",
+}
+
+
+def fitted(profile: Profile, variant: str) -> Profile:
+    """The profile less the devices and hand checks that the variant does not have; "": all of it."""
+    lacking = {id_ for each in profile.variants if each.id == variant for id_ in each.without}
+    return replace(
+        profile,
+        devices=tuple(device for device in profile.devices if device.id not in lacking),
+        checks=tuple(check for check in profile.checks if check.id not in lacking),
+    )
+
+
+def site_id(kind: SiteKind, of: str) -> str:
+    """The id of the site of one kind at one part or device.
+
+    >>> site_id(SiteKind.DEAD, "keyboard")
+    'dead:keyboard'
+    """
+    return f"{kind.value}:{of}"
+
+
+def sites(profile: Profile) -> tuple[Site, ...]:
+    """Every way in which a unit of this (fitted) profile can fail: parts first, then devices.
+
+    A subassembly fails as a whole where something needs it by name, or where
+    it has no sections and carries two devices or more: elsewhere its sections
+    or its one device already say so. A *poor* site is made for what a hand
+    check is about, which is the last thing that it needs.
+
+    A subassembly's weight counts for all that is mended by replacing it,
+    beside the weight of the section, rail or device itself.
+    """
+    return (*_of_parts(profile), *_of_devices(profile), *_of_checks(profile))
+
+
+def _of_parts(profile: Profile) -> Iterator[Site]:
+    wholes = _failing_as_a_whole(profile)
+    for part in profile.parts:
+        kind = _KIND_OF_PART[part.kind]
+        if kind is not SiteKind.WHOLE or part.id in wholes:
+            words = _WORDS_OF_PART[kind].format(part.name)
+            yield _site(kind, part.id, words, _mends(part), prior=PRIORS[kind], weight=_weight(profile, part))
+
+
+def _of_devices(profile: Profile) -> Iterator[Site]:
+    for device in profile.devices:
+        software = SOFTWARE_PRIORS.get(device.function, PRIORS[SiteKind.SOFTWARE])
+        dead = DEAD_PRIORS.get(device.function, PRIORS[SiteKind.DEAD])
+        weight = _weight(profile, device)
+        words = f"{device.name}: no driver, disabled or blocked"
+        yield _site(SiteKind.SOFTWARE, device.id, words, "", prior=software)
+        yield _site(SiteKind.DEAD, device.id, f"{device.name} itself", device.within, prior=dead, weight=weight)
+
+
+def _of_checks(profile: Profile) -> Iterator[Site]:
+    about = {check.needs[-1] for check in profile.checks if check.needs}
+    prior = PRIORS[SiteKind.POOR]
+    for part in profile.parts:
+        if part.id in about and part.kind is not PartKind.LINK:
+            words = f"{part.name}: something else in it"
+            yield _site(SiteKind.POOR, part.id, words, _mends(part), prior=prior, weight=_weight(profile, part))
+    for device in profile.devices:
+        if device.id in about:
+            words = f"{device.name} answers but does its work badly"
+            yield _site(SiteKind.POOR, device.id, words, device.within, prior=prior, weight=_weight(profile, device))
+
+
+def _site(kind: SiteKind, of: str, name: str, part: str, *, prior: float, weight: float = 1.0) -> Site:
+    origin = _ORIGIN if weight == 1 else f"{_ORIGIN}; times {weight:g}, the profile's weight"
+    return Site(
+        id=site_id(kind, of), name=name, part=part, prior=min(_MOST, max(_LEAST, prior * weight)), origin=origin
+    )
+
+
+def _mends(part: Part) -> str:
+    return part.within or part.id
+
+
+def _weight(profile: Profile, of: Part | ExpectedDevice) -> float:
+    """Its own weight times that of the subassembly that it belongs to."""
+    carriers = (part.weight for part in profile.parts if part.id == of.within)
+    return of.weight * next(carriers, 1.0)
+
+
+def _failing_as_a_whole(profile: Profile) -> set[str]:
+    named = {need for device in profile.devices for need in device.needs}
+    named |= {need for check in profile.checks for need in check.needs}
+    carried = Counter(device.within for device in profile.devices)
+    sectioned = {part.within for part in profile.parts if part.kind is PartKind.SECTION}
+    return named | {id_ for id_, devices in carried.items() if devices > 1 and id_ not in sectioned}

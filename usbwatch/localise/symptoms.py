@@ -1,0 +1,87 @@
+"""What each kind of fault looks like: the tables of probabilities.
+
+A row says what an observation shows when one fault acts on its path. The
+*working* entry is the chance that the fault lets it work all the same, so
+that the next fault along the path decides; the row *works* holds when none
+acts, and is the leak: what a healthy unit shows by a cause outside the model.
+
+Two rules of the trade stand behind the numbers, which are elicited and have
+no source: working is near proof, missing is not, so the chance of "working"
+under a dead part is far below that of "absent" under a healthy one; and an
+outcome is never impossible, so that later evidence can always win.
+"""
+
+from __future__ import annotations
+
+from enum import Enum
+
+from usbwatch.model.findings import Symptom
+
+__all__ = ["BATTERY_MUTE_SHARE", "ROWS", "Effect", "row"]
+
+
+class Effect(Enum):
+    """How a fault stands to the observation that it spoils."""
+
+    WORKS = "no fault"
+    LINK = "a link on the way"
+    SECTION = "a board section on the way"
+    RAIL = "its supply"
+    WHOLE = "its subassembly as a whole"
+    CARRIER_SOFTWARE = "software of a device that it hangs on"
+    CARRIER_DEAD = "a device that it hangs on, such as its hub"
+    SOFTWARE = "its own software"
+    DEAD = "its own electronics"
+    POOR = "the work it does, which hand checks are about"
+
+
+_COLUMNS = (
+    Symptom.WORKING,
+    Symptom.ABSENT,
+    Symptom.FAILED,
+    Symptom.DEGRADED,
+    Symptom.MUTE,
+    Symptom.UNDRIVEN,
+)
+
+# fmt: off
+_TABLE = {
+    #                         working  absent  failed  degraded  mute    undriven
+    Effect.WORKS:            (0.9989,  0.0004, 0.0001, 0.0001,   0.0002, 0.0003),
+    # A link that is half seated leaves some lines whole.
+    Effect.LINK:             (0.05,    0.805,  0.08,   0.06,     0.0025, 0.0025),
+    Effect.SECTION:          (0.01,    0.90,   0.06,   0.02,     0.005,  0.005),
+    Effect.RAIL:             (0.01,    0.86,   0.08,   0.04,     0.005,  0.005),
+    # Liquid spares some devices.
+    Effect.WHOLE:            (0.10,    0.73,   0.10,   0.05,     0.01,   0.01),
+    Effect.CARRIER_SOFTWARE: (0.02,    0.93,   0.02,   0.01,     0.005,  0.015),
+    Effect.CARRIER_DEAD:     (0.00004, 0.975,  0.015,  0.005,    0.002,  0.00296),
+    # Disabled in firmware or blocked: absent. No driver: undriven.
+    Effect.SOFTWARE:         (0.02,    0.25,   0.005,  0.005,    0.02,   0.70),
+    Effect.DEAD:             (0.00004, 0.82,   0.13,   0.03,     0.005,  0.01496),
+    Effect.POOR:             (0.05,    0.94,   0.0025, 0.0025,   0.0025, 0.0025),
+}
+# fmt: on
+
+ROWS: dict[Effect, dict[Symptom, float]] = {
+    effect: dict(zip(_COLUMNS, chances, strict=True)) for effect, chances in _TABLE.items()
+}
+"""Probability of each symptom under each effect; a row adds to 1. A hand check's "yes" is *working*."""
+
+BATTERY_MUTE_SHARE = 0.4
+"""Of the cases in which another device would be absent, how many show a battery that is there but silent.
+
+Firmware answers for the battery and may go on saying "present" with nothing behind it.
+"""
+
+
+def row(effect: Effect, function: str) -> dict[Symptom, float]:
+    """Probability of each symptom of a device with this function ("" for a hand check)."""
+    chances = ROWS[effect]
+    if function != "battery" or effect is Effect.WORKS:
+        return chances
+    silent = BATTERY_MUTE_SHARE * chances[Symptom.ABSENT]
+    return chances | {
+        Symptom.ABSENT: chances[Symptom.ABSENT] - silent,
+        Symptom.MUTE: chances[Symptom.MUTE] + silent,
+    }
