@@ -159,7 +159,7 @@ def test_an_answer_that_clears_everything_points_to_no_part() -> None:
     # The ethernet is absent, which a false reading could be, and a check says that it works after all.
     profile = replace(HERON, checks=(HandCheck(id="link-light", question="Does it link?", needs=("ethernet",)),))
     (check,) = tell_apart(found(profile, absent=["ethernet"]), profile)
-    assert check.if_yes.startswith("points to no known part (")
+    assert check.if_yes.startswith("clears every part that the profile knows (")
     assert check.if_no.startswith("points to mainboard (")
 
 

@@ -112,8 +112,7 @@ def _drivers(sight: Sight, folder: str) -> Tuple[str, ...]:
 def _unseen(bus: str, folder: str, source: str, error: OSError) -> Coverage:
     if error.errno in (errno.ENOENT, errno.ENOTDIR):
         holder = "this kernel" if source == "live" else "the copied tree"
-        shown = folder.replace("/devices", "")
-        why = f"{holder} has no {bus} bus (/{shown} is not there)"
+        why = f"{holder} has no /{folder.replace('/devices', '')}"
         return Coverage(bus=bus, state=CoverageState.NOT_THERE, why=why)
     if error.errno in _REFUSED:
         why = f"{folder} may not be read"

@@ -128,7 +128,7 @@ def _battery(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | None
         return None
     status = node.facts.get("status")
     if node.rung is Rung.ABSENT:
-        return _missing(device, node, f"firmware finds no pack in the bay (status {status}: bit 4 is clear)")
+        return _missing(device, node, f"firmware finds no pack in the bay (ACPI status {status})")
     supply = next((other for other in scene.capture.nodes if _supplies(other, node)), None)
     if supply is not None:
         readings = ", ".join(
@@ -139,7 +139,8 @@ def _battery(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | None
     coverage = scene.coverage.get("acpi")
     if coverage is not None and "battery" not in coverage.drivers:
         return _unseen(device, node, "the kernel's battery driver is not loaded", "load the battery driver")
-    return _impaired(device, node, Symptom.MUTE, f"firmware finds a pack (status {status}) but no battery node came up")
+    reason = f"firmware finds a pack (ACPI status {status}), but the kernel's driver made no battery of it"
+    return _impaired(device, node, Symptom.MUTE, reason)
 
 
 def _supplies(other: Node, battery: Node) -> bool:
@@ -173,7 +174,7 @@ def _firmware_alone(device: ExpectedDevice, node: Node, scene: Scene) -> Finding
     if node.kind is not Kind.DECLARED or not device.reaches.reaches(Rung.ADDRESSED):
         return None
     if node.rung is Rung.ABSENT:
-        return _missing(device, node, f"firmware says it is not fitted (status {node.facts.get('status')})")
+        return _missing(device, node, f"firmware says it is not fitted (ACPI status {node.facts.get('status')})")
     unseen = [bus for bus in ("i2c", "spi") if not scene.seen(bus)]
     where = f" ({', '.join(unseen)} could not be seen)" if unseen else ""
     return _unseen(

@@ -130,7 +130,7 @@ def unseen_because(coverage: Coverage | None, bus: str) -> tuple[str, str]:
     """Why a bus could not be seen, and what would make it seen."""
     if coverage is None:
         return f"this capture did not look at {bus}", "capture again with this version of usbwatch"
-    because = f"{bus}: {coverage.state.value}" + (f" ({coverage.why})" if coverage.why else "")
+    because = f"bus {bus} {coverage.state.value}" + (f": {coverage.why}" if coverage.why else "")
     if coverage.root_would_help:
         return because, "capture again as root"
     if coverage.state is CoverageState.NOT_THERE:

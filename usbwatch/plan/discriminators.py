@@ -15,6 +15,7 @@ from usbwatch.localise.paths import Layout, lay_out
 from usbwatch.localise.posterior import FaultSet, Observation, likelihood, posterior
 from usbwatch.localise.suspicion import accounts_for
 from usbwatch.model.findings import Findings, Symptom
+from usbwatch.model.ladder import Verdict
 from usbwatch.model.profile import Profile
 from usbwatch.model.suspects import Discriminator
 
@@ -38,8 +39,8 @@ def tell_apart(findings: Findings, profile: Profile) -> tuple[Discriminator, ...
     in bits). Nothing found wrong: nothing to tell apart.
 
     Three kinds of unseen device are left out: one that another hides, for it
-    cannot be seen before that one is mended; one that a hand check is about,
-    for the check is how to see it; and an optional one, whose absence would
+    cannot be seen before that one is mended; one that is declared and no capture
+    can prove, where a hand check is about it; and an optional one, whose absence would
     tell nothing.
     """
     layout = lay_out(profile, findings.variant)
@@ -75,7 +76,9 @@ def _open(layout: Layout, findings: Findings) -> Iterator[_Open]:
     unseen = {
         each.device: each
         for each in findings.findings
-        if each.symptom is Symptom.UNSEEN and not each.charged_to and each.device not in checked
+        if each.symptom is Symptom.UNSEEN
+        and not each.charged_to
+        and not (each.verdict is Verdict.PRESENT and each.device in checked)
     }
     for device in layout.profile.devices:
         if device.id in unseen and not device.optional:
@@ -137,8 +140,8 @@ def _points_to(answer: dict[_Blame, float], profile: Profile) -> str:
             chances[part] = chances.get(part, 0.0) + joint
     part, chance = max(chances.items(), key=lambda each: each[1], default=("", 0.0))
     none = answer.get(frozenset(), 0.0)
-    name, chance = (_name(part, profile), chance) if chance > none else ("no known part", none)
-    return f"points to {name} ({min(99, round(100 * chance / sum(answer.values())))} %)"
+    told = f"points to {_name(part, profile)}" if chance > none else "clears every part that the profile knows"
+    return f"{told} ({min(99, round(100 * max(chance, none) / sum(answer.values())))}%)"
 
 
 def _name(part: str, profile: Profile) -> str:

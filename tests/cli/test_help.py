@@ -1,0 +1,100 @@
+"""Every command says what it does, how it is typed, and says it on standard output."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections.abc import Iterator
+
+import click
+import pytest
+
+from usbwatch import __version__
+from usbwatch.cli import main, usbwatch
+
+
+def commands(command: click.Command, path: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
+    yield path
+    if isinstance(command, click.Group):
+        for name, below in command.commands.items():
+            yield from commands(below, (*path, name))
+
+
+PATHS = sorted(commands(usbwatch))
+
+
+def test_all_commands_are_there() -> None:
+    assert PATHS == [
+        (),
+        ("capture",),
+        ("check",),
+        ("demo",),
+        ("diff",),
+        ("profile",),
+        ("profile", "list"),
+        ("profile", "show"),
+        ("profile", "validate"),
+    ]
+
+
+@pytest.mark.parametrize("flag", ["-h", "--help"])
+@pytest.mark.parametrize("path", PATHS, ids=[" ".join(path) or "usbwatch" for path in PATHS])
+def test_help(path: tuple[str, ...], flag: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([*path, flag]) == 0
+    shown = capsys.readouterr()
+    rows = shown.out.splitlines()
+    assert shown.err == ""
+    assert rows[0].startswith(" ".join(["Usage: usbwatch", *path]))
+    assert max(len(row) for row in rows) <= 80
+    example = rows.index("  Example:")
+    assert rows[example + 1].startswith(" ".join(["    usbwatch", *path]))
+
+
+@pytest.mark.parametrize("path", PATHS, ids=[" ".join(path) or "usbwatch" for path in PATHS])
+def test_no_summary_is_cut_in_its_group(path: tuple[str, ...], capsys: pytest.CaptureFixture[str]) -> None:
+    main([*path, "--help"])
+    assert "..." not in capsys.readouterr().out.replace("[ARGS]...", "").replace("[CAPTURE]...", "").replace(
+        "FILE...", ""
+    )
+
+
+def test_the_group_alone_shows_its_help_on_standard_error(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([]) == 2
+    shown = capsys.readouterr()
+    assert shown.out == ""
+    assert shown.err.startswith("Usage: usbwatch [OPTIONS] COMMAND")
+
+
+def test_version_is_one_line(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["--version"]) == 0
+    assert capsys.readouterr().out == f"usbwatch, version {__version__}\n"
+
+
+@pytest.mark.parametrize("flag", ["--help", "--version"])
+def test_help_and_version_load_nothing_but_click_and_the_commands(flag: str) -> None:
+    code = (
+        "import sys\nfrom usbwatch.cli import main\n"
+        f"main(['{flag}'])\n"
+        "print(*sorted(name for name in sys.modules if name.split('.')[0] in "
+        "{'usbwatch', 'rich', 'msgspec', 'jsonschema', 'deepdiff', 'platformdirs', 'sqlite3'}), file=sys.stderr)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True)
+    loaded = done.stderr.split()
+    assert "usbwatch.cli.commands" in loaded
+    assert [name for name in loaded if name != "usbwatch" and not name.startswith("usbwatch.cli")] == []
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_a_completion_script_is_printed(shell: str) -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "usbwatch"],
+        env={"_USBWATCH_COMPLETE": f"{shell}_source", "PATH": "/usr/bin:/bin"},
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    if done.returncode == 0:
+        assert "_USBWATCH_COMPLETE" in done.stdout
+    else:  # click asks bash for its version, and there may be no bash
+        assert "bash" in done.stderr.lower()

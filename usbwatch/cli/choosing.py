@@ -1,0 +1,70 @@
+"""Which profile a capture is compared with."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from usbwatch.cli.screen import asks, say
+
+if TYPE_CHECKING:
+    from usbwatch.model import Capture, Profile, UnitStrings
+    from usbwatch.profile import Library
+
+__all__ = ["chosen", "fitting_or_none", "no_fit_sentence", "tell_of_broken"]
+
+_GENERIC = "generic-clamshell"
+
+
+def chosen(capture: Capture, name: str | None, *, may_ask: bool) -> Profile:
+    """The profile that was named; else the one that fits the unit; else the one that a person names now.
+
+    Raises ``NoFit`` (a ``UsbwatchError``) when none fits and nobody can be asked.
+    """
+    from usbwatch import profile as profiles
+    from usbwatch.errors import UsbwatchError
+
+    if name is not None:
+        return profiles.find(name)
+    library = profiles.library()
+    tell_of_broken(library)
+    fits = profiles.fitting(capture.unit, library.profiles)
+    if fits:
+        return fits[0]
+    names = [profile.id for profile in library.profiles]
+    sentence = no_fit_sentence(capture.unit, names)
+    if not (may_ask and asks()):
+        raise UsbwatchError(sentence)
+    return profiles.find(_asked_for(sentence, names))
+
+
+def fitting_or_none(capture: Capture) -> Profile | None:
+    """The known profile that fits the unit's own strings best, if any does."""
+    from usbwatch import profile as profiles
+
+    return next(iter(profiles.fitting(capture.unit, profiles.known())), None)
+
+
+def tell_of_broken(library: Library) -> None:
+    """Say which of the user's own profiles could not be used, one line each."""
+    for error in library.broken:
+        say(f"usbwatch: profile left out: {error}")
+
+
+def _asked_for(sentence: str, names: list[str]) -> str:
+    say(f"usbwatch: {sentence}")
+    answer = click.prompt("Profile", default=_GENERIC, type=click.Choice(names), show_choices=False, err=True)
+    return str(answer)
+
+
+def no_fit_sentence(unit: UnitStrings, names: list[str]) -> str:
+    """What is wrong when no profile fits, and what to do, in one sentence."""
+    from usbwatch.show import safe
+    from usbwatch.show.words import unit_name
+
+    known = ", ".join(safe(name, 60) for name in names if name != _GENERIC)
+    return (
+        f"no profile fits {unit_name(unit)}; name one with --profile ({known}), "
+        f"or give --profile {_GENERIC}, which fits any laptop by function."
+    )

@@ -1,0 +1,36 @@
+"""``usbwatch diff``: what changed between two captures."""
+
+from __future__ import annotations
+
+import click
+
+from usbwatch.cli import exits
+from usbwatch.cli.options import example, json_option
+
+__all__ = ["diff"]
+
+
+@click.command(epilog=example("usbwatch diff before.json after.json"))
+@click.argument("before", metavar="A", type=click.Path(allow_dash=True))
+@click.argument("after", metavar="B", type=click.Path(allow_dash=True))
+@json_option
+def diff(before: str, after: str, *, as_json: bool) -> int:
+    """Show what changed from capture A to capture B.
+
+    Exit code 0: nothing changed; 10: something did.
+    """
+    from usbwatch.cli.choosing import fitting_or_none
+    from usbwatch.cli.screen import page_width, show, write
+    from usbwatch.cli.taking import loaded
+    from usbwatch.compare import changes
+    from usbwatch.show import changes_document, diff_view, json_text
+
+    if before == after == "-":
+        raise click.UsageError("only one of A and B can be standard input.")
+    first, second = loaded(before), loaded(after)
+    found = changes(first, second)
+    if as_json:
+        write(json_text(changes_document(found)))
+    else:
+        show(diff_view(found, page_width(), fitting_or_none(second)))
+    return exits.WELL if found.none else exits.CHANGED

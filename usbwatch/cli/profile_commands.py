@@ -1,0 +1,73 @@
+"""``usbwatch profile``: the known profiles, one in full, and whether a file is sound."""
+
+from __future__ import annotations
+
+import click
+
+from usbwatch.cli import exits
+from usbwatch.cli.options import example, json_option, profile_names
+
+__all__ = ["profile"]
+
+
+@click.group(epilog=example("usbwatch profile list"))
+def profile() -> None:
+    """List, show and validate the profiles of models."""
+
+
+@profile.command(name="list", epilog=example("usbwatch profile list"))
+@json_option
+def list_profiles(*, as_json: bool) -> int:
+    """List the known profiles: the shipped ones and your own."""
+    from usbwatch.cli.choosing import tell_of_broken
+    from usbwatch.cli.screen import show, write
+    from usbwatch.profile import library
+    from usbwatch.show import json_text, profile_list_view, profiles_document
+
+    shelf = library()
+    tell_of_broken(shelf)
+    found = shelf.profiles
+    if as_json:
+        write(json_text(profiles_document(found)))
+    else:
+        show(profile_list_view(found))
+    return exits.WELL
+
+
+@profile.command(name="show", epilog=example("usbwatch profile show generic-clamshell"))
+@click.argument("name", metavar="NAME|FILE", shell_complete=profile_names)
+@json_option
+def show_profile(name: str, *, as_json: bool) -> int:
+    """Show one profile by subassembly."""
+    from usbwatch.cli.screen import page_width, show, write
+    from usbwatch.profile import find
+    from usbwatch.show import json_text, profile_document, profile_view
+
+    found = find(name)
+    if as_json:
+        write(json_text(profile_document(found)))
+    else:
+        show(profile_view(found, page_width()))
+    return exits.WELL
+
+
+@profile.command(name="validate", epilog=example("usbwatch profile validate my-model.toml"))
+@click.argument("files", nargs=-1, required=True, metavar="FILE...", type=click.Path())
+def validate(files: tuple[str, ...]) -> int:
+    """Check profile files; every fault is said, with its place.
+
+    Exit code 0: all are sound; 3: at least one is not.
+    """
+    from usbwatch.cli.screen import say, show
+    from usbwatch.errors import UsbwatchError
+    from usbwatch.profile import load
+    from usbwatch.show.profile_view import profile_sound_view
+
+    code = exits.WELL
+    for path in files:
+        try:
+            show(profile_sound_view(load(path)))
+        except UsbwatchError as error:
+            say(f"usbwatch: {error}")
+            code = exits.BAD_INPUT
+    return code

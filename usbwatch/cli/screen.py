@@ -1,0 +1,114 @@
+"""Where output goes, how wide it is, and whether it may have colours: decided here and nowhere else.
+
+Results go to standard output, all else to standard error.
+
+* ``NO_COLOR`` (set, not empty; no-color.org) and ``TERM=dumb``: never colours.
+* ``FORCE_COLOR`` (set, not empty; force-color.org): colours, also into a pipe.
+* else colours on a terminal, plain text elsewhere.
+* ``COLUMNS`` gives the width, else the terminal does, else it is 80.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import shutil
+import sys
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TextIO
+
+if TYPE_CHECKING:
+    from usbwatch.show import Line
+
+__all__ = ["Screen", "asks", "page_width", "say", "screen", "show", "write"]
+
+_NARROWEST = 40
+_WIDEST = 120
+"""Longer lines are hard to read, so a wider terminal keeps its right side free."""
+
+_OUR_SIGNS = "✓✗≠→·┄━…“”"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Screen:
+    """What one stream can show."""
+
+    width: int
+    colours: bool
+    ascii_only: bool
+
+
+def screen(stream: TextIO, environ: Mapping[str, str]) -> Screen:
+    """What ``stream`` can show, going by itself and the environment."""
+    return Screen(
+        width=page_width(),
+        colours=_has_colours(stream, environ),
+        ascii_only=not _carries(stream, _OUR_SIGNS),
+    )
+
+
+def page_width() -> int:
+    """Columns of a page: what ``COLUMNS`` or the terminal says, within what can be read."""
+    return max(_NARROWEST, min(_WIDEST, shutil.get_terminal_size((80, 24)).columns))
+
+
+def _has_colours(stream: TextIO, environ: Mapping[str, str]) -> bool:
+    if environ.get("NO_COLOR") or environ.get("TERM") == "dumb":
+        return False
+    return bool(environ.get("FORCE_COLOR")) or stream.isatty()
+
+
+def _carries(stream: TextIO, text: str) -> bool:
+    try:
+        text.encode(stream.encoding or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True
+
+
+def show(lines: Iterable[Line], *, err: bool = False) -> None:
+    """Write a view's lines to standard output, or to standard error."""
+    from usbwatch.show import coloured, plain
+
+    its = screen(_stream(err=err), os.environ)
+    write((coloured if its.colours else plain)(lines, its.width, ascii_only=its.ascii_only), err=err)
+
+
+def write(text: str, *, err: bool = False) -> None:
+    """Write text as it is, but for letters that the stream's encoding does not have: those as escapes.
+
+    Raises ``UnwritableOutput`` (a full disk, …), and ``BrokenPipeError`` when nobody reads on.
+    """
+    stream = _stream(err=err)
+    encoding = stream.encoding or "ascii"
+    try:
+        stream.write(text.encode(encoding, "backslashreplace").decode(encoding))
+        stream.flush()
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        from usbwatch.errors import UnwritableOutput
+
+        raise UnwritableOutput("standard output", f"cannot be written ({error.strerror})") from error
+
+
+def _stream(*, err: bool) -> TextIO:
+    """The stream as it is now; one that was closed before we started swallows all."""
+    stream = sys.stderr if err else sys.stdout
+    return stream if stream is not None else io.StringIO()
+
+
+def say(text: str) -> None:
+    """Write a notice or an error to standard error, made safe line by line."""
+    from usbwatch.show import plain_ascii, safe
+
+    lines = [safe(line, 2000) for line in text.splitlines()]
+    if screen(_stream(err=True), os.environ).ascii_only:
+        lines = [plain_ascii(line) for line in lines]
+    write("".join(f"{line}\n" for line in lines), err=True)
+
+
+def asks() -> bool:
+    """Whether there is a person to ask: both ends of the talk are a terminal."""
+    return all(stream is not None and stream.isatty() for stream in (sys.stdin, sys.stderr))

@@ -1,0 +1,84 @@
+"""Files written whole or not at all."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+import secrets
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from usbwatch.model import UnitStrings
+
+__all__ = ["default_name", "write_file"]
+
+_NAME_LENGTH = 40
+
+
+def default_name(unit: UnitStrings, moment: datetime) -> str:
+    """A file name from model and time: ``larch-13-2026-11-24-140500.json``; letters, digits and hyphens only."""
+    model = re.sub(r"[^a-z0-9]+", "-", unit.product_name.lower())[:_NAME_LENGTH].strip("-") or "unit"
+    return f"{model}-{moment:%Y-%m-%d-%H%M%S}.json"
+
+
+def write_file(path: str, text: str, *, force: bool = False) -> None:
+    """Write ``text`` to ``path`` in one step: a reader sees the old file or the new one, never half of it.
+
+    Raises ``UnwritableOutput`` when that cannot be, or when a file is there and
+    ``force`` is not given; what was there before is then untouched.
+    """
+    from usbwatch.errors import UnwritableOutput
+
+    try:
+        target = Path(path).resolve()
+        if target.exists() and not target.is_file():
+            raise UnwritableOutput(path, "is there and is no regular file", "choose another name")
+        if target.exists() and not force:
+            raise FileExistsError  # noqa: TRY301 - the same answer as when the file appears a moment later
+        _write_beside(target, text.encode("utf-8"), force=force)
+    except FileExistsError:
+        remedy = "choose another name with -o, or give --force to overwrite it"
+        raise UnwritableOutput(path, "is there already", remedy) from None
+    except (OSError, ValueError, RuntimeError) as error:  # ValueError: a NUL; RuntimeError: a loop of links
+        reason = getattr(error, "strerror", None) or str(error)
+        raise UnwritableOutput(path, f"cannot be written ({reason})", "choose another place with -o") from error
+
+
+def _write_beside(target: Path, content: bytes, *, force: bool) -> None:
+    draft = target.with_name(f".{secrets.token_hex(8)}.part")
+    try:
+        with os.fdopen(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o666), "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        if force:
+            draft.replace(target)
+        else:
+            _move_without_overwriting(draft, target)
+    finally:
+        draft.unlink(missing_ok=True)
+    _sync_folder(target.parent)
+
+
+def _move_without_overwriting(draft: Path, target: Path) -> None:
+    """Give the draft its name unless that is taken; a file system without hard links gets the next best."""
+    try:
+        target.hardlink_to(draft)
+    except FileExistsError:
+        raise
+    except OSError:
+        if os.path.lexists(target):
+            raise FileExistsError from None
+        draft.rename(target)
+
+
+def _sync_folder(folder: Path) -> None:
+    with contextlib.suppress(OSError):  # not every file system lets a folder be synced
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

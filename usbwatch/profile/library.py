@@ -1,0 +1,114 @@
+"""Where profiles are kept: the shipped ones, and the user's own folder.
+
+The user's folder is ``profiles`` in the data folder that the system gives to
+programs, or what the environment variable ``USBWATCH_PROFILES`` names. A
+profile of the user's takes the place of a shipped one with the same id.
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from usbwatch.errors import BadProfile, NoProfile
+from usbwatch.model import Profile
+from usbwatch.profile.faults import shown_path
+from usbwatch.profile.reading import load
+
+__all__ = ["VARIABLE", "Library", "find", "known", "library", "shipped", "users_folder"]
+
+VARIABLE = "USBWATCH_PROFILES"
+
+_PACKAGE = Path(__file__).resolve().parent.parent
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Library:
+    """All profiles at hand, the user's first, and the files that could not be read as one."""
+
+    profiles: tuple[Profile, ...]
+    broken: tuple[BadProfile, ...]
+
+
+def shipped(kind: Literal["profiles", "captures"], package: Path = _PACKAGE) -> Path:
+    """The folder of shipped files of a kind; raises ``FileNotFoundError`` for an incomplete installation.
+
+    An installed package has them inside (``_shipped``); beside the package is
+    where they are in the source tree, and so for an editable installation.
+    """
+    inside, beside = package / "_shipped" / kind, package.parent / kind
+    for folder in (inside, beside):
+        if folder.is_dir():
+            return folder
+    raise FileNotFoundError(f"usbwatch is installed without its {kind}: neither {inside} nor {beside} is there")
+
+
+def users_folder() -> Path:
+    """The folder of the user's own profiles; it need not exist."""
+    named = os.environ.get(VARIABLE)
+    if named:
+        return Path(named)
+    from platformdirs import user_data_dir
+
+    return Path(user_data_dir("usbwatch")) / "profiles"
+
+
+def library() -> Library:
+    """Every profile at hand; a file that is no good profile is told in ``broken`` and ends nothing."""
+    shelves = [_shelf(users_folder(), needed=bool(os.environ.get(VARIABLE))), _shelf(shipped("profiles"), needed=True)]
+    by_id: dict[str, Profile] = {}
+    for shelf in shelves:
+        for profile in shelf.profiles:
+            by_id.setdefault(profile.id, profile)
+    return Library(profiles=tuple(by_id.values()), broken=tuple(error for shelf in shelves for error in shelf.broken))
+
+
+def _shelf(folder: Path, *, needed: bool) -> Library:
+    """What one folder holds, by file name; that it is not there is a fault only when it is ``needed``."""
+    good: dict[str, Profile] = {}
+    broken: list[BadProfile] = []
+    try:
+        paths = sorted(path for path in folder.iterdir() if path.suffix == ".toml" and not path.name.startswith("."))
+    except OSError as error:
+        paths = []
+        if needed or not isinstance(error, FileNotFoundError):
+            problem = f"this folder of profiles cannot be listed: {error.strerror}; create it or mend {VARIABLE}"
+            broken.append(BadProfile(shown_path(str(folder)), (("", problem),)))
+    for path in paths:
+        try:
+            profile = load(str(path))
+            _refuse_second(profile, good)
+            good[profile.id] = profile
+        except BadProfile as error:
+            broken.append(error)
+    return Library(profiles=tuple(good.values()), broken=tuple(broken))
+
+
+def known() -> tuple[Profile, ...]:
+    """Every good profile at hand, the user's first, each folder by file name."""
+    return library().profiles
+
+
+def find(name_or_path: str) -> Profile:
+    """The profile with this id, or in this file; raises ``NoProfile`` or ``BadProfile``.
+
+    What ends in ``.toml`` or has a path separator in it is a file.
+    """
+    if name_or_path.endswith(".toml") or any(mark in name_or_path for mark in (os.sep, os.altsep) if mark):
+        return load(name_or_path)
+    at_hand = library()
+    for profile in at_hand.profiles:
+        if profile.id == name_or_path:
+            return profile
+    for error in at_hand.broken:
+        if Path(error.path).stem == name_or_path:
+            raise error
+    raise NoProfile(shown_path(name_or_path), tuple(profile.id for profile in at_hand.profiles))
+
+
+def _refuse_second(profile: Profile, here: dict[str, Profile]) -> None:
+    if profile.id in here:
+        other = shown_path(Path(here[profile.id].path).name)
+        raise BadProfile(shown_path(profile.path), (("id", f"{profile.id} is taken by {other} in the same folder"),))

@@ -1,0 +1,191 @@
+"""The shape of a profile file, table by table, as msgspec reads it.
+
+These mirror the TOML one to one; ``usbwatch.model.profile`` has the values
+that the rest of usbwatch speaks in. The JSON Schema is made from here, so a
+rule that can be said as a bound or a pattern stands here and nowhere else.
+Import this module only inside functions: it needs msgspec.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from msgspec import UNSET, Meta, Struct, UnsetType, field  # noqa: TID253 - this module is itself imported late
+
+__all__ = [
+    "DATE_PATTERN",
+    "FUNCTIONS",
+    "ID_PATTERN",
+    "CheckTable",
+    "DeviceTable",
+    "Document",
+    "Function",
+    "LinkTable",
+    "MatchTable",
+    "MoneyTable",
+    "SubassemblyTable",
+    "VariantTable",
+    "WithinTable",
+]
+
+ID_PATTERN = "^[a-z0-9]+(-[a-z0-9]+)*$"
+DATE_PATTERN = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
+
+Id = Annotated[str, Meta(pattern=ID_PATTERN, max_length=60)]
+Word = Annotated[str, Meta(min_length=1, max_length=120)]
+Line = Annotated[str, Meta(min_length=1, max_length=1000)]
+# No pattern on a text inside a union: msgspec 0.19 to 0.22 crash at garbage collection on that (seen, all four).
+Words = Word | Annotated[list[Word], Meta(min_length=1, max_length=100)]
+Ids = Annotated[list[Id], Meta(max_length=100)]
+Amount = Annotated[int, Meta(ge=0, le=1_000_000_000)]
+Minutes = Annotated[int, Meta(ge=0, le=10_000)]
+Weight = Annotated[float, Meta(gt=0, le=1000)]
+Speed = Annotated[int, Meta(ge=1, le=1_000_000)]
+
+Function = Literal[
+    "audio",
+    "battery",
+    "bluetooth",
+    "camera",
+    "card-reader",
+    "disk",
+    "ethernet",
+    "fingerprint-reader",
+    "graphics",
+    "hub",
+    "keyboard",
+    "lid",
+    "mains-adapter",
+    "mouse",
+    "panel",
+    "pen",
+    "pointing-device",
+    "pointing-stick",
+    "power-button",
+    "sensor",
+    "smart-card-reader",
+    "storage",
+    "touchpad",
+    "touchscreen",
+    "usb-controller",
+    "wlan",
+    "wwan",
+]
+"""The same words as ``usbwatch.capture.functions.FUNCTIONS``; a test holds them together."""
+
+FUNCTIONS: tuple[str, ...] = Function.__args__  # type: ignore[attr-defined]  # what typing.get_args gives
+
+Reach = Literal["absent", "attached", "addressed", "identified", "configured", "bound", "working"]
+"""The values of ``usbwatch.model.Rung``; a test holds them together."""
+
+
+class _Table(Struct, forbid_unknown_fields=True, frozen=True, kw_only=True):
+    """A table of the file: an unknown key is a fault."""
+
+
+class MatchTable(_Table, frozen=True, kw_only=True):
+    """Which units the profile or the variant is for: SMBIOS strings, all of which must match."""
+
+    sys_vendor: Words = field(default_factory=list)
+    product_name: Words = field(default_factory=list)
+    product_version: Words = field(default_factory=list)
+    product_sku: Words = field(default_factory=list)
+    product_family: Words = field(default_factory=list)
+    board_vendor: Words = field(default_factory=list)
+    board_name: Words = field(default_factory=list)
+    board_version: Words = field(default_factory=list)
+    bios_version: Words = field(default_factory=list)
+    chassis_type: Words = field(default_factory=list)
+
+
+class VariantTable(_Table, frozen=True, kw_only=True):
+    """A variant of the model: how it is told, and what it does not have."""
+
+    name: Word
+    match: MatchTable
+    without: Ids = field(default_factory=list)
+
+
+class SubassemblyTable(_Table, frozen=True, kw_only=True):
+    """What is replaced as one piece."""
+
+    name: Word
+    cost: Amount | UnsetType = UNSET
+    minutes: Minutes | UnsetType = UNSET
+    weight: Weight = 1.0
+
+
+class WithinTable(_Table, frozen=True, kw_only=True):
+    """A section of a subassembly's board, or a rail that a subassembly makes."""
+
+    name: Word
+    within: Id
+    cost: Amount | UnsetType = UNSET
+    minutes: Minutes | UnsetType = UNSET
+    weight: Weight = 1.0
+
+
+class LinkTable(_Table, frozen=True, kw_only=True):
+    """What joins two subassemblies and can fail by itself."""
+
+    name: Word
+    joins: Annotated[list[Id], Meta(min_length=2, max_length=2)]
+    cost: Amount | UnsetType = UNSET
+    minutes: Minutes | UnsetType = UNSET
+    weight: Weight = 1.0
+
+
+class DeviceTable(_Table, frozen=True, kw_only=True):
+    """One device that a healthy unit shows."""
+
+    name: Word
+    function: Function
+    within: Id
+    location: Words = field(default_factory=list)
+    identity: Words = field(default_factory=list)
+    needs: Ids = field(default_factory=list)
+    reaches: Reach = "working"
+    speed_mbps: Speed | UnsetType = UNSET
+    optional: bool = False
+    weight: Weight = 1.0
+    firmware_names: Annotated[list[Word], Meta(max_length=100)] = field(default_factory=list)
+
+
+class CheckTable(_Table, frozen=True, kw_only=True):
+    """Something that a person establishes; answered yes on a healthy unit."""
+
+    question: Line
+    needs: Ids = field(default_factory=list)
+    caution: Annotated[str, Meta(max_length=1000)] = ""
+    minutes: Minutes = 1
+
+
+class MoneyTable(_Table, frozen=True, kw_only=True):
+    """What the unit is worth, in whole units of ``currency``."""
+
+    currency: Annotated[str, Meta(max_length=12)] = ""
+    value_working: Amount | UnsetType = UNSET
+    value_as_is: Amount | UnsetType = UNSET
+    hourly_rate: Amount | UnsetType = UNSET
+
+
+class Document(_Table, frozen=True, kw_only=True):
+    """A profile of usbwatch: what a healthy unit of one model shows, and how it is built."""
+
+    format: Literal["usbwatch-profile"]
+    schema: Literal[1]
+    id: Id
+    name: Word
+    source: Line
+    author: Annotated[str, Meta(max_length=120)] = ""
+    date: Annotated[str, Meta(pattern=DATE_PATTERN)] = ""
+    generic: bool = False
+    match: MatchTable = field(default_factory=MatchTable)
+    variant: dict[Id, VariantTable] = {}
+    subassembly: dict[Id, SubassemblyTable] = {}
+    section: dict[Id, WithinTable] = {}
+    link: dict[Id, LinkTable] = {}
+    rail: dict[Id, WithinTable] = {}
+    device: dict[Id, DeviceTable] = {}
+    check: dict[Id, CheckTable] = {}
+    money: MoneyTable = field(default_factory=MoneyTable)

@@ -1,0 +1,116 @@
+"""The signs and words that stand for the model's values on every screen.
+
+A state is always told by its word and its sign together, so that it can be
+read without colour, and aloud.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from usbwatch.model import Money, Node, Part, PartKind, UnitStrings, Verdict
+from usbwatch.show.lines import Style
+from usbwatch.show.safe import safe
+
+__all__ = [
+    "SIGNS",
+    "STYLES",
+    "WORDS",
+    "counted",
+    "cure",
+    "listed",
+    "node_name",
+    "percent",
+    "place",
+    "unit_name",
+]
+
+SIGNS = {
+    Verdict.PRESENT: "✓",
+    Verdict.IMPAIRED: "!",
+    Verdict.MISSING: "✗",
+    Verdict.UNSEEN: "?",
+    Verdict.SUBSTITUTED: "≠",
+    Verdict.MOVED: "→",
+}
+"""One sign per verdict; ``usbwatch.show.safe`` has the stand-ins for ASCII."""
+
+WORDS = {
+    Verdict.PRESENT: "present",
+    Verdict.IMPAIRED: "IMPAIRED",
+    Verdict.MISSING: "MISSING",
+    Verdict.UNSEEN: "unseen",
+    Verdict.SUBSTITUTED: "SUBSTITUTED",
+    Verdict.MOVED: "MOVED",
+}
+"""The verdict's own word; in capitals where something is wrong, so that it stands out in black and white."""
+
+STYLES = {
+    Verdict.PRESENT: Style.FINE,
+    Verdict.IMPAIRED: Style.WRONG,
+    Verdict.MISSING: Style.WRONG,
+    Verdict.UNSEEN: Style.UNSEEN,
+    Verdict.SUBSTITUTED: Style.WRONG,
+    Verdict.MOVED: Style.WRONG,
+}
+
+_NAME = 64
+"""Characters of a name that are shown."""
+
+
+def listed(items: Sequence[str], last: str = "and") -> str:
+    """The items as a phrase: "a", "a and b", "a, b and c"."""
+    if len(items) < 2:  # noqa: PLR2004 - one item needs no joining
+        return "".join(items)
+    return f"{', '.join(items[:-1])} {last} {items[-1]}"
+
+
+def counted(number: int, noun: str) -> str:
+    """``1 device``, ``2 devices``, ``3 buses``."""
+    plural = f"{noun}es" if noun.endswith("s") else f"{noun}s"
+    return f"{number} {noun if number == 1 else plural}"
+
+
+def percent(probability: float) -> str:
+    """Whole percent; what is not certain is never shown as 0 or 100."""
+    if 0 < probability < 0.005:  # noqa: PLR2004 - would round to 0
+        return "<1%"
+    if 0.995 <= probability < 1:  # noqa: PLR2004 - would round to 100
+        return ">99%"
+    return f"{round(100 * probability)}%"
+
+
+def unit_name(unit: UnitStrings) -> str:
+    """Maker and model as firmware gives them, or a phrase that says it gives none."""
+    maker, model = safe(unit.sys_vendor.strip(), _NAME), safe(unit.product_name.strip(), _NAME)
+    if maker and model.casefold().startswith(maker.casefold()):
+        maker = ""
+    return f"{maker} {model}".strip() or "a unit whose firmware gives no model"
+
+
+def node_name(node: Node) -> str:
+    """What a node calls itself or does, with its identity: "Plover mouse (1209:0007)"."""
+    name = safe(node.name.strip(), _NAME) or safe(listed(node.functions), _NAME)
+    if not name:
+        return f"nameless {node.kind.value} {safe(node.identity, _NAME)}".rstrip()
+    return f"{name} ({safe(node.identity, _NAME)})" if node.identity else name
+
+
+def place(node: Node) -> str:
+    """Where a node sits: its location, after its bus where the location does not begin with that."""
+    location = safe(node.location, 120)
+    return location if node.location.startswith(node.bus) else f"{safe(node.bus, _NAME)} {location}"
+
+
+def cure(part: Part, by_id: dict[str, Part], money: Money) -> str:
+    """What mends a part, and what that takes as far as it is known: "replace top case: EUR 60, 40 min"."""
+    replaced = by_id.get(part.within, part) if part.kind in (PartKind.SECTION, PartKind.RAIL) else part
+    deed = "reseat or replace" if part.kind is PartKind.LINK else f"replace {safe(replaced.name, _NAME)}"
+    takes = [_price(replaced.cost, money)] if replaced.cost is not None else []
+    if replaced.minutes is not None:
+        takes.append(f"{replaced.minutes} min")
+    return f"{deed}: {', '.join(takes)}" if takes else deed
+
+
+def _price(amount: int, money: Money) -> str:
+    return f"{safe(money.currency, 8) or 'cost'} {amount}"
