@@ -1,0 +1,33 @@
+"""The shape and the rest of usbwatch use the same words."""
+
+from __future__ import annotations
+
+import typing
+from dataclasses import fields
+
+import msgspec  # noqa: TID253 - checked against it
+
+from usbwatch.capture.functions import FUNCTIONS
+from usbwatch.model import Rung, UnitStrings
+from usbwatch.profile import shape
+
+
+def test_the_words_for_functions_are_those_of_a_capture() -> None:
+    assert set(shape.FUNCTIONS) == FUNCTIONS
+    assert list(shape.FUNCTIONS) == sorted(shape.FUNCTIONS)
+
+
+def test_the_words_for_reaches_are_the_rungs_in_order() -> None:
+    assert typing.get_args(shape.Reach) == tuple(rung.value for rung in Rung)
+
+
+def test_match_has_every_string_of_a_unit_but_its_serial_number() -> None:
+    assert shape.MatchTable.__struct_fields__ == tuple(
+        field.name for field in fields(UnitStrings) if field.name != "product_serial"
+    )
+
+
+def test_every_table_refuses_unknown_keys() -> None:
+    tables = [value for value in vars(shape).values() if isinstance(value, type) and issubclass(value, msgspec.Struct)]
+    assert len(tables) >= 9
+    assert all(table.__struct_config__.forbid_unknown_fields for table in tables if table is not msgspec.Struct)
