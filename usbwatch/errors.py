@@ -71,7 +71,7 @@ class BadProfile(UsbwatchError):
         self.faults = faults
 
     def __str__(self) -> str:
-        count = len(self.faults)
+        count = sum(1 for place, _ in self.faults if place) or len(self.faults)
         head = f"profile {self.path}: {count} {'fault' if count == 1 else 'faults'}"
         return "\n".join(
             [f"{head}:", *(f"  {place}: {problem}" if place else f"  {problem}" for place, problem in self.faults)]

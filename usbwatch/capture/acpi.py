@@ -25,8 +25,7 @@ _WITHOUT_STATUS = 15
 
 def nodes(sight: Sight, places: Places) -> Iterator[Node]:
     """Every ACPI object that has a hardware id; unnamed objects (ports, bridges) are left to their own bus."""
-    for name in sight.entries(FOLDER):
-        folder = sight.real(f"{FOLDER}/{name}")
+    for _, folder in sight.devices(FOLDER):
         hid = sight.text(folder, "hid")
         if hid:
             yield _declared(sight, places, folder, hid)

@@ -7,7 +7,8 @@ is its proof of work: it lifts the device's rung and lends it its functions.
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Dict, Iterable, List, Optional, Tuple
+from itertools import count
+from typing import Dict, Iterable, Iterator, List, Optional, Tuple
 
 from usbwatch.capture.functions import union
 from usbwatch.model import Kind, Node, Rung
@@ -38,14 +39,20 @@ def _distinct(nodes: Iterable[Node]) -> List[Node]:
     groups: Dict[Tuple[str, str], List[Node]] = {}
     for node in nodes:
         groups.setdefault((node.bus, node.location), []).append(node)
+    taken = set(groups)
     distinct: List[Node] = []
     for group in groups.values():
         group.sort(key=lambda node: (node.identity, node.name, sorted(node.facts.items(), key=str)))
         distinct.append(group[0])
-        distinct += [
-            replace(node, location=f"{node.location}#{number}") for number, node in enumerate(group[1:], start=2)
-        ]
+        for node in group[1:]:
+            free = next(place for place in _numbered(node.location) if (node.bus, place) not in taken)
+            taken.add((node.bus, free))
+            distinct.append(replace(node, location=free))
     return distinct
+
+
+def _numbered(location: str) -> Iterator[str]:
+    return (f"{location}#{number}" for number in count(2))
 
 
 def _carrier(node: Node, by_place: Dict[str, List[Node]]) -> Optional[Node]:

@@ -12,7 +12,7 @@ from typing import Dict, Iterator
 
 from usbwatch.capture.decode.edid import decode
 from usbwatch.capture.place import Places
-from usbwatch.capture.sight import Sight
+from usbwatch.capture.sight import Sight, named
 from usbwatch.model import Fact, Kind, Node, Rung
 
 __all__ = ["FOLDER", "nodes"]
@@ -26,14 +26,13 @@ _INTERNAL = ("eDP", "LVDS", "DSI", "DPI", "SPI")
 
 def nodes(sight: Sight, places: Places) -> Iterator[Node]:
     """Every display connector."""
-    for name in sight.entries(FOLDER):
+    for name, folder in sight.devices(FOLDER):
         shape = _CONNECTOR.match(name)
         if shape:
-            yield _connector(sight, places, f"{FOLDER}/{name}", shape.group(1))
+            yield _connector(sight, places, folder, named(shape.group(1)))
 
 
-def _connector(sight: Sight, places: Places, path: str, connector: str) -> Node:
-    folder = sight.real(path)
+def _connector(sight: Sight, places: Places, folder: str, connector: str) -> Node:
     internal = connector.startswith(_INTERNAL)
     data = sight.blob(folder, "edid")
     facts: Dict[str, Fact] = {**sight.facts(folder, "status", "enabled"), "edid_bytes": len(data)}

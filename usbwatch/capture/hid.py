@@ -27,8 +27,7 @@ _BITMAPS = ("ev", "key", "rel", "abs", "sw")
 
 def hid_nodes(sight: Sight, places: Places) -> Iterator[Node]:
     """Every HID device, with the functions that its report descriptor tells."""
-    for name in sight.entries(HID_FOLDER):
-        folder = sight.real(f"{HID_FOLDER}/{name}")
+    for name, folder in sight.devices(HID_FOLDER):
         shape = _HID_NAME.match(name)
         if not shape:
             continue
@@ -54,10 +53,9 @@ def _uevent(sight: Sight, folder: str) -> Dict[str, str]:
 
 
 def input_nodes(sight: Sight, places: Places) -> Iterator[Node]:
-    """Every input node of hardware; those of ``/sys/devices/virtual`` are made by programs and left out."""
-    for name in sight.entries(INPUT_FOLDER):
-        folder = sight.real(f"{INPUT_FOLDER}/{name}")
-        if not _INPUT_NAME.match(name) or folder.startswith("sys/devices/virtual/"):
+    """Every input node of hardware."""
+    for name, folder in sight.devices(INPUT_FOLDER):
+        if not _INPUT_NAME.match(name):
             continue
         capabilities = {bitmap: sight.text(f"{folder}/capabilities", bitmap) for bitmap in _BITMAPS}
         capabilities["properties"] = sight.text(folder, "properties")

@@ -20,8 +20,7 @@ SPI_FOLDER = "sys/bus/spi/devices"
 
 def i2c_nodes(sight: Sight, places: Places) -> Iterator[Node]:
     """Every I2C adapter and client."""
-    for name in sight.entries(I2C_FOLDER):
-        folder = sight.real(f"{I2C_FOLDER}/{name}")
+    for name, folder in sight.devices(I2C_FOLDER):
         if name.startswith("i2c-") and name[4:].isdigit():
             yield Node(
                 bus="i2c",
@@ -36,8 +35,8 @@ def i2c_nodes(sight: Sight, places: Places) -> Iterator[Node]:
 
 def spi_nodes(sight: Sight, places: Places) -> Iterator[Node]:
     """Every SPI client."""
-    for name in sight.entries(SPI_FOLDER):
-        yield _client("spi", sight, places, sight.real(f"{SPI_FOLDER}/{name}"))
+    for _, folder in sight.devices(SPI_FOLDER):
+        yield _client("spi", sight, places, folder)
 
 
 def _client(bus: str, sight: Sight, places: Places, folder: str) -> Node:

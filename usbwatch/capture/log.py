@@ -25,10 +25,10 @@ _DEVICE = re.compile(r"usb (\d+)-([\d.]+): (.+)\Z")
 _PORT = re.compile(r"usb (?:usb(\d+)|(\d+)-([\d.]+))-port(\d+): (.+)\Z")
 
 _TROUBLES: Tuple[Tuple["re.Pattern[str]", str], ...] = (
-    (re.compile(r"device descriptor read/(?:64|8|all), error (-\d+)\Z"), ENUMERATION_FAILED),
-    (re.compile(r"device not accepting address \d+, error (-\d+)\Z"), ENUMERATION_FAILED),
-    (re.compile(r"unable to read config index \d+ descriptor/\w+: (-\d+)\Z"), ENUMERATION_FAILED),
-    (re.compile(r"can't read configurations, error (-\d+)\Z"), ENUMERATION_FAILED),
+    (re.compile(r"device descriptor read/(?:64|8|all), error (-\d{1,4})\Z"), ENUMERATION_FAILED),
+    (re.compile(r"device not accepting address \d+, error (-\d{1,4})\Z"), ENUMERATION_FAILED),
+    (re.compile(r"unable to read config index \d+ descriptor/\w+: (-\d{1,4})\Z"), ENUMERATION_FAILED),
+    (re.compile(r"can't read configurations, error (-\d{1,4})\Z"), ENUMERATION_FAILED),
     (re.compile(r"unable to enumerate USB device()\Z"), ENUMERATION_FAILED),
     (re.compile(r"Cannot enable\. Maybe the USB cable is bad\?()\Z"), ENUMERATION_FAILED),
     (re.compile(r"connect-debounce failed()\Z"), ENUMERATION_FAILED),

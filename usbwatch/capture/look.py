@@ -10,7 +10,7 @@ from usbwatch.capture import acpi, drm, hid, i2c, identity, media, pci, power_su
 from usbwatch.capture.assemble import assembled
 from usbwatch.capture.log import episodes
 from usbwatch.capture.place import Places
-from usbwatch.capture.sight import Sight
+from usbwatch.capture.sight import Sight, named
 from usbwatch.capture.tree import Tree
 from usbwatch.model import Capture, Coverage, CoverageState, Node
 
@@ -74,9 +74,8 @@ def take(tree: Tree, *, taken_at: str, log: Optional[str] = None, privileged: bo
 
 def _bus(sight: Sight, places: Places, bus: str, folder: str, reader: _Reader) -> Tuple[List[Node], Coverage]:
     """The nodes of one bus, and what can be said of the looking."""
-    before = len(sight.refused)
+    before, lost = len(sight.refused), sight.lost
     try:
-        entries = sight.entries(folder)
         nodes = list(reader(sight, places))
     except OSError as error:
         return [], _unseen(bus, folder, sight.tree.source, error)
@@ -86,8 +85,9 @@ def _bus(sight: Sight, places: Places, bus: str, folder: str, reader: _Reader) -
     why = f"{unread} files could not be read" if unread else ""
     if len(placed) < len(nodes):
         state, why = CoverageState.FAILED, f"entries of /{folder} are no links: the tree was copied without its links"
-    elif bus in _MUST_SHOW and entries and not nodes:
-        state, why = CoverageState.FAILED, f"{len(entries)} entries are named, none could be read"
+    elif sight.lost > lost and sight.tree.source == "tree":
+        # On a live machine a device may leave between the listing and the look; a copy does not change.
+        state, why = CoverageState.FAILED, f"{sight.lost - lost} devices are named whose folders were not copied"
     return placed, Coverage(
         bus=bus,
         state=state,
@@ -99,14 +99,10 @@ def _bus(sight: Sight, places: Places, bus: str, folder: str, reader: _Reader) -
     )
 
 
-_MUST_SHOW = frozenset({"acpi", "pci", "usb", "serio", "i2c", "spi"})
-"""Buses of which every entry is a node: entries without a single node mean a broken copy, not an empty bus."""
-
-
 def _drivers(sight: Sight, folder: str) -> Tuple[str, ...]:
     if not folder.startswith("sys/bus/"):
         return ()
-    return sight.names(folder.replace("/devices", "/drivers"))
+    return tuple(named(name) for name in sight.names(folder.replace("/devices", "/drivers")))
 
 
 def _unseen(bus: str, folder: str, source: str, error: OSError) -> Coverage:

@@ -52,16 +52,14 @@ def _function(bus: str, location: str, function: str, name: str = "") -> Node:
 
 def sound_nodes(sight: Sight, places: Places) -> Iterator[Node]:
     """Every sound card."""
-    for name in sight.entries(SOUND_FOLDER):
+    for name, folder in sight.devices(SOUND_FOLDER):
         if _CARD.match(name):
-            folder = sight.real(f"{SOUND_FOLDER}/{name}")
             yield _function("sound", places.of(folder), "audio", sight.text(folder, "id"))
 
 
 def hdaudio_nodes(sight: Sight, places: Places) -> Iterator[Node]:
     """Every HD-audio codec that answered."""
-    for name in sight.entries(HDAUDIO_FOLDER):
-        folder = sight.real(f"{HDAUDIO_FOLDER}/{name}")
+    for _, folder in sight.devices(HDAUDIO_FOLDER):
         driver = sight.points_to(folder, "driver")
         yield Node(
             bus="hdaudio",
@@ -78,45 +76,44 @@ def hdaudio_nodes(sight: Sight, places: Places) -> Iterator[Node]:
 
 def net_nodes(sight: Sight, places: Places) -> Iterator[Node]:
     """Every network interface of hardware; ``wlan`` when it has a wireless part."""
-    for name in sight.entries(NET_FOLDER):
-        folder = sight.real(f"{NET_FOLDER}/{name}")
-        if folder.startswith("sys/devices/virtual/") or not folder.startswith("sys/devices/"):
-            continue
-        wireless = "phy80211" in sight.names(folder)
+    for _, folder in sight.devices(NET_FOLDER):
         yield Node(
             bus="net",
             location=places.of(folder),
             kind=Kind.FUNCTION,
             rung=Rung.WORKING,
-            functions=("wlan",) if wireless else ("ethernet",),
+            functions=(_kind_of_network(sight, folder),),
             facts=sight.facts(folder, "address"),
         )
 
 
+def _kind_of_network(sight: Sight, folder: str) -> str:
+    """``wlan`` with a wireless part, ``wwan`` for a modem (``DEVTYPE=wwan``, drivers/net/usb/cdc_mbim.c)."""
+    if "phy80211" in sight.names(folder):
+        return "wlan"
+    return "wwan" if "DEVTYPE=wwan" in sight.text(folder, "uevent").split() else "ethernet"
+
+
 def bluetooth_nodes(sight: Sight, places: Places) -> Iterator[Node]:
     """Every Bluetooth controller."""
-    for name in sight.entries(BLUETOOTH_FOLDER):
+    for name, folder in sight.devices(BLUETOOTH_FOLDER):
         if _RADIO.match(name):
-            yield _function("bluetooth", places.of(sight.real(f"{BLUETOOTH_FOLDER}/{name}")), "bluetooth")
+            yield _function("bluetooth", places.of(folder), "bluetooth")
 
 
 def rfkill_nodes(sight: Sight, places: Places) -> Iterator[Node]:
     """Every radio switch (Documentation/ABI/stable/sysfs-class-rfkill)."""
-    for name in sight.entries(RFKILL_FOLDER):
-        folder = sight.real(f"{RFKILL_FOLDER}/{name}")
+    for _, folder in sight.devices(RFKILL_FOLDER):
         yield Node(
             bus="rfkill",
             location=places.of(folder),
             kind=Kind.FUNCTION,
             rung=Rung.BOUND,
-            name=sight.text(folder, "name"),
             facts={**sight.facts(folder, "type"), **sight.numbers(folder, "hard", "soft")},
         )
 
 
 def video_nodes(sight: Sight, places: Places) -> Iterator[Node]:
     """Every video capture node."""
-    for name in sight.entries(VIDEO_FOLDER):
-        folder = sight.real(f"{VIDEO_FOLDER}/{name}")
-        if not folder.startswith("sys/devices/virtual/"):
-            yield _function("video", places.of(folder), "camera", sight.text(folder, "name"))
+    for _, folder in sight.devices(VIDEO_FOLDER):
+        yield _function("video", places.of(folder), "camera", sight.text(folder, "name"))

@@ -30,8 +30,7 @@ def _digits(text: str) -> str:
 
 def nodes(sight: Sight, places: Places) -> Iterator[Node]:
     """Every PCI function."""
-    for name in sight.entries(FOLDER):
-        folder = sight.real(f"{FOLDER}/{name}")
+    for _, folder in sight.devices(FOLDER):
         vendor, device = (_digits(sight.text(folder, part)) for part in ("vendor", "device"))
         if not vendor:
             continue

@@ -12,11 +12,13 @@ import posixpath
 import re
 from typing import Callable, Dict
 
-from usbwatch.capture.sight import Sight
+from usbwatch.capture.sight import Sight, named
 
 __all__ = ["Places"]
 
 _DEVICES = "sys/devices"
+_DEEPEST = 60
+"""Folders from the top at most; USB's seven tiers behind a chain of PCI bridges need half of it."""
 _PCI_FUNCTION = re.compile(r"[0-9a-f]{4,}:[0-9a-f]{2}:([0-9a-f]{2}\.[0-7])\Z")
 _PCI_ROOT = re.compile(r"pci[0-9a-f]{4,}:[0-9a-f]{2}\Z")
 _USB_INTERFACE = re.compile(r"\d+-[\d.]+:\d+\.(\d+)\Z")
@@ -44,14 +46,16 @@ class Places:
         self.root_hubs: Dict[str, str] = {}
 
     def of(self, folder: str) -> str:
-        """Location of the device folder ``folder`` (a real path, ``sys/devices/…``)."""
+        """Location of the device folder ``folder`` (a real path, ``sys/devices/…``), "" where it has none."""
         known = self._known.get(folder)
         if known is not None:
             return known
         if not folder.startswith(_DEVICES + "/"):
             return ""
         parent, _, name = folder.rpartition("/")
-        place = self._hop(self.of(parent), folder, name)
+        if folder.count("/") > _DEEPEST:
+            return ""
+        place = named(self._hop(self.of(parent), folder, name))
         self._known[folder] = place
         return place
 

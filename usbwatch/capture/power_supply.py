@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import Dict, Iterator
 
 from usbwatch.capture.place import Places
-from usbwatch.capture.sight import Sight
+from usbwatch.capture.sight import Sight, named
 from usbwatch.model import Fact, Kind, Node, Rung
 
 __all__ = ["FOLDER", "gauge_talks", "nodes"]
@@ -59,8 +59,7 @@ def gauge_talks(facts: Dict[str, Fact]) -> bool:
 
 def nodes(sight: Sight, places: Places) -> Iterator[Node]:
     """Every power supply that belongs to the machine; batteries of peripherals keep their ``scope``."""
-    for name in sight.entries(FOLDER):
-        folder = sight.real(f"{FOLDER}/{name}")
+    for name, folder in sight.devices(FOLDER):
         facts: Dict[str, Fact] = {**sight.facts(folder, *_TEXTS, *_NAMES), **sight.numbers(folder, *_NUMBERS)}
         function = _FUNCTIONS.get(str(facts.get("type", "")), "")
         silent = function == "battery" and not gauge_talks(facts)
@@ -70,7 +69,7 @@ def nodes(sight: Sight, places: Places) -> Iterator[Node]:
             kind=Kind.FUNCTION,
             rung=Rung.ATTACHED if silent else Rung.WORKING,
             identity=str(facts.get("model_name", "")),
-            name=name,
+            name=named(name),
             functions=(function,) if function and facts.get("scope") != "Device" else (),
             facts=facts,
         )

@@ -25,6 +25,8 @@ def _content(path: str) -> bytes:
         handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
     except OSError as error:
         raise BadCapture(path, f"cannot be opened ({error.strerror})", "check the name and its permissions") from None
+    except ValueError:
+        raise BadCapture(path, "has a name that no file can have") from None
     try:
         _refuse_oddities(path, os.fstat(handle))
         content = b"".join(iter(lambda: os.read(handle, LARGEST_FILE), b""))
@@ -59,9 +61,12 @@ def parse(content: bytes, path: str) -> Capture:
     _check_schema(path, plain)
     _check_digest(path, plain)
     try:
-        return msgspec.convert(plain, Capture, strict=True)
+        capture = msgspec.convert(plain, Capture, strict=True)
     except msgspec.ValidationError as error:
         raise BadCapture(path, f"does not have the shape of a capture: {error}", _AGAIN) from None
+    if len({(node.bus, node.location) for node in capture.nodes}) < len(capture.nodes):
+        raise BadCapture(path, "has two nodes of one bus at one location", _AGAIN)
+    return capture
 
 
 def _check_schema(path: str, plain: Document) -> None:

@@ -21,8 +21,7 @@ FOLDER = "sys/bus/serio/devices"
 
 def nodes(sight: Sight, places: Places) -> Iterator[Node]:
     """Every PS/2 port, with the driver that found something behind it."""
-    for name in sight.entries(FOLDER):
-        folder = sight.real(f"{FOLDER}/{name}")
+    for _, folder in sight.devices(FOLDER):
         driver = sight.points_to(folder, "driver")
         yield Node(
             bus="serio",

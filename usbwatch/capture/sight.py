@@ -9,15 +9,19 @@ from __future__ import annotations
 
 import errno
 import posixpath
-from typing import Dict, List, Optional, Tuple
+from typing import Dict, Iterator, List, Optional, Tuple
 
 from usbwatch.capture.tree import ATTRIBUTE_LIMIT, Tree
 from usbwatch.model import Fact
 
-__all__ = ["Sight", "printable"]
+__all__ = ["Sight", "named", "printable"]
 
 _ABSENT = frozenset({errno.ENOENT, errno.ENOTDIR, errno.ENODEV, errno.ENXIO, errno.ENODATA})
 """What the kernel answers when there is no such value, rather than when it may not be read."""
+
+
+_LARGEST_INTEGER = 2**53 - 1
+"""What a JSON number carries exactly everywhere (RFC 8785 section 3.2.2.3); no attribute needs more."""
 
 
 def printable(data: bytes) -> str:
@@ -25,12 +29,22 @@ def printable(data: bytes) -> str:
     return data.rstrip(b"\n\0").decode("utf-8", "backslashreplace")
 
 
+def named(name: str) -> str:
+    r"""A file's name as text: bytes that are no UTF-8, which the system hands on as surrogates, kept as ``\xNN``."""
+    return name.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
+
+
 class Sight:
-    """A tree read attribute by attribute; ``refused`` holds what could not be read and why."""
+    """A tree read attribute by attribute.
+
+    ``refused`` holds what could not be read and why; ``lost`` counts entries
+    that name a device whose folder is not there.
+    """
 
     def __init__(self, tree: Tree) -> None:
         self.tree = tree
         self.refused: List[Tuple[str, int]] = []
+        self.lost = 0
         self._links: Dict[str, str] = {}
 
     def entries(self, folder: str) -> Tuple[str, ...]:
@@ -44,6 +58,23 @@ class Sight:
         except OSError as error:
             self._note(folder, error)
             return ()
+
+    def devices(self, folder: str) -> Iterator[Tuple[str, str]]:
+        """Name and real folder of each entry of a bus or class; raises ``OSError`` when it cannot be listed.
+
+        Devices below ``/sys/devices/virtual`` are made by programs and left out.
+        """
+        for name in self.tree.list(folder):
+            entry = f"{folder}/{name}"
+            real = self.real(entry)
+            if real.startswith("sys/devices/virtual/"):
+                continue
+            try:
+                self.tree.list(real)
+            except OSError:
+                self.lost += real != entry
+                continue
+            yield name, real
 
     def _note(self, path: str, error: OSError) -> None:
         if error.errno not in _ABSENT:
@@ -65,9 +96,10 @@ class Sight:
     def number(self, folder: str, name: str) -> Optional[int]:
         """A decimal attribute, None where there is none or it is no number."""
         try:
-            return int(self.text(folder, name))
+            number = int(self.text(folder, name))
         except ValueError:
             return None
+        return number if abs(number) <= _LARGEST_INTEGER else None
 
     def facts(self, folder: str, *names: str) -> Dict[str, Fact]:
         """The named text attributes that are there and not empty."""
@@ -80,18 +112,21 @@ class Sight:
         return {name.rpartition("/")[2]: number for name, number in found if number is not None}
 
     def real(self, path: str) -> str:
-        """Where a path leads after one link, worked out on the names alone; ``path`` itself when it is no link."""
+        """Where a path leads after one link, worked out on the names alone.
+
+        ``path`` itself when it is no link, or one that leads out of ``sys``.
+        """
         known = self._links.get(path)
         if known is None:
             try:
                 known = posixpath.normpath(posixpath.join(posixpath.dirname(path), self.tree.link(path)))
             except OSError:
                 known = path
-            self._links[path] = known
+            self._links[path] = known = known if known.startswith("sys/") else path
         return known
 
     def points_to(self, folder: str, name: str) -> str:
         """Last element of what a link names (``driver``, ``subsystem``), "" where there is no link."""
         path = f"{folder}/{name}"
         real = self.real(path)
-        return "" if real == path else posixpath.basename(real)
+        return "" if real == path else named(posixpath.basename(real))

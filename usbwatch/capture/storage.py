@@ -19,8 +19,7 @@ _CARRIED = ("/usb", "/nvme")
 
 def nvme_nodes(sight: Sight, places: Places) -> Iterator[Node]:
     """Every NVMe controller (drivers/nvme/host/sysfs.c)."""
-    for name in sight.entries(NVME_FOLDER):
-        folder = sight.real(f"{NVME_FOLDER}/{name}")
+    for _, folder in sight.devices(NVME_FOLDER):
         facts = sight.facts(folder, "model", "serial", "firmware_rev", "state", "transport")
         yield Node(
             bus="nvme",
@@ -35,9 +34,8 @@ def nvme_nodes(sight: Sight, places: Places) -> Iterator[Node]:
 
 def block_nodes(sight: Sight, places: Places) -> Iterator[Node]:
     """Every whole disk of hardware; partitions and virtual block devices are left out."""
-    for name in sight.entries(BLOCK_FOLDER):
-        folder = sight.real(f"{BLOCK_FOLDER}/{name}")
-        if folder.startswith("sys/devices/virtual/") or sight.number(folder, "partition") is not None:
+    for _, folder in sight.devices(BLOCK_FOLDER):
+        if sight.number(folder, "partition") is not None:
             continue
         location = places.of(folder)
         yield Node(

@@ -141,6 +141,8 @@ class CopiedTree:
             raise BadTree(self._shown, "does not exist") from None
         except OSError as error:
             raise BadTree(self._shown, f"cannot be read ({error.strerror})", "check its permissions") from None
+        if os.path.islink(os.path.join(self._root, "sys")):
+            raise BadTree(self._shown, "its sys is a link", "copy the folder itself")
         if "sys" not in names:
             raise BadTree(self._shown, "holds no folder named sys", "give the folder that holds the copied sys")
         try:
@@ -150,6 +152,8 @@ class CopiedTree:
 
     def _guarded(self, path: str) -> str:
         """The real path, once the folder it lies in is known to lie inside the root; else EPERM."""
+        if ".." in path.split("/"):
+            raise OSError(errno.EPERM, "leads out of the copied tree", path)
         full = os.path.join(self._root, path)
         folder = os.path.dirname(full)
         inside = self._inside.get(folder)

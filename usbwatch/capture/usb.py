@@ -56,10 +56,9 @@ PORT_RUNGS: Dict[str, Rung] = {
 
 def nodes(sight: Sight, places: Places) -> Iterator[Node]:
     """Every USB device, interface and port; root hubs count as infrastructure."""
-    for name in sight.entries(FOLDER):
-        folder = sight.real(f"{FOLDER}/{name}")
+    for name, folder in sight.devices(FOLDER):
         if ":" in name:
-            yield _interface(sight, places.of(folder), folder)
+            yield from _interface(sight, places.of(folder), folder)
             for port in sight.names(folder):
                 if _PORT.match(port):
                     yield _port(sight, places, f"{folder}/{port}")
@@ -134,17 +133,19 @@ def _device_rung(sight: Sight, folder: str, facts: Dict[str, Fact]) -> Rung:
     return Rung.BOUND if _drivers(sight, folder) else Rung.CONFIGURED
 
 
-def _interface(sight: Sight, location: str, folder: str) -> Node:
+def _interface(sight: Sight, location: str, folder: str) -> Iterator[Node]:
     triple = _class_triple(sight, folder, ("bInterfaceClass", "bInterfaceSubClass", "bInterfaceProtocol"))
+    if not triple:
+        return
     driver = sight.points_to(folder, "driver")
-    return Node(
+    yield Node(
         bus="usb",
         location=location,
         kind=Kind.INTERFACE,
         rung=Rung.BOUND if driver else Rung.CONFIGURED,
         identity=triple,
         name=sight.text(folder, "interface"),
-        functions=union(functions_of(*bytes.fromhex(triple.replace("/", "")))) if triple else (),
+        functions=union(functions_of(*bytes.fromhex(triple.replace("/", "")))),
         driver=driver,
         facts=sight.numbers(folder, "authorized"),
     )

@@ -58,13 +58,14 @@ def assign(costs: Mapping[tuple[_Left, _Right], int], *, unmatched: int) -> dict
 def _cheapest_columns(rows: list[dict[int, int]]) -> list[int]:
     """For each row the column that it gets; every row can get one."""
     row_at: dict[int, int] = {}
+    column_of: dict[int, int] = {}
     prices: dict[int, int] = {}
     for row in range(len(rows)):
         reached, entered_from, free = _search(rows, row, row_at, prices)
         for column, distance in reached.items():
             prices[column] = prices.get(column, 0) - (reached[free] - distance)
-        _shift(free, entered_from, row_at)
-    return [column for _, column in sorted((row, column) for column, row in row_at.items())]
+        _shift(free, entered_from, row_at, column_of)
+    return [column_of[row] for row in range(len(rows))]
 
 
 def _search(
@@ -92,12 +93,12 @@ def _search(
         offset = distance - (rows[row][column] - prices.get(column, 0))
 
 
-def _shift(column: int, entered_from: dict[int, int], row_at: dict[int, int]) -> None:
+def _shift(column: int, entered_from: dict[int, int], row_at: dict[int, int], column_of: dict[int, int]) -> None:
     """Give each row on the chain that ends in ``column`` the next column; the first gets its first."""
-    held_by = {row: held for held, row in row_at.items()}
     while True:
         row = entered_from[column]
-        row_at[column] = row
-        if row not in held_by:
+        left_behind = column_of.get(row)
+        row_at[column], column_of[row] = row, column
+        if left_behind is None:
             return
-        column = held_by[row]
+        column = left_behind

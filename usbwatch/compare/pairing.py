@@ -15,15 +15,19 @@ __all__ = ["Fit", "pair"]
 
 
 class Fit:
-    """What each way of fitting costs; lower is better, and leaving a device unpaired costs ``UNPAIRED``."""
+    """What each way of fitting costs; lower is better, and leaving a device unpaired costs ``UNPAIRED``.
+
+    Two weak fits cost more than a good one and a device left unpaired, so that
+    no device is talked out of its own node to find another one something.
+    """
 
     PLACE_AND_IDENTITY = 0
     PLACE_AND_FUNCTION = 1
     FUNCTION_INSIDE = 5  # and up to 14 more, to choose between several
-    PLACE_OTHER_IDENTITY = 20
-    PLACE_ALONE = 30
-    IDENTITY_ELSEWHERE = 50
-    FUNCTION_SOMEWHERE = 60
+    PLACE_OTHER_IDENTITY = 60
+    PLACE_ALONE = 70
+    IDENTITY_ELSEWHERE = 80
+    FUNCTION_SOMEWHERE = 90
     UNPAIRED = 100
 
 

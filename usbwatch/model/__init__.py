@@ -11,6 +11,7 @@ from usbwatch.model.capture import (
     System,
     UnitStrings,
 )
+from usbwatch.model.changes import ChangeKind, Changes, CoverageChange, EpisodeChange, FactChange, NodeChange
 from usbwatch.model.findings import Answer, Finding, Findings, Symptom
 from usbwatch.model.ladder import CoverageState, Rung, Verdict
 from usbwatch.model.location import Location, hangs_on, is_location, parent_port
@@ -21,12 +22,17 @@ __all__ = [
     "CAPTURE_SCHEMA",
     "Answer",
     "Capture",
+    "ChangeKind",
+    "Changes",
     "Coverage",
+    "CoverageChange",
     "CoverageState",
     "Discriminator",
     "Episode",
+    "EpisodeChange",
     "ExpectedDevice",
     "Fact",
+    "FactChange",
     "Finding",
     "Findings",
     "HandCheck",
@@ -36,6 +42,7 @@ __all__ = [
     "Match",
     "Money",
     "Node",
+    "NodeChange",
     "Part",
     "PartKind",
     "PartSuspicion",

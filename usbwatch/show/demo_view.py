@@ -9,8 +9,8 @@ __all__ = ["DEMO_END", "DEMO_START", "demo_step_view"]
 
 DEMO_START = (
     "This is a demonstration. Unit, maker, shop and every figure are invented; nothing of this machine is read. "
-    "A customer's laptop has come in: keyboard and touchpad are dead. It was captured on the bench, and the capture "
-    "is now checked:"
+    "A customer's laptop has come in: keyboard, touchpad and battery seem dead. It was captured on the bench, and the "
+    "capture is now checked:"
 )
 
 DEMO_END = "That was the demonstration, on invented data. To check the machine you are sitting at:"
