@@ -70,9 +70,11 @@ def test_without_the_log_a_failed_enumeration_is_an_empty_port(real_tree: RealTr
     assert (finding.verdict, finding.symptom) == (Verdict.MISSING, Symptom.ABSENT)
 
 
+LAPTOPS = {"fernhill-larch-13": LARCH, "brackwell-heron-14": HERON, "ostrey-plover-12": PLOVER}
+
+
 def of(built: BuiltTree, conditions: Conditions, profile: Profile = LARCH_PROFILE) -> Findings:
-    laptop = {"fernhill-larch-13": LARCH, "brackwell-heron-14": HERON, "ostrey-plover-12": PLOVER}.get(profile.id, LARCH)
-    return findings(look(built(laptop, conditions)), profile)
+    return findings(look(built(LAPTOPS[profile.id], conditions)), profile)
 
 
 WHOLE = {"fernhill-larch-13": set(), "brackwell-heron-14": {"keyboard"}, "ostrey-plover-12": set()}
@@ -226,7 +228,7 @@ def by_device(found: Findings) -> dict[str, Finding]:
 
 
 def test_the_generic_profile_serves_a_unit_that_has_no_profile(built_tree: BuiltTree) -> None:
-    generic = next(profile for profile in known() if isinstance(profile, Profile) and profile.generic)
+    generic = next(profile for profile in known() if profile.generic)
     capture = look(built_tree(LARCH, Conditions(missing=("keyboard",), sockets=(FOREIGN_KEYBOARD, MOUSE))))
     found = by_device(findings(capture, generic))
     assert found["pointing-device"].verdict is Verdict.PRESENT

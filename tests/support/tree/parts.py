@@ -189,8 +189,6 @@ class PciPart:
     """Adapter name, for a function that is an I2C controller."""
     i2c: tuple[I2cClient, ...] = ()
     spi: tuple[SpiClient, ...] = ()
-    spi_master: bool = False
-    mmc_slot: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,57 @@
+"""Fixtures that several rooms' tests share: a real kernel's trees, and invented laptops' trees."""
+
+from __future__ import annotations
+
+import tarfile
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from support.sysfs import HEALTHY, Conditions, build
+from support.tree.parts import Laptop
+
+_ARCHIVES = Path(__file__).parent / "data" / "trees"
+
+RealTree = Callable[[str], Path]
+BuiltTree = Callable[..., Path]
+
+
+@pytest.fixture(scope="session")
+def real_tree(tmp_path_factory: pytest.TempPathFactory) -> RealTree:
+    """The folder of a real kernel's snapshot by its name, unpacked once; tests must not change it."""
+    unpacked: dict[str, Path] = {}
+
+    def tree(name: str) -> Path:
+        if name not in unpacked:
+            folder = tmp_path_factory.mktemp(name)
+            with tarfile.open(_ARCHIVES / f"{name}.tar.xz") as archive:
+                archive.extractall(folder, filter="data")
+            unpacked[name] = folder / name
+        return unpacked[name]
+
+    return tree
+
+
+@pytest.fixture(scope="session")
+def built_tree(tmp_path_factory: pytest.TempPathFactory) -> BuiltTree:
+    """The folder of an invented laptop's tree under given conditions, built once; tests must not change it."""
+
+    built: dict[str, Path] = {}
+
+    def tree(laptop: Laptop, conditions: Conditions = HEALTHY) -> Path:
+        key = f"{laptop.dmi['product_name']} {conditions}"
+        if key not in built:
+            built[key] = build(laptop, tmp_path_factory.mktemp("unit"), conditions)
+        return built[key]
+
+    return tree
+
+
+@pytest.fixture
+def loose_tree(tmp_path: Path) -> BuiltTree:
+    """The folder of an invented laptop's tree that the test may spoil."""
+
+    def tree(laptop: Laptop, conditions: Conditions = HEALTHY) -> Path:
+        return build(laptop, tmp_path / "unit", conditions)
+
+    return tree
