@@ -7,6 +7,7 @@ where, and what to do. ``cli`` prints that sentence and exits with ``exit_code``
 from __future__ import annotations
 
 __all__ = [
+    "MORE_FAULTS",
     "BadCapture",
     "BadProfile",
     "BadTree",
@@ -16,6 +17,9 @@ __all__ = [
 ]
 
 EXIT_BAD_INPUT = 3
+
+MORE_FAULTS = "there are more faults after these; mend these first"
+"""The last word of a list of faults that was cut; not a fault itself."""
 
 
 class UsbwatchError(Exception):
@@ -71,7 +75,7 @@ class BadProfile(UsbwatchError):
         self.faults = faults
 
     def __str__(self) -> str:
-        count = sum(1 for place, _ in self.faults if place) or len(self.faults)
+        count = sum(problem != MORE_FAULTS for _, problem in self.faults)
         head = f"profile {self.path}: {count} {'fault' if count == 1 else 'faults'}"
         return "\n".join(
             [f"{head}:", *(f"  {place}: {problem}" if place else f"  {problem}" for place, problem in self.faults)]

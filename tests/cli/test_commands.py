@@ -174,6 +174,7 @@ def test_no_string_of_a_unit_reaches_the_terminal_raw(bench: Path, usbwatch: Usb
 
 
 def test_the_demo_runs_the_whole_job_on_invented_data(tmp_path: Path) -> None:
+    (tmp_path / "profiles").mkdir()
     done = run(tmp_path, "demo")
     assert (done.returncode, done.stderr) == (0, "")
     text = done.stdout

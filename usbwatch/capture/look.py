@@ -60,7 +60,7 @@ def take(tree: Tree, *, taken_at: str, log: Optional[str] = None, privileged: bo
         found.extend(nodes)
         coverage.append(state)
     told = episodes(log, places.root_hubs) if log is not None else ()
-    coverage.append(_log_coverage(log))
+    coverage.append(_log_coverage(log, tree.source))
     return Capture(
         taken_at=taken_at,
         tool=__version__,
@@ -117,9 +117,12 @@ def _unseen(bus: str, folder: str, source: str, error: OSError) -> Coverage:
     return Coverage(bus=bus, state=CoverageState.FAILED, why=f"reading {folder} failed with {name}")
 
 
-def _log_coverage(log: Optional[str]) -> Coverage:
-    if log is None:
-        why = "no kernel log was to be had; failures to enumerate leave a trace only there"
-        return Coverage(bus="log", state=CoverageState.NOT_THERE, why=why)
-    lines = log.count("\n")
-    return Coverage(bus="log", state=CoverageState.OK if lines else CoverageState.EMPTY, nodes=lines)
+def _log_coverage(log: Optional[str], source: str) -> Coverage:
+    if log is not None:
+        lines = log.count("\n")
+        return Coverage(bus="log", state=CoverageState.OK if lines else CoverageState.EMPTY, nodes=lines)
+    lacking = "failures to enumerate leave a trace only there"
+    if source == "live":
+        why = f"the kernel's log may not be read; {lacking}"
+        return Coverage(bus="log", state=CoverageState.NOT_PERMITTED, why=why, root_would_help=True)
+    return Coverage(bus="log", state=CoverageState.NOT_THERE, why=f"the copied tree has no log; {lacking}")

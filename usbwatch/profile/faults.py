@@ -12,6 +12,8 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from itertools import islice
 
+from usbwatch.errors import MORE_FAULTS
+
 __all__ = [
     "MOST",
     "SEARCHED",
@@ -104,7 +106,7 @@ def pairs(faults: Iterable[Fault], line_of: Callable[[Place], int]) -> tuple[tup
     """
     placed = sorted(((line_of(fault.place), fault) for fault in dict.fromkeys(faults)), key=lambda pair: pair[0])
     told = tuple((_with_line(line, place_text(fault.place)), fault.problem) for line, fault in placed[:MOST])
-    return told if len(placed) <= MOST else (*told, ("", "there are more faults after these; mend these first"))
+    return told if len(placed) <= MOST else (*told, ("", MORE_FAULTS))
 
 
 def _with_line(line: int, place: str) -> str:

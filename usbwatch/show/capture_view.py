@@ -19,6 +19,7 @@ _STATES = {
 
 _STATE_COLUMN = 17
 _BUS_COLUMN = 14
+_NO_BUS = ("dmi", "log")
 
 
 def capture_view(capture: Capture, path: str) -> list[Line]:
@@ -34,9 +35,16 @@ def capture_view(capture: Capture, path: str) -> list[Line]:
 
 
 def _totals(capture: Capture) -> str:
-    buses = counted(sum(one.state is CoverageState.OK for one in capture.coverage), "bus")
-    log = counted(len(capture.episodes), "trouble") if capture.episodes else "no trouble"
-    return f"{counted(len(capture.nodes), 'node')} on {buses}; {log} in the kernel log"
+    buses = sum(one.state is CoverageState.OK for one in capture.coverage if one.bus not in _NO_BUS)
+    return f"{counted(len(capture.nodes), 'node')} on {counted(buses, 'bus')}; {_log_told(capture)}"
+
+
+def _log_told(capture: Capture) -> str:
+    """What the kernel's log tells; of a log that was not seen nothing is said but that."""
+    if capture.episodes:
+        return f"{counted(len(capture.episodes), 'trouble')} in the kernel log"
+    seen = any(one.bus == "log" and one.state.seen for one in capture.coverage)
+    return "no trouble in the kernel log" if seen else "kernel log not seen"
 
 
 def _bus_line(one: Coverage) -> Line:
