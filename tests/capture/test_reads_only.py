@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 import re
-import shutil
 import subprocess
 import sys
 import textwrap
@@ -16,6 +15,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from support.needs import needed_tool
 from support.units import LARCH
 
 _Tree = Callable[..., Path]
@@ -101,9 +101,7 @@ _OPENED = re.compile(r'open(?:at2?)?\((?:AT_FDCWD, )?"((?:[^"\\]|\\.)*)", (?:\{f
 
 def _calls(trace: Path, *arguments: str) -> list[str]:
     """The system calls of a look, one a line, between the two marks; ``trace`` is where strace leaves them."""
-    tracer = shutil.which("strace")
-    if tracer is None:
-        pytest.fail("strace is not here; the distribution's package strace has it")
+    tracer = needed_tool("strace", "strace")
     # A question mark before a call's name: where the processor's kernel does not have it, let it be.
     traced = ",".join(f"?{name}" for name in _TRACED)
     command = [tracer, "-f", "-qq", "-s", "4096", "-e", f"trace={traced}", "-o", str(trace)]

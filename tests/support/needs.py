@@ -7,13 +7,14 @@ test there would be a check that nobody made.
 
 from __future__ import annotations
 
+import ctypes.util
 import os
 import shutil
 from pathlib import Path
 
 import pytest
 
-__all__ = ["needed_file", "needed_tool"]
+__all__ = ["needed_file", "needed_library", "needed_tool"]
 
 
 def _lacking(what: str, package: str) -> None:
@@ -29,6 +30,12 @@ def needed_tool(name: str, package: str) -> str:
     if found is None:
         _lacking(name, package)
     return str(found)
+
+
+def needed_library(name: str, package: str) -> None:
+    """Make sure that a shared library is there; without it the test fails in CI and is skipped elsewhere."""
+    if ctypes.util.find_library(name) is None:
+        _lacking(f"lib{name}", package)
 
 
 def needed_file(paths: tuple[str, ...], package: str) -> Path:

@@ -15,7 +15,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
-import pytest
+from support.needs import needed_library, needed_tool
 
 __all__ = ["copy_of", "pyudev_list", "pyusb_list", "under_umockdev"]
 
@@ -43,6 +43,7 @@ Record = dict[str, Any]
 
 def pyudev_list() -> list[Record]:
     """Every device that libudev enumerates, with its driver and a few attributes."""
+    needed_library("udev", "libudev1")
     import pyudev
 
     records = []
@@ -106,9 +107,9 @@ def copy_of(root: Path, folder: Path) -> Path:
 
 def under_umockdev(root: Path, library: str) -> list[Record]:
     """What a library lists in the tree at ``root``, which umockdev leaves a socket in: give a copy."""
-    wrapper = shutil.which("umockdev-wrapper")
-    if wrapper is None:
-        pytest.fail("umockdev-wrapper is not here; the distribution's package umockdev has it")
+    wrapper = needed_tool("umockdev-wrapper", "umockdev")
+    needed_library("usb-1.0", "libusb-1.0-0")
+    needed_library("udev", "libudev1")
     done = subprocess.run(
         [wrapper, sys.executable, "-m", "support.reference_lists", library],
         capture_output=True,

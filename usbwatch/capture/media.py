@@ -51,10 +51,10 @@ def _function(bus: str, location: str, function: str, name: str = "") -> Node:
 
 
 def sound_nodes(sight: Sight, places: Places) -> Iterator[Node]:
-    """Every sound card."""
+    """Every sound card; its ``id`` is left out, for of two alike it follows the order of plugging."""
     for name, folder in sight.devices(SOUND_FOLDER):
         if _CARD.match(name):
-            yield _function("sound", places.of(folder), "audio", sight.text(folder, "id"))
+            yield _function("sound", places.of(folder), "audio")
 
 
 def hdaudio_nodes(sight: Sight, places: Places) -> Iterator[Node]:
