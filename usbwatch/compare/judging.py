@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from usbwatch.compare.battery import battery_finding
 from usbwatch.compare.pairing import Fit
 from usbwatch.compare.scene import Scene
 from usbwatch.model import ExpectedDevice, Finding, Kind, Node, Rung, Symptom, Verdict, hangs_on
@@ -123,30 +124,6 @@ def _declared_alone(device: ExpectedDevice, node: Node, _scene: Scene) -> Findin
     )
 
 
-def _battery(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | None:
-    if "battery" not in node.functions or node.rung.reaches(Rung.ADDRESSED):
-        return None
-    status = node.facts.get("status")
-    if node.rung is Rung.ABSENT:
-        return _missing(device, node, f"firmware finds no pack in the bay (ACPI status {status})")
-    supply = next((other for other in scene.capture.nodes if _supplies(other, node)), None)
-    if supply is not None:
-        readings = ", ".join(
-            f"{name} {supply.facts[name]}" if name in supply.facts else f"no {name}"
-            for name in ("voltage_now", "charge_full", "energy_full", "cycle_count")
-        )
-        return _impaired(device, node, Symptom.MUTE, f"a pack is in the bay but its gauge does not talk ({readings})")
-    coverage = scene.coverage.get("acpi")
-    if coverage is not None and "battery" not in coverage.drivers:
-        return _unseen(device, node, "the kernel's battery driver is not loaded", "load the battery driver")
-    reason = f"firmware finds a pack (ACPI status {status}), but the kernel's driver made no battery of it"
-    return _impaired(device, node, Symptom.MUTE, reason)
-
-
-def _supplies(other: Node, battery: Node) -> bool:
-    return other.bus == "power_supply" and hangs_on(other.location, battery.location)
-
-
 def _silent_client(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | None:
     """An I2C or SPI client is firmware's declaration until a driver holds it."""
     if node.bus not in ("i2c", "spi") or node.rung.reaches(Rung.ADDRESSED):
@@ -213,7 +190,7 @@ _RULES: tuple[_Rule, ...] = (
     _ps2_keyboard,
     _empty_ps2_port,
     _declared_alone,
-    _battery,
+    battery_finding,
     _silent_client,
     _firmware_alone,
     _panel_status,

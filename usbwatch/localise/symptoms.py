@@ -75,13 +75,19 @@ Firmware answers for the battery and may go on saying "present" with nothing beh
 """
 
 
+_WORN_ELSEWHERE = 0.01
+
+
 def row(effect: Effect, function: str) -> dict[Symptom, float]:
     """Probability of each symptom of a device with this function ("" for a hand check)."""
     chances = ROWS[effect]
     if function != "battery" or effect is Effect.WORKS:
         return chances
     silent = BATTERY_MUTE_SHARE * chances[Symptom.ABSENT]
+    # What wears or misleads a gauge is in the pack: nothing on the way to it makes a battery worn.
+    worn = chances[Symptom.DEGRADED] * (1 if effect in (Effect.DEAD, Effect.POOR) else _WORN_ELSEWHERE)
     return chances | {
-        Symptom.ABSENT: chances[Symptom.ABSENT] - silent,
+        Symptom.ABSENT: chances[Symptom.ABSENT] - silent + chances[Symptom.DEGRADED] - worn,
         Symptom.MUTE: chances[Symptom.MUTE] + silent,
+        Symptom.DEGRADED: worn,
     }
