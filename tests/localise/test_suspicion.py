@@ -18,7 +18,22 @@ from usbwatch.localise.observations import observations
 from usbwatch.localise.paths import lay_out
 from usbwatch.localise.posterior import posterior
 from usbwatch.localise.suspicion import HYPOTHESES_KEPT, LEAST_PROBABILITY
-from usbwatch.model import Findings, HandCheck, Hypothesis, PartSuspicion, Profile, Suspects, Symptom
+from usbwatch.model import (
+    Answer,
+    ExpectedDevice,
+    Finding,
+    Findings,
+    HandCheck,
+    Hypothesis,
+    Part,
+    PartKind,
+    PartSuspicion,
+    Profile,
+    Rung,
+    Suspects,
+    Symptom,
+    Verdict,
+)
 
 TOP_CASE_LOSS = ("keyboard", "touchpad", "gauge")
 BEHIND_HUB = ("keyboard", "touchpad", "fingerprint", "camera")
@@ -112,7 +127,8 @@ def test_a_unit_that_is_all_well_has_nothing_wrong() -> None:
     seen = suspects(found(HERON), HERON)
     checked = suspects(found(HERON, answers={check.id: True for check in HERON.checks}), HERON)
     assert seen.hypotheses[0].sites == ()
-    assert 0.95 < seen.nothing_wrong < checked.nothing_wrong
+    # What no capture can show (keys that do not type, a dim panel) stays open until it was tried by hand.
+    assert 0.9 < seen.nothing_wrong < checked.nothing_wrong
     assert checked.nothing_wrong > 0.99
 
 
@@ -323,3 +339,45 @@ def seconds_taken(findings: Findings, profile: Profile) -> float:
     start = perf_counter()
     suspects(findings, profile)
     return perf_counter() - start
+
+
+def test_a_silent_gauge_and_no_run_on_battery_is_the_pack_before_the_cable() -> None:
+    # Common practice, no source: a pack that neither talks nor gives power is mostly a dead pack.
+    profile = Profile(
+        id="p",
+        name="p",
+        source="invented",
+        parts=(
+            Part(id="board", kind=PartKind.SUBASSEMBLY, name="mainboard"),
+            Part(id="pack", kind=PartKind.SUBASSEMBLY, name="battery pack"),
+            Part(id="cable", kind=PartKind.LINK, name="battery cable", joins=("board", "pack")),
+        ),
+        devices=(ExpectedDevice(id="gauge", name="gauge", function="battery", within="pack", needs=("cable",)),),
+        checks=(HandCheck(id="runs", question="Does it run on battery alone?", needs=("cable", "pack")),),
+    )
+    silent = Finding(
+        device="gauge", verdict=Verdict.IMPAIRED, rung=Rung.ATTACHED, symptom=Symptom.MUTE, reasons=("silent",)
+    )
+    first, second = (
+        suspects(Findings(profile="p", findings=(silent,), answers=(Answer(check="runs", yes=yes),)), profile).parts[0]
+        for yes in (False, True)
+    )
+    assert (first.part, second.part) == ("pack", "pack")
+    assert second.probability > first.probability
+
+
+def test_a_check_of_several_boards_accuses_none_of_them_before_the_others() -> None:
+    boards = tuple(Part(id=name, kind=PartKind.SUBASSEMBLY, name=name) for name in ("main", "io", "top"))
+    profile = Profile(
+        id="p",
+        name="p",
+        source="invented",
+        parts=boards,
+        devices=tuple(
+            ExpectedDevice(id=f"d-{part.id}", name=part.id, function="sensor", within=part.id) for part in boards
+        ),
+        checks=(HandCheck(id="dry", question="Is all of it dry?", needs=("main", "io", "top")),),
+    )
+    wet = suspects(Findings(profile="p", findings=(), answers=(Answer(check="dry", yes=False),)), profile)
+    chances = [one.probability for one in wet.parts if one.part]
+    assert max(chances) - min(chances) < 0.02

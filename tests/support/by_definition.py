@@ -10,7 +10,7 @@ from itertools import chain, combinations
 from math import prod
 
 from usbwatch.localise.paths import Layout
-from usbwatch.localise.symptoms import Effect, row
+from usbwatch.localise.symptoms import WRONGLY_NO, Effect, row
 from usbwatch.model import Findings, Symptom
 
 __all__ = ["every_set", "outcome", "posterior_by_definition"]
@@ -26,7 +26,9 @@ def outcome(layout: Layout, id_: str, function: str, faults: tuple[int, ...]) ->
 
     A fault shows its symptom, or lets through whatever lies beyond it.
     """
-    beyond = row(Effect.WORKS, function)
+    beyond = dict(row(Effect.WORKS, function))
+    if not function:  # a hand check: people say no for reasons of their own
+        beyond |= dict.fromkeys(beyond, 0.0) | {Symptom.WORKING: 1 - WRONGLY_NO, Symptom.ABSENT: WRONGLY_NO}
     for step in reversed(layout.paths[id_]):
         if step.site in faults:
             own = row(step.effect, function)

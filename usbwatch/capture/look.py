@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+from dataclasses import replace
 from typing import Callable, Iterator, List, Optional, Tuple
 
 from usbwatch import __version__
@@ -76,7 +77,7 @@ def _bus(sight: Sight, places: Places, bus: str, folder: str, reader: _Reader) -
     """The nodes of one bus, and what can be said of the looking."""
     before, lost = len(sight.refused), sight.lost
     try:
-        nodes = list(reader(sight, places))
+        nodes = list(_counting_unread(sight, reader(sight, places)))
     except OSError as error:
         return [], _unseen(bus, folder, sight.tree.source, error)
     unread = len(sight.refused) - before
@@ -97,6 +98,14 @@ def _bus(sight: Sight, places: Places, bus: str, folder: str, reader: _Reader) -
         unread=unread,
         drivers=_drivers(sight, folder),
     )
+
+
+def _counting_unread(sight: Sight, nodes: Iterator[Node]) -> Iterator[Node]:
+    """The nodes, each with the number of its files that were refused: what those would say is not known."""
+    before = len(sight.refused)
+    for node in nodes:
+        refused, before = len(sight.refused) - before, len(sight.refused)
+        yield replace(node, facts={**node.facts, "unread_files": refused}) if refused else node
 
 
 def _drivers(sight: Sight, folder: str) -> Tuple[str, ...]:

@@ -120,7 +120,9 @@ class Sight:
         if known is None:
             try:
                 known = posixpath.normpath(posixpath.join(posixpath.dirname(path), self.tree.link(path)))
-            except OSError:
+            except OSError as error:
+                if error.errno in (errno.EACCES, errno.EPERM):
+                    self._note(path, error)
                 known = path
             self._links[path] = known = known if known.startswith("sys/") else path
         return known

@@ -146,9 +146,11 @@ class CopiedTree:
         if "sys" not in names:
             raise BadTree(self._shown, "holds no folder named sys", "give the folder that holds the copied sys")
         try:
-            os.listdir(os.path.join(self._root, "sys"))
+            inside = os.listdir(os.path.join(self._root, "sys"))
         except OSError as error:
             raise BadTree(self._shown, f"its sys cannot be read ({error.strerror})", "copy it again") from None
+        if "bus" not in inside and "class" not in inside:
+            raise BadTree(self._shown, "its sys holds neither bus nor class", "copy all of sys, with its links")
 
     def _guarded(self, path: str) -> str:
         """The real path, once the folder it lies in is known to lie inside the root; else EPERM."""

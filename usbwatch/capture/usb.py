@@ -73,9 +73,9 @@ def _class_triple(sight: Sight, folder: str, names: Tuple[str, str, str]) -> str
 
 
 def _device(sight: Sight, location: str, folder: str, *, root_hub: bool) -> Iterator[Node]:
-    vendor, product = sight.text(folder, "idVendor"), sight.text(folder, "idProduct")
-    if not vendor:
+    if "idVendor" not in sight.names(folder):
         return
+    vendor, product = sight.text(folder, "idVendor"), sight.text(folder, "idProduct")
     facts = _device_facts(sight, folder)
     raw = {name: data.hex() for name in ("descriptors", "bos_descriptors") if (data := sight.blob(folder, name))}
     functions = _described(facts, raw.get("descriptors", ""))
@@ -84,7 +84,7 @@ def _device(sight: Sight, location: str, folder: str, *, root_hub: bool) -> Iter
         location=location,
         kind=Kind.INFRASTRUCTURE if root_hub else Kind.DEVICE,
         rung=_device_rung(sight, folder, facts),
-        identity=f"{vendor}:{product}",
+        identity=f"{vendor}:{product}" if vendor and product else "",
         name=str(facts.get("product", "")),
         functions=union(functions),
         driver=" ".join(_drivers(sight, folder)),

@@ -140,6 +140,9 @@ def _at_port(device: ExpectedDevice, place: str, scene: Scene) -> Finding:
     trouble = _trouble(place, scene)
     extra = tuple(reason for reason in (_twin(device, scene), _over_current(port)) if reason)
     rung = port.rung if port is not None else Rung.ABSENT
+    if rung.reaches(Rung.IDENTIFIED) and trouble is None:
+        reason = "the port has a device, but the device itself could not be read"
+        return _unseen(device, reason, "capture again as root, or copy again")
     if trouble is not None or rung is not Rung.ABSENT:
         reason = _told(trouble) if trouble else f"its port is in state {port.facts.get('state') if port else ''}"
         return Finding(

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from usbwatch.compare.scene import Scene
+from usbwatch.compare.scene import Scene, unseen_because
 from usbwatch.model import ExpectedDevice, Fact, Finding, Node, Rung, Symptom, Verdict, hangs_on
 
 __all__ = ["WORN_BELOW_PERCENT", "Pattern", "battery_finding", "pattern"]
@@ -81,6 +81,7 @@ def battery_finding(device: ExpectedDevice, node: Node, scene: Scene) -> Finding
     if supply is None:
         return _without_supply(device, node, scene)
     if not supply.rung.reaches(Rung.ADDRESSED):
+        # Files that could not be read are no readings: ``judge`` turns this into "unseen" where there were any.
         readings = ", ".join(_reading(supply, name, word) for name, word in _READINGS)
         reason = f"a pack is in the bay but its gauge does not talk ({readings})"
         return _finding(device, node, Verdict.IMPAIRED, Symptom.MUTE, reason)
@@ -105,6 +106,10 @@ def _supplies(other: Node, battery: Node) -> bool:
 
 
 def _without_supply(device: ExpectedDevice, node: Node, scene: Scene) -> Finding:
+    if not scene.seen("power_supply"):
+        because, would_tell = unseen_because(scene.coverage.get("power_supply"), "power_supply")
+        reason = f"firmware finds a pack; its gauge could not be seen ({because})"
+        return _finding(device, node, Verdict.UNSEEN, Symptom.UNSEEN, reason, would_tell=would_tell)
     coverage = scene.coverage.get("acpi")
     if coverage is not None and "battery" not in coverage.drivers:
         return _finding(

@@ -6,6 +6,7 @@ The front of this room: ``findings(capture, profile)``.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from usbwatch.compare.absence import account_for
 from usbwatch.compare.judging import judge
@@ -21,6 +22,7 @@ from usbwatch.model import (
     Node,
     Profile,
     Rung,
+    Verdict,
     hangs_on,
 )
 from usbwatch.profile.choosing import fits, variant_of
@@ -61,15 +63,39 @@ def findings(capture: Capture, profile: Profile, answers: Iterable[Answer] = ())
     for device in devices:
         if device.id not in judged and not device.optional:
             judged[device.id] = account_for(device, seen, absent)
+    answers = tuple(answers)
+    judged |= _by_hand(profile, answers, judged)
     variant = variant_of(profile, capture.unit)
     return Findings(
         profile=profile.id,
         variant=variant.id if variant else "",
         findings=tuple(judged[device.id] for device in devices if device.id in judged),
-        answers=tuple(answers),
+        answers=answers,
+        other_model=_other_model(capture, profile),
         notices=_notices(capture, profile),
-        **_sorted_rest(seen, judged.values(), generic=profile.generic),
+        **_sorted_rest(seen, judged.values()),
     )
+
+
+def _by_hand(profile: Profile, answers: tuple[Answer, ...], judged: dict[str, Finding]) -> dict[str, Finding]:
+    """Findings that a person's yes settles where no capture could. The answer itself carries the weight."""
+    about = {check.id: check for check in profile.checks if check.needs}
+    settled = {}
+    for answer in answers:
+        check = about.get(answer.check)
+        finding = judged.get(check.needs[-1]) if check else None
+        if check and finding and answer.yes and finding.by_hand_alone:
+            reason = f"established by hand: {check.question} Yes."
+            settled[finding.device] = replace(
+                finding, verdict=Verdict.PRESENT, rung=Rung.WORKING, reasons=(reason, *finding.reasons), would_tell=""
+            )
+    return settled
+
+
+def _other_model(capture: Capture, profile: Profile) -> bool:
+    """Whether the unit names itself, and as something else than the profile is for."""
+    named = bool(capture.unit.sys_vendor or capture.unit.product_name or capture.unit.board_name)
+    return named and not profile.generic and not fits(profile, capture.unit)
 
 
 def _notices(capture: Capture, profile: Profile) -> tuple[str, ...]:
@@ -84,13 +110,13 @@ def _notices(capture: Capture, profile: Profile) -> tuple[str, ...]:
     return tuple(told)
 
 
-def _sorted_rest(seen: Scene, judged: Iterable[Finding], *, generic: bool) -> dict[str, tuple[Node, ...]]:
+def _sorted_rest(seen: Scene, judged: Iterable[Finding]) -> dict[str, tuple[Node, ...]]:
     """The nodes that stand for no expected device, by where they belong."""
     taken = [finding.node.location for finding in judged if finding.node is not None]
     sorts: dict[str, list[Node]] = {"external": [], "unexpected": [], "unplaced": [], "infrastructure": []}
     for node in seen.capture.nodes:
         if node.kind in (Kind.DEVICE, Kind.INFRASTRUCTURE) and node.location not in taken:
-            sorts[_sort(node, seen, taken, generic=generic)].append(node)
+            sorts[_sort(node, seen, taken)].append(node)
     return {sort: tuple(nodes) for sort, nodes in sorts.items()}
 
 
@@ -98,8 +124,8 @@ _ALWAYS_DECLARED = frozenset({"acpi", "serio"})
 """Buses on which firmware's declaration makes a node, so that one more means nothing."""
 
 
-def _sort(node: Node, seen: Scene, taken: list[str], *, generic: bool) -> str:
-    """Where a node belongs. A generic profile names so little that nothing inside is unexpected to it."""
+def _sort(node: Node, seen: Scene, taken: list[str]) -> str:
+    """Where a node belongs."""
     placing = seen.placing(node)
     if placing is Placing.OUTSIDE:
         return "external"
@@ -108,4 +134,4 @@ def _sort(node: Node, seen: Scene, taken: list[str], *, generic: bool) -> str:
         return "infrastructure"
     if placing is Placing.UNKNOWN:
         return "unplaced"
-    return "infrastructure" if generic or "hub" in node.functions else "unexpected"
+    return "infrastructure" if "hub" in node.functions else "unexpected"

@@ -8,10 +8,11 @@ decides; with none, the device is as far as its rung says.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from usbwatch.compare.battery import battery_finding
 from usbwatch.compare.pairing import Fit
-from usbwatch.compare.scene import Scene
+from usbwatch.compare.scene import Scene, unseen_because
 from usbwatch.model import ExpectedDevice, Finding, Kind, Node, Rung, Symptom, Verdict, hangs_on
 
 __all__ = ["judge"]
@@ -23,7 +24,24 @@ _DRIVERS_BY_ID = {"PNP0C50": ("i2c_hid_acpi", "i2c_hid"), "ACPI0C50": ("i2c_hid_
 
 
 def judge(device: ExpectedDevice, node: Node, fit: int, scene: Scene) -> Finding:
-    """What became of ``device``, given the node that stands for it and how it fits."""
+    """What became of ``device``, given the node that stands for it and how it fits.
+
+    Nothing is held against a device of which part could not be read.
+    """
+    finding = _judged(device, node, fit, scene)
+    if finding.verdict in (Verdict.PRESENT, Verdict.UNSEEN):
+        return finding
+    unread = scene.unread(node)
+    if unread:
+        reason = f"{unread} of its files could not be read, so what they would say is not known"
+        return replace(_unseen(device, node, reason, "capture again as root, or copy again"), rung=node.rung)
+    coverage = scene.coverage.get(node.bus)
+    if coverage is not None and not coverage.state.seen:
+        return replace(_unseen(device, node, *unseen_because(coverage, node.bus)), rung=node.rung)
+    return finding
+
+
+def _judged(device: ExpectedDevice, node: Node, fit: int, scene: Scene) -> Finding:
     for rule in _RULES:
         finding = rule(device, node, scene)
         if finding is not None:
@@ -31,12 +49,13 @@ def judge(device: ExpectedDevice, node: Node, fit: int, scene: Scene) -> Finding
     if fit == Fit.FUNCTION_SOMEWHERE:
         return _somewhere(device, node)
     if not node.rung.reaches(device.reaches):
-        return _short(device, node, scene)
+        return _work_unseen(device, node, scene) or _short(device, node, scene)
     return _there(device, node, fit)
 
 
 def _there(device: ExpectedDevice, node: Node, fit: int) -> Finding:
-    verdict, reason = Verdict.PRESENT, f"{_called(node)} at {node.location}, {node.rung.value}"
+    verdict, symptom = Verdict.PRESENT, Symptom.WORKING
+    reason = f"{_called(node)} at {node.location}, {node.rung.value}"
     if fit == Fit.IDENTITY_ELSEWHERE:
         verdict = Verdict.MOVED
         reason = f"{_called(node)} is at {node.location}, not at {' or '.join(device.locations)}"
@@ -44,9 +63,9 @@ def _there(device: ExpectedDevice, node: Node, fit: int) -> Finding:
         verdict = Verdict.SUBSTITUTED
         expected = " or ".join(device.identities) or device.function
         reason = f"{_called(node)} stands at {node.location} in place of {expected}"
-    return Finding(
-        device=device.id, verdict=verdict, rung=node.rung, symptom=Symptom.WORKING, reasons=(reason,), node=node
-    )
+        # Something else that works there says that the place is alive, but not that this device is.
+        symptom = Symptom.WORKING if device.function in node.functions else Symptom.UNSEEN
+    return Finding(device=device.id, verdict=verdict, rung=node.rung, symptom=symptom, reasons=(reason,), node=node)
 
 
 def _called(node: Node) -> str:
@@ -90,12 +109,8 @@ def _ps2_keyboard(device: ExpectedDevice, node: Node, _scene: Scene) -> Finding 
     """On laptops the kernel assumes a PS/2 keyboard without asking it (drivers/input/keyboard/atkbd.c)."""
     if node.bus != "serio" or not node.location.endswith("/kbd") or not device.reaches.reaches(Rung.ADDRESSED):
         return None
-    return _unseen(
-        device,
-        node,
-        "the kernel assumes a keyboard on this PS/2 port without asking it, so its node proves nothing",
-        "press keys and see whether they arrive",
-    )
+    reason = "the kernel assumes a keyboard on this PS/2 port without asking it, so its node proves nothing"
+    return replace(_unseen(device, node, reason, "press keys and see whether they arrive"), by_hand_alone=True)
 
 
 def _empty_ps2_port(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | None:
@@ -121,6 +136,7 @@ def _declared_alone(device: ExpectedDevice, node: Node, _scene: Scene) -> Findin
         symptom=Symptom.UNSEEN,
         reasons=(reason,),
         node=node,
+        by_hand_alone=True,
     )
 
 
@@ -196,6 +212,40 @@ _RULES: tuple[_Rule, ...] = (
     _panel_status,
     _slow,
 )
+
+
+_WORK_SHOWS_ON: dict[str, tuple[str, ...]] = {
+    "audio": ("sound",),
+    "battery": ("power_supply",),
+    "bluetooth": ("bluetooth",),
+    "camera": ("video",),
+    "card-reader": ("block",),
+    "disk": ("nvme", "block"),
+    "ethernet": ("net",),
+    "graphics": ("drm",),
+    "keyboard": ("hid", "input"),
+    "mains-adapter": ("power_supply",),
+    "mouse": ("hid", "input"),
+    "pointing-device": ("hid", "input"),
+    "pointing-stick": ("hid", "input"),
+    "storage": ("block",),
+    "touchpad": ("hid", "input"),
+    "touchscreen": ("hid", "input"),
+    "wlan": ("net",),
+    "wwan": ("net",),
+}
+"""Where the kernel shows what it made of a device with a function: unseen, nothing is known of its work."""
+
+
+def _work_unseen(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | None:
+    """A device that got as far as could be seen; the class that shows its work was not."""
+    blind = [bus for bus in _WORK_SHOWS_ON.get(device.function, ()) if not scene.seen(bus)]
+    far_enough = node.rung is Rung.BOUND or (node.bus == "acpi" and node.rung is Rung.ATTACHED)
+    if not blind or not far_enough:
+        return None
+    because, would_tell = unseen_because(scene.coverage.get(blind[0]), blind[0])
+    reason = f"it got as far as {node.rung.value}; what became of it could not be seen ({because})"
+    return replace(_unseen(device, node, reason, would_tell), rung=node.rung)
 
 
 def _short(device: ExpectedDevice, node: Node, scene: Scene) -> Finding:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import Enum
 
-from usbwatch.model import Capture, Coverage, CoverageState, Episode, Kind, Node, Profile, parent_port
+from usbwatch.model import Capture, Coverage, CoverageState, Episode, Kind, Node, Profile, hangs_on, parent_port
 
 __all__ = ["Placing", "Scene", "bus_of", "root_of", "scene"]
 
@@ -35,6 +35,12 @@ class Scene:
         """Whether the absence of something on ``bus`` means anything."""
         coverage = self.coverage.get(bus)
         return coverage is not None and coverage.state.seen
+
+    def unread(self, node: Node) -> int:
+        """How many files of a node, and of what hangs on it, could not be read."""
+        near = [node, *(other for other in self.capture.nodes if hangs_on(other.location, node.location))]
+        counts = [other.facts.get("unread_files", 0) for other in near]
+        return sum(count for count in counts if isinstance(count, int))
 
     def placing(self, node: Node) -> Placing:
         """Whether a node belongs to the unit.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from usbwatch.localise.paths import Layout
 from usbwatch.localise.posterior import Hazard, Observation
-from usbwatch.localise.symptoms import Effect, row
+from usbwatch.localise.symptoms import WRONGLY_NO, Effect, row
 from usbwatch.model.findings import Finding, Findings, Symptom
 from usbwatch.model.profile import ExpectedDevice
 
@@ -49,8 +49,8 @@ def answered(layout: Layout, check: str, *, yes: bool) -> Observation:
     for step in layout.paths[check]:
         passes = row(step.effect, "")[Symptom.WORKING]
         hazards.append(Hazard(site=step.site, passes=passes, shows=0.0 if yes else 1 - passes))
-    works = row(Effect.WORKS, "")[Symptom.WORKING]
-    return Observation(id=check, wrong=not yes, clean=works if yes else 1 - works, hazards=tuple(hazards))
+    clean = 1 - WRONGLY_NO if yes else WRONGLY_NO
+    return Observation(id=check, wrong=not yes, clean=clean, hazards=tuple(hazards))
 
 
 def _tells(finding: Finding, device: ExpectedDevice) -> bool:

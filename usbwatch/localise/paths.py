@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from usbwatch.localise.sites import SiteKind, fitted, site_id, sites
+from usbwatch.localise.sites import SiteKind, about, fitted, site_id, sites
 from usbwatch.localise.symptoms import Effect
 from usbwatch.model.profile import ExpectedDevice, HandCheck, Part, PartKind, Profile
 from usbwatch.model.suspects import Site
@@ -47,7 +47,7 @@ def lay_out(profile: Profile, variant: str = "") -> Layout:
         parts={part.id: part for part in profile.parts}, devices={device.id: device for device in profile.devices}
     )
     paths = {device.id: _path(trace.of_device(device), index) for device in profile.devices}
-    paths |= {check.id: _path(trace.of_check(check), index) for check in profile.checks}
+    paths |= {check.id: _path(trace.of_check(check, about(check, profile)), index) for check in profile.checks}
     return Layout(profile=profile, sites=all_sites, paths=paths)
 
 
@@ -82,10 +82,17 @@ class _Trace:
         yield site_id(SiteKind.SOFTWARE, device.id), Effect.SOFTWARE
         yield site_id(SiteKind.DEAD, device.id), Effect.DEAD
 
-    def of_check(self, check: HandCheck) -> Iterator[_Stop]:
+    def of_check(self, check: HandCheck, subjects: tuple[str, ...]) -> Iterator[_Stop]:
         yield from self._needs(check.needs, set())
-        for about in check.needs[-1:]:
-            yield site_id(SiteKind.POOR, about), Effect.POOR
+        for subject in subjects:
+            for device in self._sole_devices(subject):
+                yield site_id(SiteKind.DEAD, device), Effect.SOLE_DEAD
+            yield site_id(SiteKind.POOR, subject), Effect.POOR
+
+    def _sole_devices(self, part: str) -> tuple[str, ...]:
+        """The device of a subassembly that carries one alone: what kills it mostly kills the subassembly."""
+        carried = tuple(device.id for device in self.devices.values() if device.within == part)
+        return carried if len(carried) == 1 else ()
 
     def _needs(self, needs: tuple[str, ...], passed: set[str]) -> Iterator[_Stop]:
         for need in needs:

@@ -10,11 +10,12 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
 from enum import Enum
+from itertools import takewhile
 
-from usbwatch.model.profile import ExpectedDevice, Part, PartKind, Profile
+from usbwatch.model.profile import ExpectedDevice, HandCheck, Part, PartKind, Profile
 from usbwatch.model.suspects import Site
 
-__all__ = ["DEAD_PRIORS", "PRIORS", "SOFTWARE_PRIORS", "SiteKind", "fitted", "site_id", "sites"]
+__all__ = ["DEAD_PRIORS", "PRIORS", "SOFTWARE_PRIORS", "SiteKind", "about", "fitted", "site_id", "sites"]
 
 
 class SiteKind(Enum):
@@ -43,7 +44,7 @@ PRIORS = {
     SiteKind.WHOLE: 0.004,
     SiteKind.SOFTWARE: 0.004,
     SiteKind.DEAD: 0.01,
-    SiteKind.POOR: 0.008,
+    SiteKind.POOR: 0.018,
 }
 """Probability of each kind of failure, per site, in a unit that comes to the bench."""
 
@@ -119,7 +120,7 @@ def sites(profile: Profile) -> tuple[Site, ...]:
     A subassembly fails as a whole where something needs it by name, or where
     it has no sections and carries two devices or more: elsewhere its sections
     or its one device already say so. A *poor* site is made for what a hand
-    check is about, which is the last thing that it needs.
+    check is about (``about``).
 
     A subassembly's weight counts for all that is mended by replacing it,
     beside the weight of the section, rail or device itself.
@@ -146,15 +147,26 @@ def _of_devices(profile: Profile) -> Iterator[Site]:
         yield _site(SiteKind.DEAD, device.id, f"{device.name} itself", device.within, prior=dead, weight=weight)
 
 
+def about(check: HandCheck, profile: Profile) -> tuple[str, ...]:
+    """What a hand check is about: the last thing that it needs; several subassemblies named last, all of them.
+
+    "Are the liquid indicators of mainboard, I/O board and top case clear?" is
+    about three boards, and a no accuses none of them before the others.
+    """
+    subassemblies = {part.id for part in profile.parts if part.kind is PartKind.SUBASSEMBLY}
+    last = tuple(takewhile(subassemblies.__contains__, reversed(check.needs)))
+    return last[::-1] or check.needs[-1:]
+
+
 def _of_checks(profile: Profile) -> Iterator[Site]:
-    about = {check.needs[-1] for check in profile.checks if check.needs}
+    subjects = {subject for check in profile.checks for subject in about(check, profile)}
     prior = PRIORS[SiteKind.POOR]
     for part in profile.parts:
-        if part.id in about and part.kind is not PartKind.LINK:
+        if part.id in subjects and part.kind is not PartKind.LINK:
             words = f"{part.name}: something else in it"
             yield _site(SiteKind.POOR, part.id, words, _mends(part), prior=prior, weight=_weight(profile, part))
     for device in profile.devices:
-        if device.id in about:
+        if device.id in subjects:
             words = f"{device.name} answers but does its work badly"
             yield _site(SiteKind.POOR, device.id, words, device.within, prior=prior, weight=_weight(profile, device))
 

@@ -17,7 +17,7 @@ from enum import Enum
 
 from usbwatch.model.findings import Symptom
 
-__all__ = ["BATTERY_MUTE_SHARE", "ROWS", "Effect", "row"]
+__all__ = ["BATTERY_MUTE_SHARE", "ROWS", "WRONGLY_NO", "Effect", "row"]
 
 
 class Effect(Enum):
@@ -32,6 +32,7 @@ class Effect(Enum):
     CARRIER_DEAD = "a device that it hangs on, such as its hub"
     SOFTWARE = "its own software"
     DEAD = "its own electronics"
+    SOLE_DEAD = "the electronics of the only device in the subassembly that a hand check is about"
     POOR = "the work it does, which hand checks are about"
 
 
@@ -59,6 +60,8 @@ _TABLE = {
     # Disabled in firmware or blocked: absent. No driver: undriven.
     Effect.SOFTWARE:         (0.02,    0.25,   0.005,  0.005,    0.02,   0.70),
     Effect.DEAD:             (0.00004, 0.82,   0.13,   0.03,     0.005,  0.01496),
+    # A gauge can die in a pack that still gives power; mostly the pack is dead with it.
+    Effect.SOLE_DEAD:        (0.40,    0.59,   0.0025, 0.0025,   0.0025, 0.0025),
     Effect.POOR:             (0.05,    0.94,   0.0025, 0.0025,   0.0025, 0.0025),
 }
 # fmt: on
@@ -67,6 +70,9 @@ ROWS: dict[Effect, dict[Symptom, float]] = {
     effect: dict(zip(_COLUMNS, chances, strict=True)) for effect, chances in _TABLE.items()
 }
 """Probability of each symptom under each effect; a row adds to 1. A hand check's "yes" is *working*."""
+
+WRONGLY_NO = 0.012
+"""How often a hand check comes out as "no" for a cause outside the profile: a wrong cable, a mistaken look."""
 
 BATTERY_MUTE_SHARE = 0.4
 """Of the cases in which another device would be absent, how many show a battery that is there but silent.

@@ -41,6 +41,8 @@ class Finding:
     """Id of the expected device whose loss hides this one; counted there, once."""
     would_tell: str = ""
     """For ``unseen``: what would make it seen."""
+    by_hand_alone: bool = False
+    """No capture can show it; only a person can establish it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +69,8 @@ class Findings:
     unplaced: tuple[Node, ...] = ()
     """Devices of which neither firmware nor profile says whether they are inside."""
     infrastructure: tuple[Node, ...] = ()
+    other_model: bool = False
+    """The unit calls itself something that the profile is not for: no part can be named by it."""
     notices: tuple[str, ...] = ()
     """What the reader should know before trusting the findings, one sentence each."""
 

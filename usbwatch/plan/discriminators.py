@@ -15,7 +15,6 @@ from usbwatch.localise.paths import Layout, lay_out
 from usbwatch.localise.posterior import FaultSet, Observation, likelihood, posterior
 from usbwatch.localise.suspicion import accounts_for
 from usbwatch.model.findings import Findings, Symptom
-from usbwatch.model.ladder import Verdict
 from usbwatch.model.profile import Profile
 from usbwatch.model.suspects import Discriminator
 
@@ -39,8 +38,8 @@ def tell_apart(findings: Findings, profile: Profile) -> tuple[Discriminator, ...
     in bits). Nothing found wrong: nothing to tell apart.
 
     Three kinds of unseen device are left out: one that another hides, for it
-    cannot be seen before that one is mended; one that is declared and no capture
-    can prove, where a hand check is about it; and an optional one, whose absence would
+    cannot be seen before that one is mended; one that no capture can show,
+    where a hand check is about it; and an optional one, whose absence would
     tell nothing.
     """
     layout = lay_out(profile, findings.variant)
@@ -78,7 +77,7 @@ def _open(layout: Layout, findings: Findings) -> Iterator[_Open]:
         for each in findings.findings
         if each.symptom is Symptom.UNSEEN
         and not each.charged_to
-        and not (each.verdict is Verdict.PRESENT and each.device in checked)
+        and not (each.by_hand_alone and each.device in checked)
     }
     for device in layout.profile.devices:
         if device.id in unseen and not device.optional:
