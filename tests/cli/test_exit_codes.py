@@ -56,7 +56,7 @@ CASES = {
     "no such file": (["check", "nothing.json"], 3),
     "broken file": (["check", "broken.json"], 3),
     "broken file, as JSON": (["check", "broken.json", "--json"], 3),
-    "no profile fits": (["check", "stranger.json"], 3),
+    "no profile fits, so the generic one": (["check", "stranger.json"], 10),
     "no such profile": (["check", "whole.json", "--profile", "nothing"], 3),
     "no such tree": (["check", "--root", "nothing"], 3),
     "no such log": (["capture", "--root", "tree", "--log", "nothing"], 3),

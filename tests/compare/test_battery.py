@@ -31,27 +31,27 @@ READINGS: dict[str, tuple[dict[str, Fact], Symptom, str]] = {
     "well": (
         {"charge_full": 4_105_000, "charge_full_design": 4_390_000, "charge_now": 2_545_000, "cycle_count": 87},
         Symptom.WORKING,
-        "holds 94% of its design capacity (87 cycles)",
+        "holds 94% of its design capacity, 87 cycles",
     ),
     "well, by energy": (
         {"energy_full": 47_000_000, "energy_full_design": 50_000_000, "cycle_count": 12},
         Symptom.WORKING,
-        "holds 94% of its design capacity (12 cycles)",
+        "holds 94% of its design capacity, 12 cycles",
     ),
     "new, and a full capacity a little above the design": (
         {"charge_full": 4_500_000, "charge_full_design": 4_390_000, "cycle_count": 0},
         Symptom.WORKING,
-        "holds 103% of its design capacity (cycle count not available)",
+        "holds 103% of its design capacity, cycle count not available",
     ),
     "unknown cycle count reads as -1": (
         {"charge_full": 4_300_000, "charge_full_design": 4_390_000, "cycle_count": -1},
         Symptom.WORKING,
-        "holds 98% of its design capacity (cycle count not available)",
+        "holds 98% of its design capacity, cycle count not available",
     ),
     "worn": (
         {"charge_full": 1_890_000, "charge_full_design": 4_390_000, "cycle_count": 1180},
         Symptom.DEGRADED,
-        "worn: holds 43% of its design capacity (1180 cycles)",
+        "worn: holds 43% of its design capacity, 1180 cycles",
     ),
     "learned more than a pack can hold": (
         {"charge_full": 9_000_000, "charge_full_design": 4_390_000},
@@ -77,7 +77,7 @@ READINGS: dict[str, tuple[dict[str, Fact], Symptom, str]] = {
             "charge_control_end_threshold": 80,
         },
         Symptom.WORKING,
-        "holds 98% of its design capacity (5 cycles); not charging now (a limit of 80% is set)",
+        "holds 98% of its design capacity, 5 cycles; not charging now (a limit of 80% is set)",
     ),
 }
 

@@ -16,7 +16,9 @@ from support.sysfs import HEALTHY, Conditions
 from support.units import FOREIGN_KEYBOARD, HERON, LARCH, MOUSE, PLOVER
 
 from usbwatch.compare import changes, findings
-from usbwatch.model import Finding, Findings, Profile, Rung, Symptom, Verdict
+from usbwatch.localise import suspects
+from usbwatch.model import Answer, Finding, Findings, Profile, Rung, Symptom, Verdict
+from usbwatch.plan import stops, tell_apart
 from usbwatch.profile import find, known
 
 LARCH_PROFILE = find("fernhill-larch-13")
@@ -128,6 +130,51 @@ CONDITIONS = {
         (Verdict.IMPAIRED, Symptom.FAILED),
     ),
 }
+
+
+UNRECORDED = {
+    "sys/class/power_supply": {"battery", "mains-adapter"},
+    "sys/class/net": {"ethernet"},
+    "sys/class/input": {"keyboard", "touchpad"},
+    "sys/bus/hid": {"keyboard", "touchpad"},
+    "sys/class/video4linux": {"camera"},
+    "sys/class/sound": {"headset-audio", "audio"},
+    "sys/class/block": {"card-reader"},
+    "sys/class/bluetooth": {"bluetooth"},
+    "sys/class/drm": {"panel"},
+}
+
+
+@pytest.mark.parametrize("folder", UNRECORDED)
+def test_a_class_that_nobody_recorded_is_held_against_no_device(built_tree: BuiltTree, folder: str) -> None:
+    found = of(built_tree, Conditions(unrecorded=(folder,)))
+    unseen = {finding.device for finding in found.findings if finding.verdict is Verdict.UNSEEN}
+    assert unseen <= UNRECORDED[folder]
+    assert {finding.verdict for finding in found.findings} <= {Verdict.PRESENT, Verdict.UNSEEN}
+    assert all(finding.symptom is Symptom.UNSEEN for finding in found.findings if finding.device in unseen)
+
+
+def test_a_profile_of_another_model_names_no_part(built_tree: BuiltTree) -> None:
+    found = findings(look(built_tree(LARCH)), find("brackwell-heron-14"))
+    assert found.other_model
+    assert not any(part.explains for part in suspects(found, find("brackwell-heron-14")).parts)
+    assert tell_apart(found, find("brackwell-heron-14")) == ()
+
+
+def test_a_failed_check_of_the_pack_stops_everything(built_tree: BuiltTree) -> None:
+    """Lithium cells: common caution; local rules and licensed practice come first."""
+    swollen = Answer(check="pack-flat", yes=False)
+    found = findings(look(built_tree(LARCH, Conditions(battery="silent"))), LARCH_PROFILE, [swollen])
+    (words,) = stops(found, LARCH_PROFILE)
+    assert "do not charge" in words
+    assert tell_apart(found, LARCH_PROFILE) == ()
+
+
+def test_pressing_keys_settles_a_ps2_keyboard(built_tree: BuiltTree) -> None:
+    heron = find("brackwell-heron-14")
+    found = findings(look(built_tree(HERON)), heron, [Answer(check="all-keys-type", yes=True)])
+    assert found.of("keyboard").verdict is Verdict.PRESENT
+    assert found.of("keyboard").reasons[0].startswith("established by hand")
 
 
 @pytest.mark.parametrize(("conditions", "device", "expected"), CONDITIONS.values(), ids=CONDITIONS)

@@ -119,6 +119,7 @@ def test_every_key_arrives_in_the_profile() -> None:
                 question="Does every key type?",
                 needs=("keyboard",),
                 caution="Keep liquids away.",
+                stop="Water and mains together: switch the mains off first.",
                 minutes=3,
             ),
         ),

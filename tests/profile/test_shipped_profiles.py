@@ -210,7 +210,6 @@ class TestGeneric:
             "panel",
             "disk",
             "audio",
-            "wlan",
             "bluetooth",
         }
 

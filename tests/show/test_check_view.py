@@ -142,7 +142,7 @@ def test_a_suspect_that_explains_nothing_gets_no_paragraph() -> None:
     )
     assert "Likeliest cause" not in text
     assert "Nothing that was found points to a part that has failed." in text
-    assert "explains nothing Battery pack 5%, Mainboard 4%" in text
+    assert "other faults Battery pack 5%, Mainboard 4%" in text
 
 
 def test_a_link_under_suspicion_is_marked_where_its_subassembly_comes_off() -> None:
@@ -152,7 +152,7 @@ def test_a_link_under_suspicion_is_marked_where_its_subassembly_comes_off() -> N
 def test_a_well_subassembly_takes_one_line_unless_it_is_suspected() -> None:
     missing = findings(finding("camera", Verdict.MISSING))
     rows = page(replace(WHOLE, findings=missing)).splitlines()
-    assert "✓ present     BATTERY PACK  Battery gauge" in rows
+    assert any(row.startswith("✓ present     BATTERY PACK  Battery gauge") for row in rows)
     suspects = replace(NO_SUSPECTS, parts=(suspicion("battery-pack", 0.5, explains=("camera",)),))
     text = page(replace(WHOLE, findings=missing, suspects=suspects))
     assert "all present; suspect, 50%" in text
@@ -161,7 +161,8 @@ def test_a_well_subassembly_takes_one_line_unless_it_is_suspected() -> None:
 def test_open_hand_checks_are_named_while_nothing_is_wrong() -> None:
     answered = findings(answers=(Answer(check="caps-light", yes=True),))
     text = page(replace(WHOLE, findings=answered))
-    assert "STILL TO BE ESTABLISHED BY HAND\n  Does it run on battery alone?\n" in text
+    assert "STILL TO BE ESTABLISHED BY HAND\n" in text
+    assert "  Does it run on battery alone? (" in text
     assert "STILL TO BE" not in page(TOP_CASE_LOST)
 
 

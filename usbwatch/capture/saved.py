@@ -54,7 +54,7 @@ def parse(content: bytes, path: str) -> Capture:
     try:
         plain = msgspec.json.decode(content)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
-        cut = "" if content.rstrip().endswith(b"}") else " and ends in the middle"
+        cut = " and ends in the middle" if "truncated" in str(error) else ""
         raise BadCapture(path, f"is no JSON document{cut} ({error})", _AGAIN) from None
     if not isinstance(plain, dict) or plain.get("format") != FORMAT:
         raise BadCapture(path, f'is JSON, but its "format" is not "{FORMAT}"', "give a file that capture wrote")

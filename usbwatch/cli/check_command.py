@@ -45,7 +45,7 @@ class _Request:
 
 
 @click.command(epilog=example("usbwatch check", "usbwatch check before.json --answer runs-on-battery=yes"))
-@click.argument("captures", nargs=-1, metavar="[CAPTURE]...", type=click.Path(allow_dash=True))
+@click.argument("captures", nargs=-1, metavar="[CAPTURE]...", type=click.Path(allow_dash=True, readable=False))
 @root_option
 @log_option
 @click.option("--profile", metavar="NAME|FILE", shell_complete=profile_names, help="Compare with this profile.")
@@ -138,7 +138,7 @@ def checked(capture: Capture, profile: Profile, answers: Sequence[Answer] = ()) 
     """Compare, localise and plan: all that one check comes to."""
     from usbwatch.compare import findings
     from usbwatch.localise import suspects
-    from usbwatch.plan import tell_apart
+    from usbwatch.plan import stops, tell_apart
     from usbwatch.show import Checked
 
     found = findings(capture, profile, tuple(answers))
@@ -148,6 +148,7 @@ def checked(capture: Capture, profile: Profile, answers: Sequence[Answer] = ()) 
         findings=found,
         suspects=suspects(found, profile),
         tell_apart=tell_apart(found, profile),
+        stops=stops(found, profile),
     )
 
 

@@ -20,10 +20,9 @@ _GENERIC = "generic-clamshell"
 def chosen(capture: Capture, name: str | None, *, may_ask: bool) -> Profile:
     """The profile that was named; else the one that fits the unit; else the one that a person names now.
 
-    Raises ``NoFit`` (a ``UsbwatchError``) when none fits and nobody can be asked.
+    Where nobody can be asked it is the generic one, and that is said.
     """
     from usbwatch import profile as profiles
-    from usbwatch.errors import UsbwatchError
 
     if name is not None:
         return profiles.find(name)
@@ -34,9 +33,10 @@ def chosen(capture: Capture, name: str | None, *, may_ask: bool) -> Profile:
         return fits[0]
     names = [profile.id for profile in library.profiles]
     sentence = no_fit_sentence(capture.unit, names)
-    if not (may_ask and asks()):
-        raise UsbwatchError(sentence)
-    return profiles.find(_asked_for(sentence, names))
+    if may_ask and asks():
+        return profiles.find(_asked_for(sentence, names))
+    say(f"usbwatch: {sentence}")
+    return profiles.find(_GENERIC)
 
 
 def fitting_or_none(capture: Capture) -> Profile | None:
@@ -65,6 +65,6 @@ def no_fit_sentence(unit: UnitStrings, names: list[str]) -> str:
 
     known = ", ".join(safe(name, 60) for name in names if name != _GENERIC)
     return (
-        f"no profile fits {unit_name(unit)}; name one with --profile ({known}), "
-        f"or give --profile {_GENERIC}, which fits any laptop by function."
+        f"no profile fits {unit_name(unit)}; name one with --profile ({known}); "
+        f"without that it is compared by function alone, with {_GENERIC}."
     )

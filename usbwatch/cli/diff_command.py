@@ -11,8 +11,8 @@ __all__ = ["diff"]
 
 
 @click.command(epilog=example("usbwatch diff before.json after.json"))
-@click.argument("before", metavar="A", type=click.Path(allow_dash=True))
-@click.argument("after", metavar="B", type=click.Path(allow_dash=True))
+@click.argument("before", metavar="A", type=click.Path(allow_dash=True, readable=False))
+@click.argument("after", metavar="B", type=click.Path(allow_dash=True, readable=False))
 @json_option
 def diff(before: str, after: str, *, as_json: bool) -> int:
     """Show what changed from capture A to capture B.

@@ -26,7 +26,7 @@ def root_option(command: _Command) -> _Command:
     """``--root`` as the argument ``root``."""
     return click.option(
         "--root",
-        type=click.Path(),
+        type=click.Path(readable=False),
         metavar="DIR",
         help="Read a copied tree (a folder that holds sys, and may hold proc and meta) instead of this machine.",
     )(command)
@@ -34,9 +34,8 @@ def root_option(command: _Command) -> _Command:
 
 def log_option(command: _Command) -> _Command:
     """``--log`` as the argument ``log``."""
-    return click.option("--log", type=click.Path(), metavar="FILE", help="Read the kernel log from this file instead.")(
-        command
-    )
+    file = click.Path(readable=False)
+    return click.option("--log", type=file, metavar="FILE", help="Read the kernel log from this file instead.")(command)
 
 
 def profile_names(_context: click.Context, _parameter: click.Parameter, incomplete: str) -> list[str]:

@@ -52,7 +52,7 @@ def show_profile(name: str, *, as_json: bool) -> int:
 
 
 @profile.command(name="validate", epilog=example("usbwatch profile validate my-model.toml"))
-@click.argument("files", nargs=-1, required=True, metavar="FILE...", type=click.Path())
+@click.argument("files", nargs=-1, required=True, metavar="FILE...", type=click.Path(readable=False))
 def validate(files: tuple[str, ...]) -> int:
     """Check profile files; every fault is said, with its place.
 

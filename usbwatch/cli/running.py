@@ -6,6 +6,7 @@ Here each gets its own code, and 1 is left for our own mistakes.
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from collections.abc import Sequence
@@ -17,6 +18,10 @@ from usbwatch.cli import exits
 from usbwatch.cli.commands import ClosedPipeError, usbwatch
 
 __all__ = ["main"]
+
+
+_UNWRITABLE = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EBADF})
+"""What the system answers when standard output takes no more."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -33,6 +38,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _invoked(arguments, run)
     except (BrokenPipeError, ClosedPipeError):
         return exits.CLOSED_PIPE
+    except KeyboardInterrupt:  # before click was there to turn it into its own
+        return exits.INTERRUPTED
     except Exception as error:  # noqa: BLE001 - the one place where a bug of ours becomes a sentence
         return _after_error(error, run)
     finally:
@@ -77,6 +84,9 @@ def _after_error(error: Exception, run: _Run) -> int:
     if isinstance(error, UsbwatchError):
         say(f"usbwatch: {error}")
         return error.exit_code
+    if isinstance(error, OSError) and error.errno in _UNWRITABLE and error.filename is None:
+        say(f"usbwatch: the output cannot be written: {error.strerror}.")
+        return exits.BAD_INPUT
     advice = "" if run.debug else " Run it again as usbwatch --debug …, and report what that prints."
     say(f"usbwatch: this is a bug in usbwatch itself: {type(error).__name__}: {error}.{advice}")
     return exits.BUG

@@ -31,7 +31,8 @@ def suspects(findings: Findings, profile: Profile, depth: int = 2) -> Suspects:
     negative depth.
     """
     layout = lay_out(profile, findings.variant)
-    evidence = observations(layout, findings)
+    # Against a profile of another model nothing that was found says anything of a part.
+    evidence = () if findings.other_model else observations(layout, findings)
     beliefs = posterior([site.prior for site in layout.sites], evidence, depth)
     ranked = sorted(beliefs, key=lambda faults: (-beliefs[faults], len(faults), faults))
     return Suspects(

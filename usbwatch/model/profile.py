@@ -84,6 +84,8 @@ class HandCheck:
     """Parts and devices on which a yes depends, host side first."""
     caution: str = ""
     minutes: int = 1
+    stop: str = ""
+    """What to do at once on a no: shown first, and nothing else is proposed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

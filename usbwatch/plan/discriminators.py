@@ -18,10 +18,13 @@ from usbwatch.model.findings import Findings, Symptom
 from usbwatch.model.profile import Profile
 from usbwatch.model.suspects import Discriminator
 
-__all__ = ["DEPTH", "LEAST_BITS", "tell_apart"]
+__all__ = ["DEPTH", "LEAST_BITS", "stops", "tell_apart"]
 
 LEAST_BITS = 0.02
 """An observation that is expected to tell less than this, in bits, is not worth a person's time."""
+
+_WORTH_WITHOUT_TURN = 0.15
+"""Bits from which on a question is asked although both answers leave the same part in front."""
 
 DEPTH = 2
 """Sets of up to so many faults are told apart."""
@@ -30,12 +33,19 @@ _Blame = frozenset[str]
 """The parts at fault behind what was found wrong; empty: none that the profile knows."""
 
 
+def stops(findings: Findings, profile: Profile) -> tuple[str, ...]:
+    """What is to be done at once, before anything else: the words of the checks whose no means danger."""
+    failed = {answer.check for answer in findings.answers if not answer.yes}
+    return tuple(check.stop for check in profile.checks if check.id in failed and check.stop)
+
+
 def tell_apart(findings: Findings, profile: Profile) -> tuple[Discriminator, ...]:
     """What is still to be seen, best first: open hand checks and unseen devices.
 
     An observation's information is what its answer is expected to tell about
     which parts are at fault behind what was found wrong (mutual information,
-    in bits). Nothing found wrong: nothing to tell apart.
+    in bits). Nothing found wrong: nothing to tell apart. Where a check has
+    shown a danger, or the unit is of another model, nothing is proposed.
 
     Three kinds of unseen device are left out: one that another hides, for it
     cannot be seen before that one is mended; one that no capture can show,
@@ -45,12 +55,12 @@ def tell_apart(findings: Findings, profile: Profile) -> tuple[Discriminator, ...
     layout = lay_out(profile, findings.variant)
     evidence = observations(layout, findings)
     wrong = [each for each in evidence if each.wrong]
-    if not wrong:
+    if not wrong or findings.other_model or stops(findings, profile):
         return ()
     beliefs = posterior([site.prior for site in layout.sites], evidence, DEPTH)
     blames = _blames(layout, wrong, beliefs)
     found = [_discriminator(open_, layout, beliefs, blames) for open_ in _open(layout, findings)]
-    telling = [each for each in found if each.information_bits >= LEAST_BITS]
+    telling = [each for each in found if each.information_bits >= LEAST_BITS and _moves(each)]
     return tuple(sorted(telling, key=lambda each: (-each.information_bits, each.minutes, each.id)))
 
 
@@ -105,6 +115,12 @@ def _discriminator(
         caution=open_.caution,
         minutes=open_.minutes,
     )
+
+
+def _moves(one: Discriminator) -> bool:
+    """Whether the two answers point to different parts, or move the odds so far that asking is worth it."""
+    same = one.if_yes.rpartition(" (")[0] == one.if_no.rpartition(" (")[0]
+    return not same or one.information_bits >= _WORTH_WITHOUT_TURN
 
 
 def _by_answer(

@@ -105,6 +105,7 @@ def _check(key: str, table: CheckTable) -> HandCheck:
         question=table.question,
         needs=tuple(table.needs),
         caution=table.caution,
+        stop=table.stop,
         minutes=table.minutes,
     )
 

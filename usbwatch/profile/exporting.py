@@ -79,7 +79,7 @@ def _device(device: ExpectedDevice) -> dict[str, object]:
 
 def _check(check: HandCheck) -> dict[str, object]:
     minutes = {} if check.minutes == 1 else {"minutes": check.minutes}
-    return {"question": check.question, **_given(needs=check.needs, caution=check.caution), **minutes}
+    return {"question": check.question, **_given(needs=check.needs, caution=check.caution, stop=check.stop), **minutes}
 
 
 def _money(money: Money) -> dict[str, object]:

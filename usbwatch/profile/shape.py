@@ -158,6 +158,7 @@ class CheckTable(_Table, frozen=True, kw_only=True):
     needs: Ids = field(default_factory=list)
     caution: Annotated[str, Meta(max_length=1000)] = ""
     minutes: Minutes = 1
+    stop: Annotated[str, Meta(max_length=1000)] = ""
 
 
 class MoneyTable(_Table, frozen=True, kw_only=True):

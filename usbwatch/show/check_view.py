@@ -7,14 +7,14 @@ aside and what could not be seen.
 
 from __future__ import annotations
 
-from usbwatch.model import Answer, ExpectedDevice, Finding, Node, Part, Verdict
+from usbwatch.model import Answer, ExpectedDevice, Finding, Node, Part, Rung, Verdict
 from usbwatch.show.checked import Checked
 from usbwatch.show.coverage_view import coverage_lines
 from usbwatch.show.harness import Stub, stubs
 from usbwatch.show.lines import BLANK, Line, Style, line, rule
 from usbwatch.show.outcome import Outcome, outcome, sentence
 from usbwatch.show.safe import safe
-from usbwatch.show.suspects_view import apart_lines, likeliest, suspect_lines
+from usbwatch.show.suspects_view import apart_lines, likeliest, next_look, suspect_lines
 from usbwatch.show.ticket import MARGIN, heading, mark, perforation, row, stamp, stub_heading, stub_name
 from usbwatch.show.words import SIGNS, STYLES, WORDS, node_name, percent, place, unit_name
 
@@ -54,7 +54,14 @@ def check_view(checked: Checked, width: int, when: str = "") -> list[Line]:
     return [
         *_unit_lines(checked, when),
         BLANK,
-        *stamp(sentence(checked.findings), *_STAMPS[outcome(checked.findings)], width, likeliest(checked)),
+        *_stop_lines(checked, width),
+        *stamp(
+            sentence(checked.findings),
+            *_STAMPS[outcome(checked.findings)],
+            width,
+            likeliest(checked),
+            next_look(checked),
+        ),
         *_notices(checked.findings.notices),
         *_subassembly_lines(checked, width),
         *_hand_lines(checked),
@@ -65,6 +72,11 @@ def check_view(checked: Checked, width: int, when: str = "") -> list[Line]:
         *_set_aside("Inside or outside? Neither firmware nor profile says", checked.findings.unplaced),
         *coverage_lines(checked.capture.coverage),
     ]
+
+
+def _stop_lines(checked: Checked, width: int) -> list[Line]:
+    """The words of the checks whose no means danger, above everything."""
+    return [one for text in checked.stops for one in stamp(f"STOP. {safe(text)}", "!", Style.STAMP_WRONG, width)]
 
 
 def which_capture_view(path: str, number: int, total: int) -> list[Line]:
@@ -107,7 +119,7 @@ def _subassembly_lines(checked: Checked, width: int) -> list[Line]:
     lines = [one for stub, inside in full for one in _full_lines(stub, inside, checked, width)]
     lines += [BLANK, rule("┄", width)] if well or bare else []
     for stub, inside in well:
-        names = ", ".join(safe(device.name, 60) for device, _ in inside)
+        names = ", ".join(_title(device, finding) for device, finding in inside)
         lines.append(line(_PRESENT_MARK, (stub_name(stub), Style.STRONG), f"  {names}", hang=MARGIN))
     if bare:
         lines.append(line(mark("·", "no device", Style.FAINT), (", ".join(bare), Style.FAINT), hang=MARGIN))
@@ -169,9 +181,20 @@ def _row_key(device: ExpectedDevice, finding: Finding, checked: Checked) -> tupl
 def _title(device: ExpectedDevice, finding: Finding) -> str:
     """The device's name, with how far it got where its verdict does not say so."""
     name = safe(device.name, 60)
+    if finding.verdict is Verdict.PRESENT:
+        return f"{name}{_how_well(device, finding)}"
     if finding.verdict is not Verdict.IMPAIRED or finding.rung.reaches(device.reaches):
         return name
     return f"{name} (got as far as {finding.rung.value})"
+
+
+def _how_well(device: ExpectedDevice, finding: Finding) -> str:
+    """What "present" leaves unsaid: that a device is there by firmware's word alone, or how worn a battery is."""
+    if finding.by_hand_alone and not finding.rung.reaches(Rung.WORKING):
+        return " (declared, not proven)"
+    if device.function == "battery" and finding.reasons:
+        return f" ({safe(finding.reasons[0], 100)})"
+    return ""
 
 
 def _hand_lines(checked: Checked) -> list[Line]:
@@ -180,7 +203,12 @@ def _hand_lines(checked: Checked) -> list[Line]:
     still = _open_checks(checked)
     if outcome(checked.findings) is Outcome.WRONG or not still:
         return done
-    return [*done, *heading("Still to be established by hand"), *(line("  ", one, hang=2) for one in still)]
+    return [
+        *done,
+        *heading("Still to be established by hand"),
+        line("  ", ("to answer, add to usbwatch check: --answer NAME=yes|no", Style.FAINT), hang=4),
+        *(line("  ", one, hang=4) for one in still),
+    ]
 
 
 def _open_checks(checked: Checked) -> list[str]:
@@ -188,7 +216,8 @@ def _open_checks(checked: Checked) -> list[str]:
     done = {answer.check for answer in checked.findings.answers}
     variant = next((one for one in checked.profile.variants if one.id == checked.findings.variant), None)
     absent = variant.without if variant else ()
-    return [safe(one.question) for one in checked.profile.checks if one.id not in done and one.id not in absent]
+    still = [one for one in checked.profile.checks if one.id not in done and one.id not in absent]
+    return [f"{safe(one.question)} ({safe(one.id, 60)})" for one in still]
 
 
 def _hand_line(answer: Answer, checked: Checked) -> Line:

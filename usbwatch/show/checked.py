@@ -19,3 +19,5 @@ class Checked:
     suspects: Suspects
     tell_apart: tuple[Discriminator, ...] = ()
     """Best first."""
+    stops: tuple[str, ...] = ()
+    """What is to be done at once, before anything else."""

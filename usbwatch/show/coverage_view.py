@@ -25,7 +25,7 @@ def coverage_lines(coverage: Sequence[Coverage]) -> list[Line]:
     seen = [f"{safe(one.bus, 20)} {one.nodes}" for one in coverage if one.state is CoverageState.OK]
     empty = [safe(one.bus, 20) for one in coverage if one.state is CoverageState.EMPTY]
     return [
-        *heading("What this capture could not see" if blind else "What this capture saw"),
+        *heading("What this capture saw, and what it could not" if blind else "What this capture saw"),
         *(_blind_line(one) for one in told),
         *labelled("not there", absent, 2, column=MARGIN - 2),
         *labelled("seen, empty", empty, 2, column=MARGIN - 2),
@@ -37,7 +37,7 @@ def coverage_lines(coverage: Sequence[Coverage]) -> list[Line]:
 def _blind_line(one: Coverage) -> Line:
     state = f"{one.state.value}: {safe(one.why)}" if one.why else one.state.value
     remedy = "; capturing as root would show it" if one.root_would_help else ""
-    return line((f"{_UNSEEN_SIGN} {safe(one.bus, 20)}".ljust(MARGIN), Style.UNSEEN), f"{state}{remedy}", hang=MARGIN)
+    return line((f"{_UNSEEN_SIGN} {safe(one.bus, 20)} ".ljust(MARGIN), Style.UNSEEN), f"{state}{remedy}", hang=MARGIN)
 
 
 def _unread(coverage: Sequence[Coverage]) -> list[Line]:

@@ -13,7 +13,7 @@ from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, labelled
 from usbwatch.show.words import counted, cure, listed, percent
 
-__all__ = ["apart_lines", "likeliest", "suspect_lines"]
+__all__ = ["apart_lines", "likeliest", "next_look", "suspect_lines"]
 
 _SHOWN = 5
 """Suspects that are shown in full; the others are named with their probability."""
@@ -22,6 +22,14 @@ _NAMED = 3
 """Of the others, how many are named."""
 
 _NO_SUSPECT = "Nothing that was found points to a part that has failed."
+
+_STANDS_OUT = 0.2
+"""A suspicion weaker than this is no headline."""
+
+_BASIS = (
+    "The chances rest on elicited figures of how often each part fails (no source). Each is the chance that the part "
+    "has some fault, so they overlap and may add to more than 100%."
+)
 
 _FAINT_BELOW = 0.03
 """A suspicion weaker than this gets no paragraph of its own."""
@@ -35,7 +43,7 @@ _TELLS = ((0.5, "tells much"), (0.15, "tells something"), (0.0, "tells little"))
 
 def suspect_lines(checked: Checked, width: int) -> list[Line]:
     """The section "where the fault lies"; nothing when nothing was found wrong."""
-    if outcome(checked.findings) is not Outcome.WRONG:
+    if outcome(checked.findings) is not Outcome.WRONG or checked.findings.other_model:
         return []
     strong = [one for one in checked.suspects.parts if one.explains and one.probability >= _FAINT_BELOW][:_SHOWN]
     warned: set[str] = set()
@@ -48,10 +56,14 @@ def suspect_lines(checked: Checked, width: int) -> list[Line]:
 
 
 def likeliest(checked: Checked) -> str:
-    """The first suspect in a few words, "" when there is none."""
+    """The first suspect in a few words, or why none is named; "" when nothing is wrong."""
+    if checked.findings.other_model:
+        return "No part is named: this profile is for another model"
     explaining = [one for one in checked.suspects.parts if one.explains]
-    if outcome(checked.findings) is not Outcome.WRONG or not explaining:
+    if outcome(checked.findings) is not Outcome.WRONG:
         return ""
+    if not explaining or explaining[0].probability < _STANDS_OUT:
+        return "No part stands out: what was found may contradict itself, or lie outside the profile"
     first = explaining[0]
     parts = {part.id: part for part in checked.profile.parts}
     name = safe(parts[first.part].name, 60) if first.part in parts else "software"
@@ -65,7 +77,8 @@ def _suspicion_lines(one: PartSuspicion, checked: Checked, warned: set[str], wid
     name = safe(part.name, 60) if part else "Software, no part to replace"
     remedy = cure(part, parts, checked.profile.money) if part else ""
     head = line((f"{percent(one.probability):>6}", Style.STRONG), "  ", (name, Style.STRONG), hang=_SET_IN)
-    ways = [f"{safe(site.name, 80)} {percent(chance)}" for site, chance in one.sites if chance >= _FAINT_BELOW / 3]
+    telling = max(_FAINT_BELOW / 2, one.probability / 10)
+    ways = [f"{safe(site.name, 80)} {percent(chance)}" for site, chance in one.sites if chance >= telling]
     return [
         *spread(head, remedy, width),
         *labelled("how", ways, _SET_IN),
@@ -85,13 +98,14 @@ def _caution_lines(texts: Iterable[str], warned: set[str]) -> list[Line]:
 
 def _remainder(checked: Checked, strong: list[PartSuspicion]) -> list[Line]:
     weak = [one for one in checked.suspects.parts if one not in strong and one.probability > 0]
-    none = f"no known part at all {percent(checked.suspects.nothing_wrong)}"
+    none = f"nothing that the profile knows {percent(checked.suspects.nothing_wrong)}"
     return [
         BLANK,
         *labelled("or else", [*_brief([one for one in weak if one.explains], checked), none], _SET_IN),
-        *labelled("explains nothing", _brief([one for one in weak if not one.explains], checked), _SET_IN),
+        *labelled("other faults", _brief([one for one in weak if not one.explains], checked), _SET_IN),
         *labelled("unexplained", _names(checked.suspects.unexplained, checked), _SET_IN),
         *_several(checked),
+        line(" " * _SET_IN, (_BASIS, Style.FAINT), hang=_SET_IN),
     ]
 
 
@@ -108,6 +122,14 @@ def _several(checked: Checked) -> list[Line]:
     best = checked.suspects.hypotheses[0]
     sites = listed([safe(site.name, 80) for site in best.sites])
     return labelled("together", [f"the likeliest single account is {sites}: {percent(best.probability)}"], _SET_IN)
+
+
+def next_look(checked: Checked) -> str:
+    """The observation that is worth most, in one line, "" when none is proposed."""
+    if outcome(checked.findings) is not Outcome.WRONG or not checked.tell_apart:
+        return ""
+    first = checked.tell_apart[0]
+    return f"Look next: {safe(first.question, 120)} ({first.minutes} min)"
 
 
 def apart_lines(checked: Checked, width: int) -> list[Line]:

@@ -41,11 +41,11 @@ def heading(text: str) -> list[Line]:
     return [BLANK, line((text.upper(), Style.HEADING))]
 
 
-def stamp(text: str, sign: str, style: Style, width: int, below: str = "") -> list[Line]:
-    """The verdict, as wide as the page and not to be missed, with one more line where there is more to say."""
+def stamp(text: str, sign: str, style: Style, width: int, *below: str) -> list[Line]:
+    """The verdict, as wide as the page and not to be missed, with what else is to be said in one line each."""
     edge = rule("━", width, style)
     verdict = line((f" {sign}  {text[:1].upper()}{text[1:]}", style), hang=4)
-    return [edge, verdict, *([line((f"    {below}", style), hang=4)] if below else []), edge]
+    return [edge, verdict, *(line((f"    {more}", style), hang=4) for more in below if more), edge]
 
 
 def perforation(stub: Stub, width: int, remark: str = "") -> Line:

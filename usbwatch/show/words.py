@@ -72,11 +72,11 @@ def counted(number: int, noun: str) -> str:
 
 
 def percent(probability: float) -> str:
-    """Whole percent; what is not certain is never shown as 0 or 100."""
+    """Whole percent; what is not certain is never shown as 0 or 100, nor closer to 100 than the figures allow."""
     if 0 < probability < 0.005:  # noqa: PLR2004 - would round to 0
         return "<1%"
     if 0.995 <= probability < 1:  # noqa: PLR2004 - would round to 100
-        return ">99%"
+        return "99%"
     return f"{round(100 * probability)}%"
 
 
