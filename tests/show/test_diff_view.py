@@ -63,7 +63,21 @@ def test_no_change_says_so() -> None:
     assert "Nothing changed" in plain(diff_view(Changes(), 80, PROFILE), 80)
 
 
-@pytest.mark.parametrize("kind", ChangeKind, ids=[kind.value for kind in ChangeKind])
+KNOWN = [kind for kind in ChangeKind if kind is not ChangeKind.NOT_COMPARABLE]
+
+
+def test_what_one_capture_did_not_see_is_counted_by_bus_and_no_change() -> None:
+    hidden = tuple(
+        NodeChange(kind=ChangeKind.NOT_COMPARABLE, bus="usb", before=node(name)) for name in ("camera", "keyboard")
+    )
+    text = plain(diff_view(Changes(nodes=hidden), 80, PROFILE), 80)
+    assert "NOT COMPARABLE" in text
+    assert "usb 2 nodes" in text
+    assert "Camera" not in text
+    assert not Changes(nodes=hidden).known
+
+
+@pytest.mark.parametrize("kind", KNOWN, ids=[kind.value for kind in KNOWN])
 def test_each_kind_is_told_by_its_word_without_colour(kind: ChangeKind) -> None:
     change = NodeChange(kind=kind, bus="usb", before=node("camera"), after=node("camera"))
     rows = plain(diff_view(Changes(nodes=(change,)), 80, PROFILE), 80).splitlines()
@@ -73,7 +87,7 @@ def test_each_kind_is_told_by_its_word_without_colour(kind: ChangeKind) -> None:
 
 def test_what_went_along_is_counted_apart_from_its_cause() -> None:
     only = Changes(nodes=CHANGES.nodes[1:4])
-    assert changes_sentence(only) == "1 gone, 2 nodes went along"
+    assert changes_sentence(only) == "1 gone, 2 nodes went with them"
 
 
 def test_another_board_is_noted() -> None:

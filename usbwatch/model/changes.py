@@ -105,6 +105,12 @@ class Changes:
     """How the looking differed (``usbwatch.model.System``): another kernel, other rights. No change of the unit."""
 
     @property
+    def known(self) -> bool:
+        """Whether something of the unit is known to differ: more than that one look saw less than the other."""
+        kinds = {change.kind for change in self.nodes} | {change.kind for change in self.episodes}
+        return bool(self.unit) or bool(kinds - {ChangeKind.NOT_COMPARABLE})
+
+    @property
     def none(self) -> bool:
         """Whether nothing of the unit differs, as far as both captures saw it."""
         return not (self.unit or self.coverage or self.nodes or self.episodes)

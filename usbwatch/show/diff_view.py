@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from usbwatch.model import Coverage, Kind, Node, Profile, hangs_on
+from usbwatch.model import Capture, Coverage, Kind, Node, Profile, hangs_on
 from usbwatch.model.changes import ChangeKind, Changes, CoverageChange, EpisodeChange, FactChange, NodeChange
 from usbwatch.show.harness import Stub, stubs
 from usbwatch.show.lines import BLANK, Line, Style, line, rule
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, labelled, perforation, stamp, stub_heading
-from usbwatch.show.words import counted, node_name, place
+from usbwatch.show.words import counted, node_name, place, unit_name
 
-__all__ = ["changes_sentence", "diff_view"]
+__all__ = ["changes_sentence", "diff_heading_view", "diff_view"]
 
 _MARGIN = 18
 """Columns that a sign and the longest word of change take, with the gap after them."""
@@ -34,13 +34,25 @@ _FACTS = 6
 """Facts of one node that are shown; the JSON document has them all."""
 
 
+def diff_heading_view(before: Capture, after: Capture, times: tuple[str, str]) -> list[Line]:
+    """Which two captures are compared: unit, serial and ``times`` as they are to be read, a line each."""
+    lines = []
+    for letter, capture, when in zip("AB", (before, after), times, strict=True):
+        serial = capture.unit.product_serial.strip()
+        said = [f"serial {safe(serial, 40)}"] if serial else []
+        said.append(f"captured {when}" if when else "time of capture not recorded")
+        lines.append(line((f"{letter}  ", Style.FAINT), unit_name(capture.unit), ", ", ", ".join(said), hang=3))
+    return lines
+
+
 def diff_view(changes: Changes, width: int, profile: Profile | None = None) -> list[Line]:
     """The page for two captures; with the unit's profile, what sits in a subassembly is shown there."""
     sign, style = ("✓", Style.STAMP_FINE) if changes.none else ("~", Style.STAMP_UNSEEN)
     return [
         *stamp(changes_sentence(changes), sign, style, width),
         *_unit_lines(changes),
-        *_node_lines(changes.nodes, width, profile),
+        *_node_lines([one for one in changes.nodes if one.kind is not ChangeKind.NOT_COMPARABLE], width, profile),
+        *_not_comparable_lines(changes.nodes),
         *_episode_lines(changes.episodes),
         *_coverage_lines(changes.coverage),
         *_system_lines(changes.system),
@@ -54,7 +66,7 @@ def changes_sentence(changes: Changes) -> str:
     counts = Counter(change.kind for change in changes.nodes if not change.follows)
     said = [f"{counts[kind]} {kind.value}" for kind in _LOOKS if counts[kind]]
     along = sum(change.follows for change in changes.nodes)
-    said += [f"{counted(along, 'node')} went along"] if along else []
+    said += [f"{counted(along, 'node')} went with them"] if along else []
     said += [f"{counted(len(changes.unit), 'string')} of firmware"] if changes.unit else []
     said += [f"{counted(len(changes.episodes), 'trouble')} in the kernel log"] if changes.episodes else []
     said += [f"{counted(len(changes.coverage), 'bus')} seen otherwise"] if changes.coverage else []
@@ -87,6 +99,13 @@ def _node_lines(nodes: Sequence[NodeChange], width: int, profile: Profile | None
     return lines
 
 
+def _not_comparable_lines(nodes: Sequence[NodeChange]) -> list[Line]:
+    """What one of the two captures could not see, bus by bus: nothing is known to have changed there."""
+    per_bus = Counter(change.bus for change in nodes if change.kind is ChangeKind.NOT_COMPARABLE)
+    said = [f"{safe(bus, 20)} {counted(count, 'node')}" for bus, count in sorted(per_bus.items())]
+    return [*heading("Not comparable, for one capture did not see it"), *labelled("? by bus", said, 0)] if said else []
+
+
 def _sits_in(change: NodeChange, stub: Stub) -> bool:
     """Whether the node, where it was first seen, is an expected device of the subassembly or hangs on one."""
     location = (change.before or change.node).location
@@ -109,7 +128,7 @@ def _group_lines(group: list[NodeChange]) -> list[Line]:
     lines: list[Line] = []
     for change in sorted((one for one in group if not one.follows), key=lambda one: _RANK[one.kind]):
         lines += _change_lines(change)
-    return [*lines, *labelled("  going along", _along([one.node for one in group if one.follows]), 0, column=_MARGIN)]
+    return [*lines, *labelled("  with them", _along([one.node for one in group if one.follows]), 0, column=_MARGIN)]
 
 
 def _along(nodes: list[Node]) -> list[str]:
@@ -150,7 +169,7 @@ def _fact_lines(facts: Sequence[FactChange], set_in: int) -> list[Line]:
         for one in facts[:_FACTS]
     ]
     if len(facts) > _FACTS:
-        lines.append(line(" " * set_in, (f"and {len(facts) - _FACTS} more facts", Style.FAINT)))
+        lines.append(line(" " * set_in, (f"and {counted(len(facts) - _FACTS, 'more fact')}", Style.FAINT)))
     return lines
 
 
