@@ -184,7 +184,15 @@ def test_a_bus_that_stops_reading_has_failed(built_tree: _Tree) -> None:
 
 
 @pytest.mark.parametrize(
-    ("log", "state"), [(None, CoverageState.NOT_THERE), ("", CoverageState.EMPTY), ("x\n", CoverageState.OK)]
+    ("log", "state"),
+    [
+        (None, CoverageState.NOT_THERE),
+        ("", CoverageState.EMPTY),
+        ("[    0.000000] Linux version 6.1.0\n", CoverageState.OK),
+        ("x\n", CoverageState.FAILED),
+        ("[   99.000000] usb 1-5: attempt power cycle\n", CoverageState.FAILED),
+    ],
+    ids=["none", "empty", "whole", "no log", "boot lines lost"],
 )
 def test_the_log_is_covered_like_a_bus(built_tree: _Tree, log: str | None, state: CoverageState) -> None:
     capture = take(CopiedTree(str(built_tree(LARCH))), taken_at="", log=log)

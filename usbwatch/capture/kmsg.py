@@ -10,51 +10,38 @@ from __future__ import annotations
 
 import errno
 import os
-import re
 from typing import List, Optional
 
 from usbwatch.capture.tree import Tree
 
-__all__ = ["LOG_LIMIT", "copied_log", "live_log", "record_as_line"]
+__all__ = ["LOG_LIMIT", "copied_log", "live_log"]
 
 LOG_LIMIT = 16 * 1024 * 1024
 """Bytes of a saved log that are read at most."""
 
-_RECORD = re.compile(r"(\d+),\d+,(\d+),[^;]*;([^\n]*)")
-_KERNEL_FACILITY = 0
-
-
-def record_as_line(record: str) -> str:
-    """One record as the kernel's console prints it, "" for one that did not come from the kernel.
-
-    >>> record_as_line("3,812,6929480,-;usb 1-4.2: device descriptor read/8, error -71")
-    '[    6.929480] usb 1-4.2: device descriptor read/8, error -71'
-    """
-    shape = _RECORD.match(record)
-    if not shape or int(shape.group(1)) >> 3 != _KERNEL_FACILITY:
-        return ""
-    seconds, microseconds = divmod(int(shape.group(2)), 1_000_000)
-    return f"[{seconds:5d}.{microseconds:06d}] {shape.group(3)}"
-
 
 def live_log(path: str = "/dev/kmsg") -> Optional[str]:
-    """The log of this boot as text, None when it may not be read."""
+    """The records of this boot as the kernel gives them, None when they may not be read.
+
+    They are handed on as they are: so the reader knows that no device could
+    have added a line, and sees by their numbers whether any are lost.
+    """
     try:
         handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
     except OSError:
         return None
-    lines: List[str] = []
+    records: List[str] = []
+    size = 0
     try:
-        while True:
+        while size < LOG_LIMIT:
             record = _next(handle)
             if record is None:
                 break
-            line = record_as_line(record)
-            if line:
-                lines.append(line)
+            records.append(record)
+            size += len(record)
     finally:
         os.close(handle)
-    return "".join(line + "\n" for line in lines)
+    return "".join(records)
 
 
 def _next(handle: int) -> Optional[str]:

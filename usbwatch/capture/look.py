@@ -9,7 +9,7 @@ from typing import Callable, Iterator, List, Optional, Tuple
 from usbwatch import __version__
 from usbwatch.capture import acpi, drm, hid, i2c, identity, media, pci, power_supply, serio, storage, usb
 from usbwatch.capture.assemble import assembled
-from usbwatch.capture.log import episodes
+from usbwatch.capture.log import Survey, surveyed
 from usbwatch.capture.place import Places
 from usbwatch.capture.sight import Sight, named
 from usbwatch.capture.tree import Tree
@@ -60,8 +60,8 @@ def take(tree: Tree, *, taken_at: str, log: Optional[str] = None, privileged: bo
         nodes, state = _bus(sight, places, bus, folder, reader)
         found.extend(nodes)
         coverage.append(state)
-    told = episodes(log, places.root_hubs) if log is not None else ()
-    coverage.append(_log_coverage(log, tree.source))
+    told = surveyed(log, places.root_hubs) if log is not None else None
+    coverage.append(_log_coverage(log, told, sight))
     return Capture(
         taken_at=taken_at,
         tool=__version__,
@@ -69,7 +69,7 @@ def take(tree: Tree, *, taken_at: str, log: Optional[str] = None, privileged: bo
         unit=unit,
         coverage=tuple(coverage),
         nodes=assembled(found),
-        episodes=told,
+        episodes=told.episodes if told is not None else (),
     )
 
 
@@ -126,12 +126,30 @@ def _unseen(bus: str, folder: str, source: str, error: OSError) -> Coverage:
     return Coverage(bus=bus, state=CoverageState.FAILED, why=f"reading {folder} failed with {name}")
 
 
-def _log_coverage(log: Optional[str], source: str) -> Coverage:
-    if log is not None:
-        lines = log.count("\n")
-        return Coverage(bus="log", state=CoverageState.OK if lines else CoverageState.EMPTY, nodes=lines)
-    lacking = "failures to enumerate leave a trace only there"
-    if source == "live":
-        why = f"the kernel's log may not be read; {lacking}"
-        return Coverage(bus="log", state=CoverageState.NOT_PERMITTED, why=why, root_would_help=True)
-    return Coverage(bus="log", state=CoverageState.NOT_THERE, why=f"the copied tree has no log; {lacking}")
+_LACKING = "failures to enumerate leave a trace only there"
+_LOG_DEVICE = "sys/class/mem/kmsg"
+"""The kernel's own entry of ``/dev/kmsg``: there whenever the kernel keeps a log at all (drivers/char/mem.c)."""
+
+
+def _log_coverage(log: Optional[str], told: Optional[Survey], sight: Sight) -> Coverage:
+    """What can be said of the kernel's log: whole, cut, no log at all, refused, or none to be had."""
+    if log is None or told is None:
+        return _without_log(sight)
+    if not told.lines:
+        empty = not log.strip()
+        why = "it is empty" if empty else "what was given as the kernel's log holds no line of one"
+        return Coverage(bus="log", state=CoverageState.EMPTY if empty else CoverageState.FAILED, why=why)
+    if told.lost:
+        # A line that is not in a log with lost lines may have been there, so its absence means nothing.
+        why = f"the kernel's log is incomplete: {told.lost}"
+        return Coverage(bus="log", state=CoverageState.FAILED, nodes=told.lines, why=why)
+    return Coverage(bus="log", state=CoverageState.OK, nodes=told.lines)
+
+
+def _without_log(sight: Sight) -> Coverage:
+    if sight.tree.source != "live":
+        return Coverage(bus="log", state=CoverageState.NOT_THERE, why=f"the copied tree has no log; {_LACKING}")
+    if "kmsg" not in sight.names(_LOG_DEVICE.rpartition("/")[0]):
+        return Coverage(bus="log", state=CoverageState.NOT_THERE, why=f"this kernel keeps no log; {_LACKING}")
+    why = f"the kernel's log may not be read; {_LACKING}"
+    return Coverage(bus="log", state=CoverageState.NOT_PERMITTED, why=why, root_would_help=True)

@@ -14,6 +14,10 @@ from usbwatch.model import Episode, ExpectedDevice, Finding, Node, Rung, Symptom
 __all__ = ["account_for"]
 
 _ENUMERATION_FAILED = "enumeration failed"
+_STILL_ENUMERATING = "still enumerating"
+_LEFT = ("disconnected", "intermittent")
+_CONTROLLER_DIED = "controller died"
+"""Troubles of the kernel's log (``usbwatch.capture.log.troubles``)."""
 
 _BUSES_OF_FUNCTION: dict[str, tuple[str, ...]] = {
     "keyboard": ("usb", "serio", "i2c", "spi"),
@@ -103,6 +107,10 @@ def _on_usb(device: ExpectedDevice, place: str, scene: Scene, absent: dict[str, 
         if hub not in scene.at:
             return _behind_lost_hub(device, hub, scene, absent)
         hub = parent_port(hub)
+    died = _logged(root.rpartition("/")[0], scene, _CONTROLLER_DIED)
+    if died is not None:
+        reason = f"the USB controller at {died.location} died (kernel's log), and everything on it is gone with it"
+        return _unseen(device, reason, "restart the unit and capture again; if it dies again, look at the mainboard")
     return _at_port(device, place, scene)
 
 
@@ -143,16 +151,19 @@ def _at_port(device: ExpectedDevice, place: str, scene: Scene) -> Finding:
     if rung.reaches(Rung.IDENTIFIED) and trouble is None:
         reason = "the port has a device, but the device itself could not be read"
         return _unseen(device, reason, "capture again as root, or copy again")
+    if trouble is not None and trouble.trouble == _STILL_ENUMERATING and not _has_failed(trouble):
+        return _unseen(device, "the kernel had only just begun to enumerate it", _IN_A_MINUTE)
     if trouble is not None or rung is not Rung.ABSENT:
         reason = _told(trouble) if trouble else f"its port is in state {port.facts.get('state') if port else ''}"
         return Finding(
             device=device.id,
             verdict=Verdict.IMPAIRED,
-            rung=rung if rung is not Rung.ABSENT else Rung.ATTACHED,
+            rung=_highest(rung, trouble),
             symptom=Symptom.FAILED,
             reasons=(f"attached, then failed: {reason}", *(trouble.lines[-1:] if trouble else ()), *extra),
+            would_tell=_IN_A_MINUTE if trouble is not None and trouble.trouble == _STILL_ENUMERATING else "",
         )
-    return _missing(device, f"port {place} is empty" + _wired(port), *extra)
+    return _missing(device, f"port {place} is empty" + _wired(port), *_left(place, scene), *extra)
 
 
 def _ports_known(place: str, scene: Scene) -> bool:
@@ -167,16 +178,46 @@ def _wired(port: Node | None) -> str:
     return ""
 
 
+_IN_A_MINUTE = "capture again in a minute"
+
+
+def _highest(rung: Rung, trouble: Episode | None) -> Rung:
+    """The highest rung that port and log prove of something that attached."""
+    proven = (Rung.ATTACHED, rung, trouble.rung if trouble is not None else Rung.ATTACHED)
+    return max(proven, key=lambda one: one.height)
+
+
+def _logged(place: str, scene: Scene, *troubles: str) -> Episode | None:
+    """The first of some troubles that the log tells of a place."""
+    return next((told for told in scene.troubles.get(place, ()) if told.trouble in troubles), None)
+
+
 def _trouble(place: str, scene: Scene) -> Episode | None:
     """The enumeration trouble that the log tells of a place where nothing is."""
-    return next((told for told in scene.troubles.get(place, ()) if told.trouble == _ENUMERATION_FAILED), None)
+    return _logged(place, scene, _ENUMERATION_FAILED, _STILL_ENUMERATING)
+
+
+def _has_failed(episode: Episode) -> bool:
+    """Whether a line of failure is among those of an enumeration; without one, a healthy device may be on its way."""
+    return episode.rung.reaches(Rung.ADDRESSED) or episode.errno != 0 or episode.count > 1
 
 
 def _told(episode: Episode | None) -> str:
     if episode is None:
         return ""
     error = f", last error {episode.errno}" if episode.errno else ""
+    if episode.trouble == _STILL_ENUMERATING:
+        return f"the kernel was still trying ({episode.count} lines in its log{error})"
     return f"the kernel's log has {episode.count} lines of failed enumeration there{error}"
+
+
+def _left(place: str, scene: Scene) -> tuple[str, ...]:
+    """What the log tells of a device that had been at a place which is empty now."""
+    episode = _logged(place, scene, *_LEFT)
+    if episode is None:
+        return ()
+    times = "" if episode.count == 1 else f" {episode.count} times"
+    return (f"something was there and left{times} (kernel's log)", *episode.lines[-1:])
 
 
 def _over_current(port: Node | None) -> str:

@@ -41,7 +41,7 @@ def pattern(facts: dict[str, Fact]) -> Pattern:
     if percent > _OVERFULL_PERCENT or (now and full and now > full * _OVERFULL_PERCENT / 100):
         told = f"its gauge is calibrated wrongly: full {full}, design {design}, now {now}"
         return Pattern(symptom=Symptom.DEGRADED, told=told)
-    told = f"holds {percent}% of its design capacity ({_cycles(facts)})"
+    told = f"holds {percent}% of its design capacity, {_cycles(facts)}"
     if percent < WORN_BELOW_PERCENT:
         return Pattern(symptom=Symptom.DEGRADED, told=f"worn: {told}")
     return Pattern(symptom=Symptom.WORKING, told=told + _charge_told(facts))

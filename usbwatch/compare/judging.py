@@ -50,7 +50,7 @@ def _judged(device: ExpectedDevice, node: Node, fit: int, scene: Scene) -> Findi
         return _somewhere(device, node)
     if not node.rung.reaches(device.reaches):
         return _work_unseen(device, node, scene) or _short(device, node, scene)
-    return _there(device, node, fit)
+    return _with_interruptions(_there(device, node, fit), scene)
 
 
 def _there(device: ExpectedDevice, node: Node, fit: int) -> Finding:
@@ -202,10 +202,41 @@ def _slow(device: ExpectedDevice, node: Node, _scene: Scene) -> Finding | None:
     )
 
 
+_EC_TIMEOUT, _INTERMITTENT = "embedded controller timed out", "intermittent"
+"""Troubles of the kernel's log (``usbwatch.capture.log.troubles``)."""
+
+
+def _embedded_controller_silent(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | None:
+    """Firmware asks the embedded controller for all that it says of a battery (drivers/acpi/acpica/evregion.c)."""
+    told = next((episode for episode in scene.capture.episodes if episode.trouble == _EC_TIMEOUT), None)
+    if told is None or "battery" not in node.functions:
+        return None
+    reason = f"the embedded controller did not answer in time (kernel's log, lines: {told.count})"
+    unseen = _unseen(
+        device,
+        node,
+        f"{reason}: no reading of the battery can be relied on",
+        "shut the unit down, start it and capture again; if it comes again, look at the embedded controller first",
+    )
+    return replace(unseen, rung=node.rung)
+
+
+def _with_interruptions(finding: Finding, scene: Scene) -> Finding:
+    """The same finding, with what the log tells of a device that is there and has left its place again and again."""
+    place = finding.node.location if finding.node is not None else ""
+    told = next((one for one in scene.troubles.get(place, ()) if one.trouble == _INTERMITTENT), None)
+    if told is None or told.count < 2:  # noqa: PLR2004
+        return finding
+    seconds = (told.last_us - told.first_us) / (told.count - 1) / 1_000_000
+    often = f", about every {seconds:.1f} s" if seconds > 0 else ""
+    return replace(finding, reasons=(*finding.reasons, f"it left its place {told.count} times{often} (kernel's log)"))
+
+
 _RULES: tuple[_Rule, ...] = (
     _ps2_keyboard,
     _empty_ps2_port,
     _declared_alone,
+    _embedded_controller_silent,
     battery_finding,
     _silent_client,
     _firmware_alone,

@@ -91,6 +91,18 @@ class Episode:
     """The error number of the last line that has one (negative, as the kernel prints it), or 0."""
     lines: Tuple[str, ...] = ()
     """The first and last lines, as logged."""
+    subject: str = ""
+    """Where ``location`` is "", the kernel's own name for what the lines are about: ``nvme0``, ``hci0``, …"""
+    first_us: int = 0
+    """Stamp of the first line: microseconds since the system started, or since 1970 in a log with wall-clock times."""
+    last_us: int = 0
+    """Stamp of the last line, in the same clock."""
+    rung: Rung = Rung.ABSENT
+    """How far the lines prove that the device got, at its best."""
+    device_numbers: Tuple[int, ...] = ()
+    """USB device numbers that were given in the course of it, sorted."""
+    doubtful: int = 0
+    """How many of the lines a device could have written (``usbwatch.capture.log.doubt``); never all of them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

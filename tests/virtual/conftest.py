@@ -1,0 +1,74 @@
+"""When the emulated laptop runs, and what it is made from.
+
+Booting takes minutes in all, so a plain run of the tests leaves these out and
+says so. They run when they are asked for by name (``-m virtual`` or a path
+below ``tests/virtual``) or by ``USBWATCH_VIRTUAL=1``.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from support.needs import needed_tool
+from virtual.build import TOOLS, BuildError, Built, built, work_folder
+from virtual.laptop import HEALTHY, Laptop, running
+
+_left_out = pytest.StashKey[int]()
+
+
+def _asked_for(config: pytest.Config) -> bool:
+    named = any("virtual" in argument for argument in config.invocation_params.args)
+    return named or os.environ.get("USBWATCH_VIRTUAL") == "1"
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    if _asked_for(config):
+        return
+    kept = [item for item in items if not item.get_closest_marker("virtual")]
+    left_out = [item for item in items if item.get_closest_marker("virtual")]
+    config.stash[_left_out] = len(left_out)
+    if left_out:
+        items[:] = kept
+        config.hook.pytest_deselected(items=left_out)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
+    count = config.stash.get(_left_out, 0)
+    if count:
+        terminalreporter.write_line(
+            f"{count} tests on the emulated laptop were left out, as they take minutes: "
+            "run them with `python -m pytest -m virtual`, or set USBWATCH_VIRTUAL=1"
+        )
+
+
+@pytest.fixture(scope="session")
+def work() -> Iterator[Path]:
+    """A folder for large files, gone afterwards."""
+    with tempfile.TemporaryDirectory(prefix="usbwatch-virtual-", dir=work_folder()) as folder:
+        yield Path(folder)
+
+
+@pytest.fixture(scope="session")
+def laptop_files(work: Path) -> Built:
+    """What the emulator starts, built once."""
+    for tool, package in TOOLS.items():
+        needed_tool(tool, package)
+    try:
+        return built(work)
+    except BuildError as error:
+        if os.environ.get("CI"):
+            raise
+        pytest.skip(f"the emulated laptop cannot be built here: {error}")
+
+
+@pytest.fixture(scope="session")
+def healthy_laptop(laptop_files: Built, work: Path) -> Iterator[Laptop]:
+    """A healthy laptop that several tests use; a test that changes it changes it back."""
+    folder = work / "healthy"
+    folder.mkdir()
+    with running(laptop_files, HEALTHY, folder) as laptop:
+        yield laptop

@@ -1,0 +1,160 @@
+"""An emulated machine that runs: start it, run commands in it, change its hardware, end it.
+
+Emulation is in software throughout, so it needs no hardware virtualisation
+and is the same everywhere. However a run ends, the emulator ends with it.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import socket
+import subprocess
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from virtual.build import Built
+
+__all__ = ["Machine", "MachineGoneError", "Outcome", "SilentMachineError"]
+
+_BOOT_S = 300
+_COMMAND_S = 300
+_DISK_BYTES = 64 << 20
+
+# Of the x86-64-v2 level: a library that deepdiff needs is compiled for no less, and ends the program on less.
+_PROCESSOR = "qemu64,+ssse3,+sse4.1,+sse4.2,+popcnt"
+
+_KERNEL_ARGUMENTS = (
+    "console=ttyS0,115200 loglevel=1 mitigations=off nokaslr tsc=reliable panic=-1 random.trust_cpu=on "
+    # The self-test of one cipher warns when it is emulated; a disk shows a second late otherwise.
+    "cryptomgr.notests usb-storage.delay_use=0"
+)
+
+
+class MachineGoneError(RuntimeError):
+    """The emulator ended when it should not have; says its last words."""
+
+
+class SilentMachineError(TimeoutError):
+    """The guest did not answer in time; says what it said last."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """What a command in the guest came to."""
+
+    code: int
+    output: str
+
+
+class Machine:
+    """A running machine, its disk an empty one in ``folder``. Leaving the context ends it."""
+
+    def __init__(self, built: Built, arguments: Sequence[str], folder: Path, sockets: Sequence[socket.socket]) -> None:
+        self._disk = folder / "disk"
+        with self._disk.open("wb") as disk:
+            disk.truncate(_DISK_BYTES)
+        self._serial, serial = socket.socketpair()
+        self._monitor, monitor = socket.socketpair()
+        self._monitor.settimeout(60)
+        self._answers = self._monitor.makefile("rb")
+        self._unread = b""
+        command = [
+            # The kernel kills the emulator when this process ends, even when it is killed itself.
+            *("setpriv", "--pdeathsig", "KILL", "qemu-system-x86_64"),
+            *("-nodefaults", "-no-user-config", "-display", "none", "-no-reboot", "-accel", "tcg,thread=multi"),
+            *("-machine", "q35", "-smp", "2", "-m", "768M", "-cpu", _PROCESSOR),
+            *("-chardev", f"socket,id=serial,fd={serial.fileno()}", "-serial", "chardev:serial"),
+            *("-chardev", f"socket,id=monitor,fd={monitor.fileno()}", "-mon", "chardev=monitor,mode=control"),
+            *("-kernel", str(built.kernel), "-initrd", str(built.initramfs), "-append", _KERNEL_ARGUMENTS),
+            *("-drive", f"file={self._disk},if=none,id=disk,format=raw,cache=unsafe"),
+            *arguments,
+        ]
+        kept = [serial, monitor, *sockets]
+        self._said = (folder / "emulator.log").open("w+b")
+        self._process = subprocess.Popen(
+            command,
+            stdin=subprocess.DEVNULL,
+            stdout=self._said,
+            stderr=subprocess.STDOUT,
+            pass_fds=[one.fileno() for one in kept],
+        )
+        for one in kept:
+            one.close()
+
+    def __enter__(self) -> Self:
+        try:
+            self._answers.readline()  # its greeting
+            self.change("qmp_capabilities")
+            self._until(r"@@ READY$", _BOOT_S)
+        except BaseException:  # Ctrl-C too: no emulator may stay behind
+            self._end()
+            raise
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._end()
+
+    def run(self, command: str, timeout_s: float = _COMMAND_S) -> Outcome:
+        """Run one line of shell in the guest."""
+        self._serial.sendall(command.encode() + b"\n")
+        lines = self._until(r"@@ \d+$", timeout_s)
+        return Outcome(code=int(lines[-1].split()[1]), output="\n".join(lines[:-1]))
+
+    def fetch(self, path: str) -> bytes:
+        """A file of the guest. It comes by the machine's own disk, so that no part is needed that it has not."""
+        sent = self.run(f"dd if={path} of=/dev/nvme0n1 bs=1M conv=fsync 2>/tmp/dd && wc -c <{path} || cat /tmp/dd")
+        if not sent.output.strip().isdigit():
+            raise FileNotFoundError(f"{path} in the guest: {sent.output}")
+        with self._disk.open("rb") as disk:
+            return disk.read(int(sent.output))
+
+    def change(self, command: str, **arguments: str) -> None:
+        """Give the emulator an order of its machine protocol (QMP), such as ``device_del``."""
+        self._monitor.sendall(json.dumps({"execute": command, "arguments": arguments}).encode() + b"\n")
+        while True:
+            line = self._answers.readline()
+            if not line:
+                raise MachineGoneError(self._last_words())
+            answer = json.loads(line)
+            if "error" in answer:
+                raise RuntimeError(f"{command}: {answer['error']['desc']}")
+            if "return" in answer:
+                return
+
+    def _until(self, wanted: str, timeout_s: float) -> list[str]:
+        """Lines of the console up to one that matches."""
+        end = time.monotonic() + timeout_s
+        lines: list[str] = []
+        while not (lines and re.match(wanted, lines[-1])):
+            lines.append(self._line(end, lines))
+        return lines
+
+    def _line(self, end: float, before: list[str]) -> str:
+        while b"\n" not in self._unread:
+            self._serial.settimeout(max(0.05, end - time.monotonic()))
+            try:
+                more = self._serial.recv(65_536)
+            except TimeoutError as error:
+                raise SilentMachineError("\n".join([*before[-20:], repr(self._unread)])) from error
+            if not more:
+                raise MachineGoneError("\n".join([*before[-20:], self._last_words()]))
+            self._unread += more
+        line, _, self._unread = self._unread.partition(b"\n")
+        return line.decode(errors="replace").rstrip("\r")
+
+    def _last_words(self) -> str:
+        self._said.seek(0)
+        return self._said.read().decode(errors="replace")[-2000:]
+
+    def _end(self) -> None:
+        self._process.kill()
+        self._process.wait(30)
+        for one in (self._serial, self._answers, self._monitor, self._said):
+            one.close()
