@@ -109,7 +109,7 @@ def test_a_pass_through_port_hangs_on_its_pad() -> None:
     tree = FakeTree({}, {})
     tree.device("sys/devices/platform/i8042", "bus/platform")
     tree.device("sys/devices/platform/i8042/serio1", "bus/serio", description="i8042 AUX port")
-    tree.device("sys/devices/platform/i8042/serio1/serio2", "bus/serio", description="Synaptics pass-through")
+    tree.device("sys/devices/platform/i8042/serio1/serio2", "bus/serio", description="touchpad pass-through")
     places = Places(Sight(tree))
     assert places.of("sys/devices/platform/i8042/serio1/serio2") == "platform/i8042/aux/pass-through"
 

@@ -83,8 +83,9 @@ def test_a_mouses_battery_is_not_the_laptops(loose_tree: _Tree) -> None:
         (supply / name).write_text(f"{text}\n")
     (supply / "subsystem").symlink_to("../" * 8 + "class/power_supply")
     (root / "sys/class/power_supply/hid-battery").symlink_to(Path("../..") / supply.relative_to(root / "sys"))
-    nodes = [node for node in look(root).nodes if node.name == "hid-battery"]
-    assert [(node.functions, node.facts["scope"]) for node in nodes] == [((), "Device")]
+    nodes = [node for node in look(root).nodes if node.facts.get("scope") == "Device"]
+    # Its name holds a running number on real units, so it is left out.
+    assert [(node.functions, node.name) for node in nodes] == [((), "")]
 
 
 _GOOD: dict[str, Fact] = {"voltage_now": 11912000, "charge_full": 4105000, "cycle_count": 87}

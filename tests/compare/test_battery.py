@@ -20,6 +20,7 @@ from support.reference_lists import copy_of
 from support.sysfs import Conditions
 from support.units import LARCH
 
+from usbwatch.capture.power_supply import gauge_talks
 from usbwatch.compare import findings
 from usbwatch.compare.battery import WORN_BELOW_PERCENT, pattern
 from usbwatch.model import Fact, Symptom, Verdict
@@ -122,3 +123,18 @@ def test_the_charge_is_the_one_that_psutil_reads_in_the_same_tree(real_tree: Rea
     percent, _, plugged = json.loads(done.stdout)
     assert percent == pytest.approx(100 * now / full)
     assert plugged == (at(look(root), "acpi/_SB_.AC0_/power_supply", "power_supply").facts["online"] == 1)
+
+
+def test_all_ones_scaled_as_the_driver_scales_them_are_no_reading() -> None:
+    """drivers/acpi/battery.c gives micro-units: a bus that nobody drives reads 65535 thousandfold."""
+    silent: dict[str, Fact] = {
+        "voltage_now": 65_535_000,
+        "charge_full": 65_535_000,
+        "charge_full_design": 65_535_000,
+        "charge_now": 65_535_000,
+        "cycle_count": 65_535,
+    }
+    assert not gauge_talks(silent)
+    half = pattern({"charge_full": 4_000_000, "charge_full_design": 65_535_000, "voltage_now": 11_900_000})
+    assert half.symptom is Symptom.WORKING
+    assert "no wear can be told" in half.told

@@ -281,4 +281,79 @@ def test_the_generic_profile_serves_a_unit_that_has_no_profile(built_tree: Built
     assert found["pointing-device"].verdict is Verdict.PRESENT
     assert found["battery"].verdict is Verdict.PRESENT
     assert found["disk"].verdict is Verdict.PRESENT
-    assert found["keyboard"].verdict in (Verdict.MISSING, Verdict.UNSEEN)
+    assert found["keyboard"].verdict is Verdict.MISSING
+
+
+IDLE_HUBS = {
+    "no driver holds it": Conditions(undriven=("hub",)),
+    "it refused its configuration": Conditions(unconfigured={"hub": -71}),
+    "this system does not authorise it": Conditions(unauthorised=("hub",)),
+}
+
+
+@pytest.mark.parametrize("conditions", IDLE_HUBS.values(), ids=IDLE_HUBS)
+def test_behind_a_hub_that_does_no_work_nothing_is_missing(built_tree: BuiltTree, conditions: Conditions) -> None:
+    found = of(built_tree, conditions)
+    assert found.of("internal-hub").verdict is Verdict.IMPAIRED
+    behind = [found.of(device) for device in ("keyboard", "touchpad", "fingerprint-reader", "smart-card-reader")]
+    assert {finding.verdict for finding in behind} == {Verdict.UNSEEN}
+    assert {finding.charged_to for finding in behind} == {"internal-hub"}
+
+
+GENERIC = next(profile for profile in known() if profile.generic)
+
+
+@pytest.mark.parametrize(
+    "conditions",
+    [Conditions(undriven=("xhci",)), Conditions(undriven=("hub",)), Conditions(unrecorded=("sys/bus/usb",))],
+    ids=["controller without driver", "hub without driver", "USB not recorded"],
+)
+def test_by_function_alone_nothing_is_missing_where_something_could_hide(
+    built_tree: BuiltTree, conditions: Conditions
+) -> None:
+    found = by_device(findings(look(built_tree(LARCH, conditions)), GENERIC))
+    assert found["keyboard"].verdict is Verdict.UNSEEN
+    assert found["pointing-device"].verdict is Verdict.UNSEEN
+
+
+def test_a_unit_that_does_not_tell_its_variant_lacks_nothing_that_only_some_have(built_tree: BuiltTree) -> None:
+    capture = look(built_tree(LARCH, Conditions(missing=("fingerprint-reader", "smart-card-reader"))))
+    untold = replace(capture, unit=replace(capture.unit, product_sku=""))
+    assert findings(capture, LARCH_PROFILE).of("smart-card-reader").verdict is Verdict.MISSING
+    assert findings(untold, LARCH_PROFILE).of("smart-card-reader").verdict is Verdict.UNSEEN
+
+
+def test_a_blocked_radio_is_a_cause_in_software(built_tree: BuiltTree) -> None:
+    """Documentation/ABI/stable/sysfs-class-rfkill: ``soft`` 1 is a block by software."""
+    capture = look(built_tree(LARCH))
+    nodes = tuple(
+        replace(node, facts={**node.facts, "soft": 1}) if node.bus == "rfkill" else node for node in capture.nodes
+    )
+    finding = findings(replace(capture, nodes=nodes), LARCH_PROFILE).of("bluetooth")
+    assert (finding.verdict, finding.symptom) == (Verdict.IMPAIRED, Symptom.UNDRIVEN)
+
+
+def test_an_i2c_part_that_waits_for_its_supplier_is_not_missing(built_tree: BuiltTree) -> None:
+    capture = look(built_tree(HERON, Conditions(missing=("touchpad",))))
+    nodes = tuple(
+        replace(node, facts={**node.facts, "waiting_for_supplier": "1"}) if node.bus == "i2c" else node
+        for node in capture.nodes
+    )
+    heron = find("brackwell-heron-14")
+    assert findings(capture, heron).of("touchpad").verdict is Verdict.MISSING
+    assert findings(replace(capture, nodes=nodes), heron).of("touchpad").verdict is Verdict.UNSEEN
+
+
+def test_what_hangs_on_a_removable_controller_is_a_helper(built_tree: BuiltTree) -> None:
+    """A dock brings a USB controller of its own, which PCI calls removable (sysfs-devices-removable)."""
+    capture = look(built_tree(LARCH, Conditions(missing=("keyboard",))))
+    twin = next(node for node in capture.nodes if node.location.endswith("usb2/4.2") and node.bus == "usb")
+    dock = next(node for node in capture.nodes if node.location == "pci0000:00/14.0")
+    beyond = "pci0000:00/1d.0/00.0"
+    nodes = (
+        *capture.nodes,
+        replace(dock, location=beyond, facts={**dock.facts, "removable": "removable"}),
+        replace(twin, location=f"{beyond}/usb2/1", identity="1209:0001", functions=("keyboard",)),
+    )
+    found = by_device(findings(replace(capture, nodes=nodes), GENERIC))
+    assert found["keyboard"].verdict is Verdict.MISSING

@@ -52,7 +52,7 @@ def test_a_sound_document_has_no_fault() -> None:
         ({"check": {"c": {}}}, ("check", "c", "needs")),
         ({"device": {"a": {"needs": ["b"]}, "b": {"needs": ["flex", "a"]}}}, ("device", "a", "needs")),
         ({"device": {"a": {"needs": ["flex"], "location": "port 4"}}}, ("device", "a", "location")),
-        ({"device": {"a": {"needs": ["flex"], "identity": ["1209:00AB"]}}}, ("device", "a", "identity", 0)),
+        ({"device": {"a": {"needs": ["flex"], "identity": ["1209:000A"]}}}, ("device", "a", "identity", 0)),
         ({"generic": True, "match": {"sys_vendor": "x"}}, ("match",)),
         ({"money": {"value_working": 1, "value_as_is": 2}}, ("money", "value_as_is")),
         ({"date": "2026-13-01"}, ("date",)),
@@ -67,7 +67,7 @@ def test_one_thing_wrong_is_one_fault_in_its_place(tables: Tables, place: Place)
     "tables",
     [
         {"device": {"hub": {"needs": ["mainboard"]}, "a": {"needs": ["hub"]}, "b": {"needs": ["hub", "a"]}}},
-        {"device": {"a": {"needs": ["flex"], "identity": ["PNP0C0A", "1209:00ab"]}}},
+        {"device": {"a": {"needs": ["flex"], "identity": ["PNP0C0A", "1209:000a"]}}},
         {"check": {"c": {"needs": ["top-case"]}}},
         {"money": {"value_working": 5, "value_as_is": 5}},
         {"generic": True},

@@ -44,8 +44,9 @@ def _distinct(nodes: Iterable[Node]) -> List[Node]:
     for group in groups.values():
         group.sort(key=lambda node: (node.identity, node.name, sorted(node.facts.items(), key=str)))
         distinct.append(group[0])
+        numbers = _numbered(group[0].location)
         for node in group[1:]:
-            free = next(place for place in _numbered(node.location) if (node.bus, place) not in taken)
+            free = next(place for place in numbers if (node.bus, place) not in taken)
             taken.add((node.bus, free))
             distinct.append(replace(node, location=free))
     return distinct
@@ -87,7 +88,8 @@ def _lifted(node: Node, signs: List[Node]) -> Node:
         functions = node.functions
     if set(functions) & _DECLARED_ALONE and node.bus == "acpi":
         return node
-    best = max((_proof(sign) for sign in signs), key=lambda rung: rung.height)
+    dead = [sign for sign in signs if sign.bus == "nvme" and not sign.rung.reaches(Rung.WORKING)]
+    best = max((_proof(sign) for sign in dead or signs), key=lambda rung: rung.height)
     rung = best if best.reaches(node.rung) else node.rung
     return replace(node, rung=rung, functions=functions)
 

@@ -48,7 +48,7 @@ def hid_nodes(sight: Sight, places: Places) -> Iterator[Node]:
 
 
 def _uevent(sight: Sight, folder: str) -> Dict[str, str]:
-    lines = sight.text(folder, "uevent").splitlines()
+    lines = sight.text(folder, "uevent").split("\n")
     return dict(line.split("=", 1) for line in lines if "=" in line)
 
 

@@ -25,6 +25,7 @@ _USB_INTERFACE = re.compile(r"\d+-[\d.]+:\d+\.(\d+)\Z")
 _USB_PORT = re.compile(r"(?:usb\d+|\d+-[\d.]+)-port(\d+)\Z")
 _ATA_PORT = re.compile(r"ata\d+\Z")
 _ADAPTER = re.compile(r"i2c-\d+\Z")
+_ANY_NUMBER = re.compile(r"\.\d+(\.auto)?\Z")
 _AUTO_NUMBER = re.compile(r"\.\d+\.auto\Z")
 _ROOT_HUBS = {"0001": "usb1", "0002": "usb2", "0003": "usb3"}
 """Product id of the kernel's own root hubs (drivers/usb/core/hcd.c) against the port numbering they open."""
@@ -140,8 +141,9 @@ def _spi_hop(_places: Places, parent: str, _folder: str, name: str) -> str:
     return _join(parent, name.rpartition(".")[2])
 
 
-def _platform_hop(_places: Places, _parent: str, _folder: str, name: str) -> str:
-    return "platform/" + _AUTO_NUMBER.sub("", name)
+def _platform_hop(_places: Places, parent: str, _folder: str, name: str) -> str:
+    """Below another device the number in a name follows the order of probing; at the top it is the board's own."""
+    return _join(parent, (_AUTO_NUMBER if parent == "platform" else _ANY_NUMBER).sub("", name))
 
 
 def _drm_hop(_places: Places, parent: str, _folder: str, name: str) -> str:

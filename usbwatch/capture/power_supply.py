@@ -7,13 +7,13 @@ fail or do not exist (drivers/acpi/battery.c).
 
 from __future__ import annotations
 
-from typing import Dict, Iterator
+from typing import Dict, Iterator, Optional
 
 from usbwatch.capture.place import Places
 from usbwatch.capture.sight import Sight, named
 from usbwatch.model import Fact, Kind, Node, Rung
 
-__all__ = ["FOLDER", "gauge_talks", "nodes"]
+__all__ = ["FOLDER", "gauge_talks", "is_reading", "nodes"]
 
 FOLDER = "sys/class/power_supply"
 
@@ -38,7 +38,13 @@ _NUMBERS = (
     "charge_control_end_threshold",
 )
 _FUNCTIONS = {"Battery": "battery", "Mains": "mains-adapter"}
-_ALL_ONES = frozenset({0xFFFF, 0xFFFFFFFF, 0xFFFF_000, 0xFFFFFFFF_000})
+_ALL_ONES = frozenset({0xFFFF, 0xFFFFFFFF, 0xFFFF * 1000, 0xFFFFFFFF * 1000})
+"""A bus that nobody drives reads as all ones; the ACPI driver scales milli to micro (drivers/acpi/battery.c)."""
+
+
+def is_reading(value: Optional[Fact]) -> bool:
+    """Whether a capacity or voltage can have come from a gauge: above 0 and not all ones."""
+    return isinstance(value, int) and value > 0 and value not in _ALL_ONES
 
 
 def gauge_talks(facts: Dict[str, Fact]) -> bool:
@@ -51,8 +57,7 @@ def gauge_talks(facts: Dict[str, Fact]) -> bool:
     """
 
     def plausible(*names: str) -> bool:
-        values = [facts.get(name) for name in names]
-        return any(isinstance(value, int) and value > 0 and value not in _ALL_ONES for value in values)
+        return any(is_reading(facts.get(name)) for name in names)
 
     return plausible("voltage_now") and plausible("charge_full", "energy_full", "charge_now", "energy_now", "capacity")
 
@@ -69,7 +74,8 @@ def nodes(sight: Sight, places: Places) -> Iterator[Node]:
             kind=Kind.FUNCTION,
             rung=Rung.ATTACHED if silent else Rung.WORKING,
             identity=str(facts.get("model_name", "")),
-            name=named(name),
+            # Firmware's names stay; a peripheral's holds a running number.
+            name=named(name) if places.of(folder).startswith("acpi/") else "",
             functions=(function,) if function and facts.get("scope") != "Device" else (),
             facts=facts,
         )

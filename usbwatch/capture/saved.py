@@ -12,6 +12,7 @@ from usbwatch.model import CAPTURE_SCHEMA, Capture
 __all__ = ["json_schema", "load", "parse"]
 
 LARGEST_FILE = 64 * 1024 * 1024
+_LONGEST_LOCATION = 1000
 _AGAIN = "capture the unit again"
 
 
@@ -64,6 +65,8 @@ def parse(content: bytes, path: str) -> Capture:
         capture = msgspec.convert(plain, Capture, strict=True)
     except msgspec.ValidationError as error:
         raise BadCapture(path, f"does not have the shape of a capture: {error}", _AGAIN) from None
+    if any(len(node.location) > _LONGEST_LOCATION for node in capture.nodes):
+        raise BadCapture(path, f"has a location of more than {_LONGEST_LOCATION} characters", _AGAIN)
     if len({(node.bus, node.location) for node in capture.nodes}) < len(capture.nodes):
         raise BadCapture(path, "has two nodes of one bus at one location", _AGAIN)
     return capture

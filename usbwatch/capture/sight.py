@@ -31,7 +31,10 @@ def printable(data: bytes) -> str:
 
 def named(name: str) -> str:
     r"""A file's name as text: bytes that are no UTF-8, which the system hands on as surrogates, kept as ``\xNN``."""
-    return name.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
+    try:
+        return name.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
+    except UnicodeEncodeError:  # a surrogate that stands for no byte
+        return name.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 class Sight:

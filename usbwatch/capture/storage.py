@@ -38,11 +38,12 @@ def block_nodes(sight: Sight, places: Places) -> Iterator[Node]:
         if sight.number(folder, "partition") is not None:
             continue
         location = places.of(folder)
+        removable = sight.number(folder, "removable")  # an empty card reader has no size, and is well
         yield Node(
             bus="block",
             location=location,
             kind=Kind.FUNCTION if any(hop in location for hop in _CARRIED) else Kind.DEVICE,
-            rung=Rung.WORKING,
+            rung=Rung.IDENTIFIED if sight.number(folder, "size") == 0 and not removable else Rung.WORKING,
             name=sight.text(folder, "device/model"),
             functions=("storage",) if "/usb" in location else ("disk",),
             facts=sight.numbers(folder, "size", "removable", "ro"),

@@ -8,8 +8,9 @@ reason and with what would make it seen.
 
 from __future__ import annotations
 
+from usbwatch.compare.blind_spots import BUSES_OF_FUNCTION, blind_spot, has_real_connectors, idle_carrier
 from usbwatch.compare.scene import Placing, Scene, bus_of, root_of, unseen_because
-from usbwatch.model import Episode, ExpectedDevice, Finding, Node, Rung, Symptom, Verdict, parent_port
+from usbwatch.model import Episode, ExpectedDevice, Finding, Node, Rung, Symptom, Verdict, outward, parent_port
 
 __all__ = ["account_for"]
 
@@ -18,23 +19,6 @@ _STILL_ENUMERATING = "still enumerating"
 _LEFT = ("disconnected", "intermittent")
 _CONTROLLER_DIED = "controller died"
 """Troubles of the kernel's log (``usbwatch.capture.log.troubles``)."""
-
-_BUSES_OF_FUNCTION: dict[str, tuple[str, ...]] = {
-    "keyboard": ("usb", "serio", "i2c", "spi"),
-    "pointing-device": ("usb", "serio", "i2c", "spi"),
-    "touchpad": ("usb", "serio", "i2c", "spi"),
-    "touchscreen": ("usb", "i2c", "spi"),
-    "camera": ("usb", "pci"),
-    "audio": ("pci", "usb"),
-    "ethernet": ("pci", "usb"),
-    "graphics": ("pci",),
-    "usb-controller": ("pci",),
-    "disk": ("nvme", "block", "pci"),
-    "wlan": ("pci", "usb"),
-    "bluetooth": ("usb",),
-    "panel": ("drm",),
-}
-"""Where a part with a function can show (common practice, no source): all must be seen before it is missing."""
 
 _FIRMWARE_SHOWN = frozenset({"battery", "mains-adapter", "lid", "power-button"})
 """Functions that only a firmware object can show: without one nothing can be said."""
@@ -65,16 +49,22 @@ def _at(device: ExpectedDevice, place: str, scene: Scene, absent: dict[str, str]
     carrier = _lost_carrier(place, absent)
     if carrier:
         return _hidden(device, carrier)
-    if bus == "drm" and not _has_real_connectors(scene):
+    return _carrier_idle(device, place, bus, scene) or _missing(
+        device, f"{_BUS_NAMES.get(bus, bus)} was read, and nothing is at {place}"
+    )
+
+
+def _carrier_idle(device: ExpectedDevice, place: str, bus: str, scene: Scene) -> Finding | None:
+    """The finding when what carries a place is not at work, so that the place could not be seen."""
+    if bus == "drm" and not has_real_connectors(scene, place.partition("/drm/")[0]):
         return _without_connectors(device)
+    idle = idle_carrier(place, scene) if bus != "pci" else ""
+    if idle:
+        reason = f"the controller at {idle} has no driver, so what is on it was not seen"
+        return _unseen(device, reason, "capture with a kernel that drives it")
     if bus == "i2c" and not _adapter(place, scene):
         return _unseen(device, f"no I2C controller at {place.rpartition('/')[0]}", "load its controller's driver")
-    return _missing(device, f"{_BUS_NAMES.get(bus, bus)} was read, and nothing is at {place}")
-
-
-def _has_real_connectors(scene: Scene) -> bool:
-    """Whether the graphics driver shows the hardware's connectors: a basic or virtual one does not."""
-    return any(node.bus == "drm" and not node.name.startswith("Virtual") for node in scene.capture.nodes)
+    return None
 
 
 def _without_connectors(device: ExpectedDevice) -> Finding:
@@ -90,22 +80,26 @@ def _adapter(place: str, scene: Scene) -> bool:
 
 
 def _lost_carrier(place: str, absent: dict[str, str]) -> str:
-    """Id of an absent expected device that ``place`` hangs on, nearest first."""
-    while place:
-        place = place[: max(place.rfind("/"), place.rfind("."), 0)]
-        if place in absent:
-            return absent[place]
-    return ""
+    """Id of an expected device that ``place`` hangs on and that does not carry it, nearest first."""
+    return next((absent[other] for other in outward(place) if other in absent), "")
 
 
 def _on_usb(device: ExpectedDevice, place: str, scene: Scene, absent: dict[str, str]) -> Finding:
     root = root_of(place)
+    carrier = _lost_carrier(place, absent)
+    if carrier:
+        return _hidden(device, carrier)
     if root not in scene.at:
-        return _without_root_hub(device, root, scene, absent)
+        return _without_root_hub(device, root, scene)
     hub = parent_port(place)
     while hub:
         if hub not in scene.at:
-            return _behind_lost_hub(device, hub, scene, absent)
+            return _behind_lost_hub(device, hub, scene)
+        if not scene.at[hub][0].rung.reaches(Rung.WORKING):
+            reason = (
+                f"what is at {hub} does no work as a hub ({scene.at[hub][0].rung.value}), so its ports were not seen"
+            )
+            return _unseen(device, reason, "capture with a kernel that drives it, or look at it first")
         hub = parent_port(hub)
     died = _logged(root.rpartition("/")[0], scene, _CONTROLLER_DIED)
     if died is not None:
@@ -114,14 +108,15 @@ def _on_usb(device: ExpectedDevice, place: str, scene: Scene, absent: dict[str, 
     return _at_port(device, place, scene)
 
 
-def _without_root_hub(device: ExpectedDevice, root: str, scene: Scene, absent: dict[str, str]) -> Finding:
+def _without_root_hub(device: ExpectedDevice, root: str, scene: Scene) -> Finding:
     controller = root.rpartition("/")[0]
-    if controller in absent:
-        return _hidden(device, absent[controller])
     nodes = scene.at.get(controller, ())
     if nodes and not nodes[0].driver:
         reason = f"the USB controller at {controller} is there, but no driver holds it, so its ports were not seen"
         return _unseen(device, reason, "capture with a kernel that drives this controller")
+    if nodes:
+        reason = f"the USB controller at {controller} is there, but shows no ports"
+        return _unseen(device, reason, "restart the unit and capture again; then look at the mainboard")
     return _unseen(
         device,
         f"there is no USB controller at {controller}, so its ports were not seen",
@@ -129,9 +124,7 @@ def _without_root_hub(device: ExpectedDevice, root: str, scene: Scene, absent: d
     )
 
 
-def _behind_lost_hub(device: ExpectedDevice, hub: str, scene: Scene, absent: dict[str, str]) -> Finding:
-    if hub in absent:
-        return _hidden(device, absent[hub])
+def _behind_lost_hub(device: ExpectedDevice, hub: str, scene: Scene) -> Finding:
     trouble = _trouble(hub, scene)
     reason = f"the hub at {hub} is not there" + (f" ({_told(trouble)})" if trouble else "")
     return _missing(device, reason)
@@ -139,10 +132,7 @@ def _behind_lost_hub(device: ExpectedDevice, hub: str, scene: Scene, absent: dic
 
 def _at_port(device: ExpectedDevice, place: str, scene: Scene) -> Finding:
     port = scene.ports.get(place)
-    ports_known = any(
-        parent_port(other) == parent_port(place) for other in scene.ports if root_of(other) == root_of(place)
-    )
-    if port is None and ports_known:
+    if port is None and _ports_known(place, scene):
         reason = f"the hub has no port {place.rpartition('/')[2]}"
         return _unseen(device, reason, "check that the profile is the right one for this unit")
     trouble = _trouble(place, scene)
@@ -236,10 +226,13 @@ def _twin(device: ExpectedDevice, scene: Scene) -> str:
 def _anywhere(device: ExpectedDevice, scene: Scene) -> Finding:
     if device.function in _FIRMWARE_SHOWN:
         return _unseen(device, "firmware declares none, so nothing can be said", "establish it by hand")
-    for bus in _BUSES_OF_FUNCTION.get(device.function, ("usb", "pci")):
+    for bus in BUSES_OF_FUNCTION.get(device.function, ("usb", "pci")):
         if not scene.seen(bus):
             return _unseen(device, *unseen_because(scene.coverage.get(bus), bus))
-    if device.function == "panel" and not _has_real_connectors(scene):
+    blind = blind_spot(device, scene)
+    if blind:
+        return _unseen(device, blind, "capture with a kernel that drives it; else name the unit's own profile")
+    if device.function == "panel" and not has_real_connectors(scene):
         return _without_connectors(device)
     return _missing(device, f"no {device.function} inside the unit on any bus that could carry one")
 
@@ -265,7 +258,7 @@ def _hidden(device: ExpectedDevice, carrier: str) -> Finding:
         verdict=Verdict.UNSEEN,
         rung=Rung.ABSENT,
         symptom=Symptom.UNSEEN,
-        reasons=(f"it hangs on {carrier}, which is not there",),
+        reasons=(f"it hangs on {carrier}, which does not carry it now",),
         charged_to=carrier,
         would_tell=f"bring {carrier} back and capture again",
     )

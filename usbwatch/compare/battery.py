@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from usbwatch.capture.power_supply import is_reading
 from usbwatch.compare.scene import Scene, unseen_because
 from usbwatch.model import ExpectedDevice, Fact, Finding, Node, Rung, Symptom, Verdict, hangs_on
 
@@ -51,7 +52,7 @@ def _capacity(facts: dict[str, Fact], which: str) -> int:
     """``charge_*`` in µAh or ``energy_*`` in µWh, whichever the driver offers; 0 where there is none."""
     for family in ("charge", "energy"):
         value = facts.get(f"{family}_{which}")
-        if isinstance(value, int) and value > 0:
+        if isinstance(value, int) and is_reading(value):
             return value
     return 0
 

@@ -51,6 +51,8 @@ VOLATILE: Mapping[str, Volatile] = {
     **dict.fromkeys(("runtime_status", "power_state", "active_duration", "connected_duration"), _SLEEP),
     "state": Volatile(reason=_SLEEP.reason, covers=frozenset({"configured", "suspended"}).__contains__),
     **dict.fromkeys(("busnum", "devnum", "dev", "urbnum"), _COUNTED),
+    "current_link_speed": Volatile(reason="idle PCI links are let run slower"),
+    "unread_files": Volatile(reason="follows who was looking"),
     # drivers/gpu/drm/drm_sysfs.c
     "enabled": Volatile(
         reason="follows whether the screen is lit", covers=frozenset({"enabled", "disabled"}).__contains__

@@ -22,6 +22,7 @@ from usbwatch.model import (
     Node,
     Profile,
     Rung,
+    Symptom,
     Verdict,
     hangs_on,
 )
@@ -53,16 +54,19 @@ def findings(capture: Capture, profile: Profile, answers: Iterable[Answer] = ())
     devices = expected_devices(capture, profile)
     pairs = pair(devices, seen)
     judged = {device.id: judge(device, *pairs[device.id], seen) for device in devices if device.id in pairs}
-    # A node can stand for a device and still say "nothing here" (an empty bay): what hangs on it is lost with it.
     absent = {
         place: device.id
         for device in devices
-        if device.id not in judged or judged[device.id].rung is Rung.ABSENT
+        if not device.optional and _carries_nothing(judged.get(device.id))
         for place in device.locations
     }
     for device in devices:
         if device.id not in judged and not device.optional:
             judged[device.id] = account_for(device, seen, absent)
+    untold = _untold_variant(capture, profile)
+    for device in devices:
+        if device.id in untold and device.id in judged and judged[device.id].verdict is Verdict.MISSING:
+            judged[device.id] = _perhaps_not_fitted(judged[device.id])
     answers = tuple(answers)
     judged |= _by_hand(profile, answers, judged)
     variant = variant_of(profile, capture.unit)
@@ -74,6 +78,35 @@ def findings(capture: Capture, profile: Profile, answers: Iterable[Answer] = ())
         other_model=_other_model(capture, profile),
         notices=_notices(capture, profile),
         **_sorted_rest(seen, judged.values()),
+    )
+
+
+def _carries_nothing(finding: Finding | None) -> bool:
+    """Whether what hangs on a device cannot be there: it is gone, or a hub or controller that does no work.
+
+    A node can stand for a device and still say "nothing here" (an empty bay).
+    """
+    if finding is None or finding.node is None or finding.rung is Rung.ABSENT:
+        return True
+    carrier = {"hub", "usb-controller"} & set(finding.node.functions)
+    return finding.verdict is not Verdict.PRESENT and (not carrier or not finding.rung.reaches(Rung.WORKING))
+
+
+def _untold_variant(capture: Capture, profile: Profile) -> set[str]:
+    """Devices that some variant lacks, when the unit's strings tell none of the variants."""
+    if not profile.variants or variant_of(profile, capture.unit):
+        return set()
+    return {device for variant in profile.variants for device in variant.without}
+
+
+def _perhaps_not_fitted(finding: Finding) -> Finding:
+    reason = "not every variant of this model has it, and the unit does not tell its variant"
+    return replace(
+        finding,
+        verdict=Verdict.UNSEEN,
+        symptom=Symptom.UNSEEN,
+        reasons=(reason, *finding.reasons),
+        would_tell="establish the variant by its label or order",
     )
 
 

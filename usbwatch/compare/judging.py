@@ -148,6 +148,9 @@ def _silent_client(device: ExpectedDevice, node: Node, scene: Scene) -> Finding 
     ids = {node.identity, *(word for other in declared for word in str(other.facts.get("compatible_ids", "")).split())}
     drivers = [driver for identity in ids for driver in _DRIVERS_BY_ID.get(identity, ())]
     loaded = scene.coverage[node.bus].drivers if node.bus in scene.coverage else ()
+    if str(node.facts.get("waiting_for_supplier", "0")) == "1":
+        reason = f"firmware declares it ({node.location}); it still waits for another device that supplies it"
+        return _unseen(device, node, reason, "load that device's driver and capture again")
     if not set(drivers) & set(loaded):
         return _unseen(
             device,
@@ -166,7 +169,7 @@ def _firmware_alone(device: ExpectedDevice, node: Node, scene: Scene) -> Finding
     """Firmware names the device, but the bus that it is on shows no client."""
     if node.kind is not Kind.DECLARED or not device.reaches.reaches(Rung.ADDRESSED):
         return None
-    if node.rung is Rung.ABSENT:
+    if node.rung is Rung.ABSENT and (scene.seen("i2c") or scene.seen("spi")):
         return _missing(device, node, f"firmware says it is not fitted (ACPI status {node.facts.get('status')})")
     unseen = [bus for bus in ("i2c", "spi") if not scene.seen(bus)]
     where = f" ({', '.join(unseen)} could not be seen)" if unseen else ""
@@ -232,6 +235,17 @@ def _with_interruptions(finding: Finding, scene: Scene) -> Finding:
     return replace(finding, reasons=(*finding.reasons, f"it left its place {told.count} times{often} (kernel's log)"))
 
 
+def _blocked_radio(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | None:
+    """A radio that a switch keeps quiet (Documentation/ABI/stable/sysfs-class-rfkill): a cause in software or a key."""
+    if not {"bluetooth", "wlan", "wwan"} & set(node.functions):
+        return None
+    switches = [one for one in scene.capture.nodes if one.bus == "rfkill" and hangs_on(one.location, node.location)]
+    for kind, word in (("hard", "by a switch or in firmware"), ("soft", "in software")):
+        if any(switch.facts.get(kind) == 1 for switch in switches):
+            return _impaired(device, node, Symptom.UNDRIVEN, f"the radio is blocked {word}")
+    return None
+
+
 _RULES: tuple[_Rule, ...] = (
     _ps2_keyboard,
     _empty_ps2_port,
@@ -242,6 +256,7 @@ _RULES: tuple[_Rule, ...] = (
     _firmware_alone,
     _panel_status,
     _slow,
+    _blocked_radio,
 )
 
 

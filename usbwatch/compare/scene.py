@@ -5,7 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import Enum
 
-from usbwatch.model import Capture, Coverage, CoverageState, Episode, Kind, Node, Profile, hangs_on, parent_port
+from usbwatch.model import (
+    Capture,
+    Coverage,
+    CoverageState,
+    Episode,
+    Kind,
+    Node,
+    Profile,
+    hangs_on,
+    outward,
+    parent_port,
+)
 
 __all__ = ["Placing", "Scene", "bus_of", "root_of", "scene"]
 
@@ -52,24 +63,50 @@ class Scene:
         """
         if node.location in self.named:
             return Placing.INSIDE
-        if node.bus == "usb":
-            return self._usb_placing(node)
-        return Placing.OUTSIDE if node.facts.get("removable") == "removable" else Placing.INSIDE
-
-    def _usb_placing(self, node: Node) -> Placing:
-        words = []
-        place = node.location
-        while place and place not in self.named:
-            port = self.ports.get(place)
-            words.append(str(port.facts.get("connect_type", "unknown")) if port else "unknown")
-            place = parent_port(place)
-        if "hotplug" in words:
+        if self._beyond_removable(node.location):
             return Placing.OUTSIDE
-        if all(word == "hardwired" for word in words):
-            return Placing.INSIDE
-        own = str(node.facts.get("removable", "unknown"))
-        return {"fixed": Placing.INSIDE, "removable": Placing.OUTSIDE}.get(own, Placing.UNKNOWN)
+        carrier = node.location if node.bus == "usb" else self._usb_carrier(node.location)
+        return self._usb_placing(carrier) if carrier else Placing.INSIDE
 
+    def _beyond_removable(self, location: str) -> bool:
+        """Whether a node or anything on the way to it is a PCI function that can be taken out (a dock's)."""
+        return any(
+            other.bus == "pci" and other.facts.get("removable") == "removable"
+            for place in (location, *outward(location))
+            for other in self.at.get(place, ())
+        )
+
+    def _usb_carrier(self, location: str) -> str:
+        """The location of the nearest USB device on the way to a node, "" where there is none."""
+        return next((place for place in outward(location) if root_of(place) and place in self.at), "")
+
+    def _usb_placing(self, location: str) -> Placing:
+        """Every hop must be inside: a helper with a hub of its own calls what is soldered to that hub fixed, too."""
+        words = set()
+        place = location
+        while place and place not in self.named:
+            words.add(self._hop_word(place))
+            place = parent_port(place)
+        if Placing.OUTSIDE in words:
+            return Placing.OUTSIDE
+        return Placing.UNKNOWN if Placing.UNKNOWN in words else Placing.INSIDE
+
+    def _hop_word(self, place: str) -> Placing:
+        """What firmware says of a port, or where it says nothing the hub's word on what is in it."""
+        port = self.ports.get(place)
+        word = str(port.facts.get("connect_type", "")) if port else ""
+        if word not in _PLACED:
+            word = next((str(node.facts.get("removable", "")) for node in self.at.get(place, ())), "")
+        return _PLACED.get(word, Placing.UNKNOWN)
+
+
+_PLACED = {
+    "hotplug": Placing.OUTSIDE,
+    "hardwired": Placing.INSIDE,
+    "removable": Placing.OUTSIDE,
+    "fixed": Placing.INSIDE,
+}
+"""Words of a port's ``connect_type`` and a device's ``removable`` (drivers/usb/core/usb-acpi.c, hub.c)."""
 
 _TELLING = {Kind.DEVICE: 0, Kind.PORT: 1, Kind.INFRASTRUCTURE: 2, Kind.FUNCTION: 3, Kind.DECLARED: 4, Kind.INTERFACE: 5}
 

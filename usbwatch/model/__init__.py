@@ -14,7 +14,7 @@ from usbwatch.model.capture import (
 from usbwatch.model.changes import ChangeKind, Changes, CoverageChange, EpisodeChange, FactChange, NodeChange
 from usbwatch.model.findings import Answer, Finding, Findings, Symptom
 from usbwatch.model.ladder import CoverageState, Rung, Verdict
-from usbwatch.model.location import Location, hangs_on, is_location, parent_port
+from usbwatch.model.location import Location, hangs_on, is_location, outward, parent_port
 from usbwatch.model.profile import ExpectedDevice, HandCheck, Match, Money, Part, PartKind, Profile, Variant
 from usbwatch.model.suspects import Discriminator, Hypothesis, PartSuspicion, Site, Suspects
 
@@ -57,5 +57,6 @@ __all__ = [
     "Verdict",
     "hangs_on",
     "is_location",
+    "outward",
     "parent_port",
 ]

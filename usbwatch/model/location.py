@@ -20,9 +20,9 @@ Bus numbers, device addresses and the order of enumeration never appear.
 
 from __future__ import annotations
 
-from typing import NewType
+from typing import Iterator, NewType
 
-__all__ = ["Location", "hangs_on", "is_location", "parent_port"]
+__all__ = ["Location", "hangs_on", "is_location", "outward", "parent_port"]
 
 Location = NewType("Location", str)
 
@@ -44,6 +44,19 @@ def hangs_on(location: str, other: str) -> bool:
     False
     """
     return len(location) > len(other) and location.startswith(other) and location[len(other)] in _SEPARATORS
+
+
+def outward(location: str) -> Iterator[str]:
+    """Every location on the way from ``location`` to the host, nearest first, itself left out.
+
+    >>> list(outward("pci0000:00/14.0/usb2/4.1"))[:2]
+    ['pci0000:00/14.0/usb2/4', 'pci0000:00/14.0/usb2']
+    """
+    place = location
+    while place:
+        place = place[: max(place.rfind("/"), place.rfind("."), 0)]
+        if place:
+            yield place
 
 
 def parent_port(location: str) -> str:

@@ -41,6 +41,9 @@ _URGENCY = {
 }
 """The order of the rows within a subassembly."""
 
+_ASIDE = 30
+"""Nodes that are named of those set aside; the JSON document has them all."""
+
 _WORTH_NAMING = 0.1
 """From this probability on, a suspect is marked where it sits, too."""
 
@@ -230,5 +233,6 @@ def _set_aside(title: str, nodes: tuple[Node, ...]) -> list[Line]:
         return []
     return [
         *heading(title),
-        *(line("  ", node_name(node), (f"  {place(node)}", Style.FAINT), hang=4) for node in nodes),
+        *(line("  ", node_name(node), (f"  {place(node)}", Style.FAINT), hang=4) for node in nodes[:_ASIDE]),
+        *([line("  ", f"and {len(nodes) - _ASIDE} more", hang=4)] if len(nodes) > _ASIDE else []),
     ]
