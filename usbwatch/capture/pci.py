@@ -1,7 +1,8 @@
 """PCI functions: identity, class, driver, and the link they run at.
 
 Attributes: drivers/pci/pci-sysfs.c. Class codes: pci.ids. The kernel holds
-all of them; configuration space itself is not read.
+all of them but the link's, for which it reads the function's configuration
+space: those are asked for only while the function is awake.
 """
 
 from __future__ import annotations
@@ -19,6 +20,9 @@ FOLDER = "sys/bus/pci/devices"
 
 _CARRIERS = ("05", "06", "08", "0b", "0c", "0106", "0101", "0180", "07", "11", "ff")
 """Beginnings of class codes of functions that carry or serve others: bridges, controllers, memory, processors."""
+
+_AWAKE = ("active", "unsupported", "")
+"""Words of ``runtime_status`` with which a read wakes nothing (Documentation/ABI/testing/sysfs-devices-power)."""
 
 _LINK = ("current_link_speed", "current_link_width", "max_link_speed", "max_link_width")
 
@@ -51,6 +55,7 @@ def nodes(sight: Sight, places: Places) -> Iterator[Node]:
                 "subsystem": ":".join(
                     _digits(sight.text(folder, part)) for part in ("subsystem_vendor", "subsystem_device")
                 ),
-                **sight.facts(folder, "revision", "removable", *_LINK),
+                **sight.facts(folder, "revision", "removable"),
+                **(sight.facts(folder, *_LINK) if sight.text(folder, "power/runtime_status") in _AWAKE else {}),
             },
         )

@@ -55,7 +55,7 @@ class Node:
     """What it does, sorted: ``keyboard``, ``touchpad``, ``battery``, … (``usbwatch.capture.functions``)."""
     driver: str = ""
     facts: Dict[str, Fact] = field(default_factory=dict)
-    """Attribute values by the kernel's own attribute name; integers carry their unit in the name."""
+    """Attribute values by the kernel's own attribute name and in its unit; names of our own carry the unit."""
     raw: Dict[str, str] = field(default_factory=dict)
     """Binary attributes in hex, kept beside what was decoded from them."""
 
