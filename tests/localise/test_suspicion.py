@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from itertools import permutations
-from time import perf_counter
 
 import pytest
 from hypothesis import given, settings
@@ -323,22 +321,15 @@ def test_a_contradiction_stays_curable() -> None:
     assert of_site(resolved, "dead:gauge") > 0.4
 
 
-def test_a_bench_sized_unit_takes_well_under_a_second(record_property: Callable[[str, object], None]) -> None:
-    # Meant to take 50 ms at most; the bound leaves room for a slow or busy machine.
+def test_a_bench_sized_unit_is_localised() -> None:
+    # How long it takes is printed by benchmarks/localise_cost.py.
     profile = bench_sized()
     layout = lay_out(profile)
     assert (len(profile.parts), len(layout.paths), len(layout.sites) >= 110) == (60, 40, True)
     answers = {check.id: True for check in profile.checks}
-    findings = found(profile, absent=["device-3", "device-11", "device-19", "device-27"], answers=answers)
-    best = min(seconds_taken(findings, profile) for _ in range(5))
-    record_property("milliseconds", 1000 * best)
-    assert best < 0.5
-
-
-def seconds_taken(findings: Findings, profile: Profile) -> float:
-    start = perf_counter()
-    suspects(findings, profile)
-    return perf_counter() - start
+    lost = ["device-3", "device-11", "device-19", "device-27"]
+    ranked = suspects(found(profile, absent=lost, answers=answers), profile)
+    assert set(lost) <= {name for one in ranked.parts for name in one.explains}
 
 
 def test_a_silent_gauge_and_no_run_on_battery_is_the_pack_before_the_cable() -> None:

@@ -294,6 +294,10 @@ def _work_unseen(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | 
     return replace(_unseen(device, node, reason, would_tell), rung=node.rung)
 
 
+_PROBE_FAILED = frozenset({"HID probe failed", "I2C HID failed"})
+"""Troubles of ``usbwatch.capture.log`` in which a driver was there and the device failed it."""
+
+
 def _short(device: ExpectedDevice, node: Node, scene: Scene) -> Finding:
     """A device that stopped below the rung that the profile asks."""
     if node.rung is Rung.ABSENT:
@@ -302,6 +306,10 @@ def _short(device: ExpectedDevice, node: Node, scene: Scene) -> Finding:
         return _impaired(
             device, node, Symptom.UNDRIVEN, "this system does not authorise it: policy, not a hardware fault"
         )
+    probe = next((told for told in scene.troubles.get(node.location, ()) if told.trouble in _PROBE_FAILED), None)
+    if probe is not None:
+        reason = f"a driver asked it and failed (kernel's log, error {probe.errno}): it does not answer as it should"
+        return _impaired(device, node, Symptom.FAILED, reason, *probe.lines[-1:])
     if node.rung in (Rung.CONFIGURED, Rung.BOUND) or (node.rung is Rung.IDENTIFIED and node.bus != "usb"):
         undriven = _undriven(node, scene)
         if undriven:
