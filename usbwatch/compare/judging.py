@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
+from usbwatch.capture.log.troubles import HID_FAILED, I2C_HID_FAILED
 from usbwatch.compare.battery import battery_finding
 from usbwatch.compare.pairing import Fit
 from usbwatch.compare.scene import Scene, unseen_because
@@ -294,7 +295,7 @@ def _work_unseen(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | 
     return replace(_unseen(device, node, reason, would_tell), rung=node.rung)
 
 
-_PROBE_FAILED = frozenset({"HID probe failed", "I2C HID failed"})
+_PROBE_FAILED = frozenset({HID_FAILED, I2C_HID_FAILED})
 """Troubles of ``usbwatch.capture.log`` in which a driver was there and the device failed it."""
 
 
