@@ -96,3 +96,9 @@ def test_a_keyboard_base_that_is_off_leaves_its_spi_client_without_driver(built_
 def test_a_unit_without_clients_has_an_empty_bus(built_tree: _Tree) -> None:
     capture = look(built_tree(LARCH))
     assert [coverage_of(capture, bus).state.value for bus in ("i2c", "spi")] == ["empty", "empty"]
+
+
+def test_a_spi_controller_is_there_before_anything_on_it(built_tree: _Tree) -> None:
+    capture = look(built_tree(PLOVER))
+    controllers = [node for node in capture.nodes if node.bus == "spi" and node.kind is Kind.INFRASTRUCTURE]
+    assert [node.location for node in controllers] == ["pci0000:00/1e.2/spi", "pci0000:00/1e.3/spi"]

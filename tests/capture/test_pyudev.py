@@ -21,7 +21,7 @@ from support.sysfs import Conditions, build
 from support.units import FOREIGN_KEYBOARD, HERON, LARCH, MOUSE, PLOVER, RADIO_DONGLE, STICK
 
 from usbwatch.capture import LiveTree, take
-from usbwatch.model import Capture
+from usbwatch.model import Capture, Kind
 
 _Tree = Callable[..., Path]
 _Rows = dict[str, Counter[tuple[str, ...]]]
@@ -154,7 +154,7 @@ def _of_capture(capture: Capture) -> _Rows:
             "block": (_disk_letters(node.location),),
             "serio": (node.name, node.driver),
             "i2c": (node.name, node.driver),
-            "spi": (node.driver,),
+            "spi": (node.driver,) if node.kind is not Kind.INFRASTRUCTURE else None,  # controllers: spi_master
             "hdaudio": (node.identity, node.driver),
             "video": (node.name,),
             "nvme": (str(facts.get("state")),),

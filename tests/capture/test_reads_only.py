@@ -7,7 +7,6 @@ to start and to import lies before the first.
 from __future__ import annotations
 
 import os
-import re
 import subprocess
 import sys
 import textwrap
@@ -16,6 +15,15 @@ from pathlib import Path
 
 import pytest
 from support.needs import needed_tool
+from support.system_calls import (
+    TOUCHES_NO_DEVICE,
+    TRACED,
+    WITH_SIDE_EFFECTS,
+    between_marks,
+    changes,
+    opened,
+    written_to,
+)
 from support.units import LARCH
 
 _Tree = Callable[..., Path]
@@ -36,75 +44,11 @@ _LOOK = textwrap.dedent("""
     print(len(capture.nodes))
 """)
 
-_CHANGING = (
-    "creat",
-    "truncate",
-    "ftruncate",
-    "fallocate",
-    "unlink",
-    "unlinkat",
-    "rename",
-    "renameat",
-    "renameat2",
-    "link",
-    "linkat",
-    "symlink",
-    "symlinkat",
-    "mkdir",
-    "mkdirat",
-    "rmdir",
-    "mknod",
-    "mknodat",
-    "chmod",
-    "fchmod",
-    "fchmodat",
-    "chown",
-    "fchown",
-    "fchownat",
-    "lchown",
-    "utimensat",
-    "setxattr",
-    "fsetxattr",
-    "mount",
-    "umount2",
-    "write",
-    "pwrite64",
-    "writev",
-    "sendfile",
-    "splice",
-    "ioctl",
-    "connect",
-    "sendto",
-    "sendmsg",
-    "bind",
-    "kill",
-    "execve",
-    "init_module",
-    "finit_module",
-    "delete_module",
-    "reboot",
-)
-"""Calls that change something outside the process, or that can make a device do something (``ioctl``)."""
-
-_OPENING = ("open", "openat", "openat2")
-_TRACED = (*_CHANGING, *_OPENING, "newfstatat", "stat", "statx")
-
-_WITH_SIDE_EFFECTS = re.compile(
-    r"/disable$|/power/level$|/remove$|/rescan$|/reset$|/bind$|/unbind$|/new_id$|/drvctl$|/trigger$|/config$|/rom$"
-    r"|/resource\d|/autosuspend|^/dev/(?!kmsg$)|^/sys/kernel/debug/|/scan$|/delete$"
-)
-"""Files whose reading or opening wakes, asks or warns: a port's ``disable`` wakes its hub, ``power/level`` logs a
-warning, PCI ``config``, ``rom`` and ``resource`` reach the device, opening a device node can wake the device."""
-
-_OPENED = re.compile(r'open(?:at2?)?\((?:AT_FDCWD, )?"((?:[^"\\]|\\.)*)", (?:\{flags=)?([A-Z_|0-9x]+)')
-
 
 def _calls(trace: Path, *arguments: str) -> list[str]:
     """The system calls of a look, one a line, between the two marks; ``trace`` is where strace leaves them."""
     tracer = needed_tool("strace", "strace")
-    # A question mark before a call's name: where the processor's kernel does not have it, let it be.
-    traced = ",".join(f"?{name}" for name in _TRACED)
-    command = [tracer, "-f", "-qq", "-s", "4096", "-e", f"trace={traced}", "-o", str(trace)]
+    command = [tracer, "-f", "-qq", "-s", "4096", "-e", f"trace={TRACED}", "-o", str(trace)]
     done = subprocess.run(
         [*command, sys.executable, "-c", _LOOK, *arguments],
         capture_output=True,
@@ -114,34 +58,32 @@ def _calls(trace: Path, *arguments: str) -> list[str]:
     )
     assert done.returncode == 0, done.stderr
     assert int(done.stdout) > 0
-    lines = trace.read_text(errors="replace").splitlines()
-    begin, end = (next(index for index, line in enumerate(lines) if f'"/mark-{name}"' in line) for name in ("a", "z"))
-    assert begin < end
-    return lines[begin + 1 : end]
+    return between_marks(trace.read_text(errors="replace"))
 
 
-def _opened(calls: list[str]) -> list[tuple[str, str]]:
-    return [match.groups() for line in calls if (match := _OPENED.search(line))]  # type: ignore[misc]  # two groups
-
-
-def _changes(calls: list[str]) -> list[str]:
-    names = re.compile(r"^(?:\d+ +)?(?:<\.\.\. )?(\w+)")
-    return [line for line in calls if (match := names.match(line)) and match.group(1) in _CHANGING]
+_OF_THIS_MACHINE = (
+    "/sys/",
+    "/proc/",
+    "/dev/kmsg",
+    # Which modules the system is told not to load, modprobe.d(5), and which it has at all, depmod(8).
+    *(f"/{above}/modprobe.d" for above in ("etc", "run", "usr/local/lib", "usr/lib", "lib")),
+    "/lib/modules",
+    "/usr/lib/modules",
+)
+"""Beginnings of what a look at the machine it runs on may open."""
 
 
 def _check(calls: list[str], allowed: tuple[str, ...]) -> list[tuple[str, str]]:
-    opened = _opened(calls)
-    assert _changes(calls) == []
-    assert [row for row in opened if not re.match(r"O_RDONLY(\||$)", row[1])] == []
-    assert [row for row in opened if re.search(r"O_CREAT|O_TRUNC|O_APPEND|O_TMPFILE", row[1])] == []
-    assert [path for path, _ in opened if _WITH_SIDE_EFFECTS.search(path)] == []
-    assert [path for path, _ in opened if not path.startswith(allowed)] == []
-    return opened
+    files = opened(calls)
+    assert changes(calls) == []
+    assert written_to(files) == []
+    assert [path for path, _ in files if WITH_SIDE_EFFECTS.search(path)] == []
+    assert [path for path, _ in files if not path.startswith(allowed)] == []
+    return files
 
 
 def test_a_look_at_this_machine_changes_nothing(tmp_path: Path) -> None:
-    opened = _check(_calls(tmp_path / "trace"), ("/sys/", "/proc/", "/dev/kmsg"))
-    assert len(opened) > 20
+    assert len(_check(_calls(tmp_path / "trace"), _OF_THIS_MACHINE)) > 20
 
 
 def test_a_look_at_a_real_kernels_tree_changes_nothing(real_tree: _Tree, tmp_path: Path) -> None:
@@ -149,8 +91,7 @@ def test_a_look_at_a_real_kernels_tree_changes_nothing(real_tree: _Tree, tmp_pat
     root = real_tree("healthy").resolve()
     there = [path.name for path in root.rglob("*") if path.name in {"disable", "level"}]
     assert (there.count("disable"), there.count("level")) == (17, 11)
-    opened = _check(_calls(tmp_path / "trace", str(root)), (f"{root}/",))
-    assert len(opened) > 800
+    assert len(_check(_calls(tmp_path / "trace", str(root)), (f"{root}/",))) > 800
 
 
 def test_a_look_at_an_invented_tree_leaves_every_file_as_it_was(built_tree: _Tree, tmp_path: Path) -> None:
@@ -178,12 +119,39 @@ def test_the_checks_see_what_they_look_for() -> None:
         "17 ioctl(3, TCGETS, 0x7ffc) = -1",
         '17 write(1, "x", 1) = 1',
     ]
-    assert [path for path, _ in _opened(calls) if _WITH_SIDE_EFFECTS.search(path)] == [
+    assert [path for path, _ in opened(calls) if WITH_SIDE_EFFECTS.search(path)] == [
         "/sys/x/disable",
         "/sys/x/power/level",
     ]
-    assert len(_changes(calls)) == 2
+    assert len(changes(calls)) == 2
     for line in calls[1:]:
         with pytest.raises(AssertionError):
             _check([line], ("/sys/",))
     _check(calls[:1], ("/sys/",))
+
+
+TOUCHES = {
+    "reset": "17 ioctl(7, USBDEVFS_RESET) = 0",
+    "claim": "17 ioctl(7, USBDEVFS_CLAIMINTERFACE, [0]) = 0",
+    "configuration": "17 ioctl(7, USBDEVFS_SETCONFIGURATION, [1]) = 0",
+    "a request": "17 ioctl(7, USBDEVFS_SUBMITURB, {...}) = 0",
+    "detach": "17 ioctl(7, USBDEVFS_IOCTL, {ifno=0, ioctl_code=USBDEVFS_DISCONNECT}) = 0",
+    "a word to the kernel": '17 sendto(7, "add", 3, 0, {sa_family=AF_NETLINK, nl_pid=0}, 12) = 3',
+    "a switch thrown": '17 write(7, "1", 1) = 1',
+}
+
+
+@pytest.mark.parametrize("call", TOUCHES.values(), ids=TOUCHES.keys())
+def test_what_touches_a_device_is_not_let_pass(call: str) -> None:
+    assert changes([call]) == [call]
+    assert not TOUCHES_NO_DEVICE.search(call)
+
+
+def test_an_opened_device_node_is_seen() -> None:
+    """What ``libusb_open`` does on Linux (os/linux_usbfs.c): the node, read and write, else read alone."""
+    node = "/dev/bus/usb/001/004"
+    for flags in ("O_RDWR|O_CLOEXEC", "O_RDONLY|O_CLOEXEC"):
+        assert opened([f'17 openat(AT_FDCWD, "{node}", {flags}) = 7']) == [(node, flags)]
+        assert WITH_SIDE_EFFECTS.search(node)
+    assert written_to([(node, "O_RDWR|O_CLOEXEC")]) == [(node, "O_RDWR|O_CLOEXEC")]
+    assert not WITH_SIDE_EFFECTS.search("/dev/bus/usb/001")

@@ -84,3 +84,19 @@ def test_links_are_worked_out_on_their_names() -> None:
 def test_a_link_that_leads_out_of_sys_is_no_link(target: str) -> None:
     sight = Sight(FakeTree({}, {"sys/bus/usb/devices/1-5": target}))
     assert not sight.real("sys/bus/usb/devices/1-5").startswith(("/", ".."))
+
+
+def test_texts_are_those_that_are_there_and_not_empty() -> None:
+    files = {f"{_FOLDER}/name": b" pad \n", f"{_FOLDER}/empty": b"\n", f"{_FOLDER}/id/bustype": b"0003\n"}
+    tree = FakeTree(files, {})
+    sight = Sight(tree)
+    wanted = ("name", "empty", "absent", "id/bustype")
+    assert list(sight.texts(_FOLDER, wanted)) == [("name", "pad"), ("id/bustype", "0003")]
+    sight.entries(_FOLDER)
+    assert list(sight.texts(_FOLDER, wanted)) == [("name", "pad"), ("id/bustype", "0003")]
+
+
+def test_a_refused_text_is_counted() -> None:
+    sight = _sight(b"text", errno.EACCES)
+    assert list(sight.texts(_FOLDER, ("value", "absent"))) == []
+    assert sight.refused == [(f"{_FOLDER}/value", errno.EACCES)]

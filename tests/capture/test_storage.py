@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+import pytest
 from support.looking import XHCI, at, look
+from support.more_buses import pci_function, serial_disk
 from support.sysfs import Conditions
+from support.tree.writer import Writer
 from support.units import LARCH, STICK
 
 from usbwatch.model import Kind, Rung
@@ -55,42 +58,65 @@ def test_a_helpers_stick_is_storage_at_its_socket(built_tree: _Tree) -> None:
     assert (node.kind, node.functions) == (Kind.FUNCTION, ("storage",))
 
 
-def test_a_soldered_card_is_a_disk_of_its_own(loose_tree: _Tree) -> None:
-    """eMMC: mmc host, card and block device (drivers/mmc/core/bus.c)."""
-    root = loose_tree(LARCH)
-    host = "devices/pci0000:00/0000:00:1f.0/mmc_host/mmc3"
-    for path, subsystem in {
-        host: "class/mmc_host",
-        f"{host}/mmc3:0001": "bus/mmc",
-        f"{host}/mmc3:0001/block/mmcblk3": "class/block",
-    }.items():
-        folder = root / "sys" / path
-        folder.mkdir(parents=True)
-        (folder / "subsystem").symlink_to("../" * (path.count("/") + 1) + subsystem)
-    (root / "sys/class/block/mmcblk3").symlink_to(f"../../{host}/mmc3:0001/block/mmcblk3")
-    node = at(look(root), "pci0000:00/1f.0/mmc/card/block", "block")
-    assert (node.kind, node.functions) == (Kind.DEVICE, ("disk",))
-
-
-def test_a_serial_disk_is_placed_by_its_port(real_tree: _Tree, loose_tree: _Tree) -> None:
-    """The layout is that of a real kernel's AHCI controller, whose ports are all empty in the snapshot."""
+def test_a_real_kernels_serial_ports_are_placed_by_their_own_number(real_tree: _Tree) -> None:
+    """All ports of the snapshot's AHCI controller are empty: its links know no speed, and no disk stands there."""
     real = real_tree("healthy") / "sys/devices/pci0000:00/0000:00:1f.2/ata2"
     assert (real / "ata_port/ata2/port_no").read_text() == "2\n"
+    assert (real / "link2/ata_link/link2/sata_spd").read_text() == "<unknown>\n"
+    assert [node for node in look(real_tree("healthy")).nodes if "/ata" in node.location] == []
+
+
+def test_a_serial_disk_is_placed_by_its_port(loose_tree: _Tree) -> None:
     root = loose_tree(LARCH)
-    for number, port in (("7", "1"), ("8", "2")):
-        top = f"devices/pci0000:00/0000:00:1f.0/ata{number}"
-        (root / "sys" / top / f"ata_port/ata{number}").mkdir(parents=True)
-        (root / "sys" / top / f"ata_port/ata{number}/port_no").write_text(f"{port}\n")
-        disk = f"{top}/host{number}/target{number}:0:0/{number}:0:0:0"
-        for path, subsystem in {
-            f"{top}/host{number}": "bus/scsi",
-            f"{top}/host{number}/target{number}:0:0": "bus/scsi",
-            disk: "bus/scsi",
-            f"{disk}/block/sd{port}": "class/block",
-        }.items():
-            folder = root / "sys" / path
-            folder.mkdir(parents=True, exist_ok=True)
-            (folder / "subsystem").symlink_to("../" * (path.count("/") + 1) + subsystem)
-        (root / f"sys/class/block/sd{port}").symlink_to(f"../../{disk}/block/sd{port}")
-    places = [node.location for node in look(root).nodes if node.bus == "block" and "/ata" in node.location]
-    assert places == ["pci0000:00/1f.0/ata1/block", "pci0000:00/1f.0/ata2/block"]
+    serial_disk(root, number=7, port=1, name="sdb")
+    serial_disk(root, number=8, port=2, name="sdc")
+    nodes = [node for node in look(root).nodes if node.bus == "block" and "/ata" in node.location]
+    assert [node.location for node in nodes] == ["pci0000:00/1f.0/ata1/block", "pci0000:00/1f.0/ata2/block"]
+    assert {node.functions for node in nodes} == {("disk",)}
+
+
+@pytest.mark.parametrize(
+    ("now", "most", "facts"),
+    [
+        ("6.0 Gbps", "6.0 Gbps", {"speed_kbps": 6_000_000, "speed_limit_kbps": 6_000_000}),
+        ("1.5 Gbps", "6.0 Gbps", {"speed_kbps": 1_500_000, "speed_limit_kbps": 6_000_000}),
+        ("3.0 Gbps", "<unknown>", {"speed_kbps": 3_000_000}),
+        ("<unknown>", "<unknown>", {}),
+        ("6,0 Gbps", "fast", {}),
+    ],
+)
+def test_a_serial_disk_tells_its_links_speed(loose_tree: _Tree, now: str, most: str, facts: dict[str, int]) -> None:
+    """Documentation/ABI/testing/sysfs-ata; the words are those of sata_spd_string (drivers/ata/libata-core.c)."""
+    root = loose_tree(LARCH)
+    link = {"sata_spd": now, "hw_sata_spd_limit": most, "sata_spd_limit": "6.0 Gbps"}
+    serial_disk(root, number=7, port=1, name="sdb", link=link)
+    node = at(look(root), "pci0000:00/1f.0/ata1/block", "block")
+    assert {name: fact for name, fact in node.facts.items() if name.endswith("_kbps")} == facts
+    assert node.facts.get("sata_spd") == (now if "speed_kbps" in facts else None)
+    assert node.facts["sata_spd_limit"] == "6.0 Gbps"
+
+
+def test_an_optical_drive_is_no_disk(loose_tree: _Tree) -> None:
+    """Peripheral device type 5 (include/scsi/scsi_proto.h)."""
+    root = loose_tree(LARCH)
+    serial_disk(root, number=7, port=1, name="sr0", kind=5)
+    node = at(look(root), "pci0000:00/1f.0/ata1/block", "block")
+    assert (node.kind, node.functions, node.facts["removable"]) == (Kind.DEVICE, ("storage",), 1)
+
+
+def test_universal_flash_storage_makes_its_controller_the_disk(loose_tree: _Tree) -> None:
+    """PCI class 0109 (pci.ids); its logical units are SCSI disks straight below the controller's SCSI host."""
+    root = loose_tree(LARCH)
+    writer = Writer(root)
+    controller = pci_function(root, "12.7", "010901", "ufshcd")
+    writer.bus_device(f"{controller}/host4", "scsi")
+    writer.bus_device(f"{controller}/host4/target4:0:0", "scsi")
+    for unit, name in ((0, "sdb"), (1, "sdc")):
+        device = f"{controller}/host4/target4:0:0/4:0:0:{unit}"
+        writer.bus_device(device, "scsi", type=0, model="Invented UFS")
+        writer.class_device(f"{device}/block/{name}", "block", device, size=4096 + unit, removable=0, ro=0)
+    capture = look(root)
+    node = at(capture, "pci0000:00/12.7", "pci")
+    assert (node.kind, node.rung, node.functions) == (Kind.DEVICE, Rung.WORKING, ("disk",))
+    units = [each.location for each in capture.nodes if each.bus == "block" and "/12.7/" in each.location]
+    assert units == ["pci0000:00/12.7/block", "pci0000:00/12.7/block#2"]

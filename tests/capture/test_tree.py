@@ -246,6 +246,63 @@ def test_an_odd_tree_still_gives_a_capture_that_can_be_kept(
     assert load(str(kept)) == capture
 
 
+# --- Links on the way to a file -----------------------------------------------------
+
+_ON_THE_WAY = {
+    "a link to a folder inside": ("devices/x", "real"),
+    "a link to a link": ("way", "real"),
+    "a link that goes up and down again": ("../sys/devices/x", "real"),
+    "a link with a dot in it": ("./devices/./x", "real"),
+    "a link that goes back up after a name": ("class/../devices/x", "real"),
+    "a link that goes back up after a link, to inside": ("far/../x", "real"),
+    "a link that goes back up after a link, to outside": ("out/../secret", ""),
+    "a link out": ("../../outside", ""),
+    "a link out and in again by the folder's name": ("../../tree/sys/devices/x", "real"),
+    "a link to the folder above the tree": ("../..", ""),
+    "an absolute link out": ("{}/outside", ""),
+    "an absolute link to inside": ("{}/tree/sys/devices/x", "real"),
+    "a link to itself": ("link", ""),
+    "a link to one that leads back": ("back", ""),
+    "a link to nothing": ("devices/gone", ""),
+    "a link that begins like the root but is beside it": ("../../tree-beside", ""),
+}
+
+
+@pytest.mark.parametrize(("target", "content"), _ON_THE_WAY.values(), ids=_ON_THE_WAY)
+def test_a_folder_that_is_a_link_is_followed_inside_the_tree_alone(tmp_path: Path, target: str, content: str) -> None:
+    for folder in ("tree/sys/bus", "tree/sys/class", "tree/sys/devices/x", "tree/sys/devices/y", "outside", "secret"):
+        (tmp_path / folder).mkdir(parents=True)
+    (tmp_path / "tree-beside").mkdir()
+    (tmp_path / "tree/sys/devices/x/value").write_text("real")
+    for folder in ("outside", "secret", "tree-beside"):
+        (tmp_path / folder / "value").write_text(_SECRET)
+    (tmp_path / "value").write_text(_SECRET)
+    sys_folder = tmp_path / "tree/sys"
+    for name, leads in (("way", "devices/x"), ("back", "link"), ("out", "../../outside"), ("far", "devices/y")):
+        (sys_folder / name).symlink_to(leads)
+    (sys_folder / "link").symlink_to(target.format(tmp_path))
+    tree = CopiedTree(str(tmp_path / "tree"))
+    if content:
+        assert tree.read("sys/link/value") == content.encode()
+        return
+    for path in ("sys/link/value", "sys/link/deeper/value"):
+        with pytest.raises(OSError, match=r"leads out|No such file|Too many levels"):
+            tree.read(path)
+    with pytest.raises(OSError, match=r"leads out|No such file|Too many levels|a link in place"):
+        tree.list("sys/link")
+
+
+@pytest.mark.parametrize("path", ["sys/../../outside/value", "sys/devices/../../../outside/value", "..", "sys/.."])
+def test_a_path_that_climbs_is_refused(tmp_path: Path, path: str) -> None:
+    (tmp_path / "tree/sys/bus").mkdir(parents=True)
+    (tmp_path / "outside").mkdir()
+    (tmp_path / "outside/value").write_text(_SECRET)
+    tree = CopiedTree(str(tmp_path / "tree"))
+    for ask in (tree.read, tree.list, tree.link):
+        with pytest.raises(PermissionError):
+            ask(path)
+
+
 def test_a_huge_file_is_read_up_to_the_limit(loose_tree: _Tree) -> None:
     root = loose_tree(LARCH)
     with (root / f"{_CAMERA}/product").open("wb") as file:
@@ -298,6 +355,36 @@ def test_a_device_that_holds_back_an_attribute_does_not_hold_up_the_capture(
         LiveTree().read(str(tmp_path / "product").lstrip("/"))
     released.set()
     assert caught.value.errno == errno.ETIMEDOUT
+
+
+def test_after_a_stuck_attribute_the_next_one_is_read_and_gets_its_own_answer(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    released = threading.Event()
+    monkeypatch.setattr("usbwatch.capture.tree.PATIENCE_S", 0.05)
+    monkeypatch.setattr(
+        "usbwatch.capture.tree._read_regular",
+        lambda path, _limit: path.encode() if "quick" in path else released.wait(10) and b"late",
+    )
+    tree, folder = LiveTree(), str(tmp_path).lstrip("/")
+    with pytest.raises(OSError, match="not readable in time"):
+        tree.read(f"{folder}/stuck/product")
+    released.set()
+    assert [tree.read(f"{folder}/quick-{number}/product") for number in "12"] == [
+        f"/{folder}/quick-{number}/product".encode() for number in "12"
+    ]
+
+
+def test_a_live_tree_reads_guarded_attributes_in_one_thread_that_ends_with_it(tmp_path: Path) -> None:
+    (tmp_path / "product").write_bytes(b"text\n")
+    before = set(threading.enumerate())
+    tree = LiveTree()
+    for _ in range(5):
+        tree.read(f"{tmp_path}/product".lstrip("/"))
+    (reader,) = set(threading.enumerate()) - before
+    del tree
+    reader.join(10)
+    assert not reader.is_alive()
 
 
 @pytest.mark.parametrize("name", ["product", "idVendor"], ids=["guarded", "plain"])

@@ -10,8 +10,9 @@ from typing import Any
 import jsonschema  # noqa: TID253 - checked against it
 import pytest
 
+from usbwatch.model import FUNCTIONS
 from usbwatch.profile import document_schema, parse
-from usbwatch.profile.shape import FUNCTIONS, Reach
+from usbwatch.profile.shape import Reach
 
 PAGE = (Path(__file__).parent.parent.parent / "docs" / "profile.md").read_text(encoding="utf-8")
 SCHEMA: Any = document_schema()

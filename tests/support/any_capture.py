@@ -4,7 +4,19 @@ from __future__ import annotations
 
 from hypothesis import strategies as st
 
-from usbwatch.model import Capture, Coverage, CoverageState, Episode, Kind, Node, Rung, System, UnitStrings
+from usbwatch.model import (
+    Blacklisted,
+    Capture,
+    Coverage,
+    CoverageState,
+    Episode,
+    Kind,
+    Node,
+    Rung,
+    Software,
+    System,
+    UnitStrings,
+)
 
 __all__ = ["captures"]
 
@@ -34,6 +46,7 @@ _COVERAGES = st.builds(
     root_would_help=st.booleans(),
     unread=_INTEGERS,
     drivers=st.lists(_TEXTS, max_size=2).map(tuple),
+    unread_names=st.lists(_TEXTS, max_size=2).map(tuple),
 )
 _EPISODES = st.builds(
     Episode,
@@ -42,6 +55,14 @@ _EPISODES = st.builds(
     count=_INTEGERS,
     errno=_INTEGERS,
     lines=st.lists(_TEXTS, max_size=2).map(tuple),
+)
+_SOFTWARE = st.builds(
+    Software,
+    seen=st.lists(_TEXTS, max_size=2).map(tuple),
+    switches=st.lists(_TEXTS, max_size=2).map(tuple),
+    blacklisted=st.lists(st.builds(Blacklisted, module=_TEXTS, where=_TEXTS), max_size=2).map(tuple),
+    drivers_for=st.dictionaries(_NAMES, st.lists(_TEXTS, max_size=2).map(tuple), max_size=2),
+    loaded=st.lists(_TEXTS, max_size=2).map(tuple),
 )
 
 
@@ -58,4 +79,5 @@ def captures() -> st.SearchStrategy[Capture]:
         coverage=st.lists(_COVERAGES, max_size=2).map(tuple),
         nodes=st.lists(_NODES, max_size=3, unique_by=lambda node: (node.bus, node.location)).map(tuple),
         episodes=st.lists(_EPISODES, max_size=2).map(tuple),
+        software=_SOFTWARE,
     )

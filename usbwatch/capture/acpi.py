@@ -34,7 +34,7 @@ def nodes(sight: Sight, places: Places) -> Iterator[Node]:
 def _declared(sight: Sight, places: Places, folder: str, hid: str) -> Node:
     facts: Dict[str, Fact] = {**sight.numbers(folder, "status"), **sight.facts(folder, "uid", "description")}
     ids = sight.text(folder, "modalias").partition("acpi:")[2].split(":")[1:]
-    compatible = " ".join(identity for identity in ids if identity)
+    compatible = " ".join(filter(None, ids))
     if compatible:
         facts["compatible_ids"] = compatible
     physical = f"{folder}/physical_node"

@@ -1,46 +1,14 @@
 """What a node does, told from standard identifiers alone.
 
 Each table names its source. A function is one word of the vocabulary
-``FUNCTIONS``; a node can have several, and none is a valid answer.
+``usbwatch.model.FUNCTIONS``; a node can have several, and none is a valid answer.
 """
 
 from __future__ import annotations
 
 from typing import Dict, Iterable, List, Tuple
 
-__all__ = ["ACPI_FUNCTIONS", "FUNCTIONS", "of_input", "of_pci_class", "union"]
-
-FUNCTIONS = frozenset(
-    {
-        "audio",
-        "battery",
-        "bluetooth",
-        "camera",
-        "card-reader",
-        "disk",
-        "ethernet",
-        "fingerprint-reader",
-        "graphics",
-        "hub",
-        "keyboard",
-        "lid",
-        "mains-adapter",
-        "mouse",
-        "panel",
-        "pen",
-        "pointing-device",
-        "pointing-stick",
-        "power-button",
-        "sensor",
-        "smart-card-reader",
-        "storage",
-        "touchpad",
-        "touchscreen",
-        "usb-controller",
-        "wlan",
-        "wwan",
-    }
-)
+__all__ = ["ACPI_FUNCTIONS", "of_input", "of_pci_class", "union"]
 
 ACPI_FUNCTIONS: Dict[str, str] = {
     "PNP0C0A": "battery",
@@ -50,8 +18,10 @@ ACPI_FUNCTIONS: Dict[str, str] = {
     "PNP0C0C": "power-button",
     "LNXPWRBN": "power-button",
     "ACPI0008": "sensor",
+    "PNP0C0B": "fan",
+    "INT3404": "fan",
 }
-"""drivers/acpi/battery.c, sbs.c, ac.c, button.c; drivers/iio/light/acpi-als.c."""
+"""drivers/acpi/battery.c, sbs.c, ac.c, button.c, fan.h; drivers/iio/light/acpi-als.c."""
 
 _PCI_CLASSES: Tuple[Tuple[str, str], ...] = (
     ("0108", "disk"),

@@ -1,4 +1,4 @@
-"""I2C and SPI: adapters, and the clients that firmware declares on them.
+"""I2C and SPI: controllers, and the clients that firmware declares on them.
 
 A client exists because firmware declared it; only a driver and what hangs on
 it show that the part answered (drivers/i2c/i2c-core-acpi.c, drivers/spi/spi.c).
@@ -16,6 +16,7 @@ __all__ = ["I2C_FOLDER", "SPI_FOLDER", "i2c_nodes", "spi_nodes"]
 
 I2C_FOLDER = "sys/bus/i2c/devices"
 SPI_FOLDER = "sys/bus/spi/devices"
+_SPI_CONTROLLERS = "sys/class/spi_master"
 
 
 def i2c_nodes(sight: Sight, places: Places) -> Iterator[Node]:
@@ -34,7 +35,9 @@ def i2c_nodes(sight: Sight, places: Places) -> Iterator[Node]:
 
 
 def spi_nodes(sight: Sight, places: Places) -> Iterator[Node]:
-    """Every SPI client."""
+    """Every SPI controller and client."""
+    for _, folder in sight.devices(_SPI_CONTROLLERS) if sight.names(_SPI_CONTROLLERS) else ():
+        yield Node(bus="spi", location=places.of(folder), kind=Kind.INFRASTRUCTURE, rung=Rung.WORKING)
     for _, folder in sight.devices(SPI_FOLDER):
         yield _client("spi", sight, places, folder)
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import fields
 from typing import Tuple
 
-from usbwatch.capture.sight import Sight
+from usbwatch.capture.sight import Sight, refused_names
 from usbwatch.model import Coverage, CoverageState, System, UnitStrings
 
 __all__ = ["DMI_FOLDER", "dmi", "system"]
@@ -36,6 +36,7 @@ def dmi(sight: Sight) -> Tuple[UnitStrings, Coverage]:
         why="serial numbers are for root alone" if refused else "",
         root_would_help=bool(refused),
         unread=refused,
+        unread_names=refused_names(sight.refused[before:]),
     )
 
 

@@ -12,6 +12,7 @@ import errno
 import os
 from typing import List, Optional
 
+from usbwatch.capture.opening import READ_ONLY
 from usbwatch.capture.tree import Tree
 
 __all__ = ["LOG_LIMIT", "copied_log", "live_log"]
@@ -27,7 +28,7 @@ def live_log(path: str = "/dev/kmsg") -> Optional[str]:
     have added a line, and sees by their numbers whether any are lost.
     """
     try:
-        handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
+        handle = os.open(path, READ_ONLY)
     except OSError:
         return None
     records: List[str] = []

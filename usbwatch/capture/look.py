@@ -7,11 +7,31 @@ from dataclasses import replace
 from typing import Callable, Iterator, List, Optional, Tuple
 
 from usbwatch import __version__
-from usbwatch.capture import acpi, drm, hid, i2c, identity, media, pci, power_supply, serio, storage, usb
+from usbwatch.capture import (
+    acpi,
+    cooling,
+    drm,
+    hid,
+    i2c,
+    identity,
+    iio,
+    media,
+    mmc,
+    pci,
+    power_supply,
+    serio,
+    smbios_table,
+    soundwire,
+    storage,
+    thunderbolt,
+    typec,
+    usb,
+)
 from usbwatch.capture.assemble import assembled
 from usbwatch.capture.log import Survey, surveyed
 from usbwatch.capture.place import Places
-from usbwatch.capture.sight import Sight, named
+from usbwatch.capture.sight import Sight, named, refused_names
+from usbwatch.capture.software import software
 from usbwatch.capture.tree import Tree
 from usbwatch.model import Capture, Coverage, CoverageState, Node
 
@@ -20,6 +40,7 @@ __all__ = ["BUSES", "take"]
 _Reader = Callable[[Sight, Places], Iterator[Node]]
 
 BUSES: Tuple[Tuple[str, str, _Reader], ...] = (
+    ("smbios", smbios_table.FOLDER, smbios_table.nodes),
     ("acpi", acpi.FOLDER, acpi.nodes),
     ("pci", pci.FOLDER, pci.nodes),
     ("usb", usb.FOLDER, usb.nodes),
@@ -31,17 +52,27 @@ BUSES: Tuple[Tuple[str, str, _Reader], ...] = (
     ("power_supply", power_supply.FOLDER, power_supply.nodes),
     ("drm", drm.FOLDER, drm.nodes),
     ("nvme", storage.NVME_FOLDER, storage.nvme_nodes),
+    ("mmc", mmc.FOLDER, mmc.nodes),
     ("block", storage.BLOCK_FOLDER, storage.block_nodes),
     ("hdaudio", media.HDAUDIO_FOLDER, media.hdaudio_nodes),
+    ("soundwire", soundwire.FOLDER, soundwire.nodes),
     ("sound", media.SOUND_FOLDER, media.sound_nodes),
     ("video", media.VIDEO_FOLDER, media.video_nodes),
     ("net", media.NET_FOLDER, media.net_nodes),
     ("bluetooth", media.BLUETOOTH_FOLDER, media.bluetooth_nodes),
     ("rfkill", media.RFKILL_FOLDER, media.rfkill_nodes),
+    ("typec", typec.FOLDER, typec.nodes),
+    ("thunderbolt", thunderbolt.FOLDER, thunderbolt.nodes),
+    ("iio", iio.FOLDER, iio.nodes),
+    ("hwmon", cooling.HWMON_FOLDER, cooling.hwmon_nodes),
+    ("thermal", cooling.THERMAL_FOLDER, cooling.thermal_nodes),
+    ("backlight", cooling.BACKLIGHT_FOLDER, cooling.backlight_nodes),
 )
 """Every bus or class that is read: our name for it, where it stands, its reader."""
 
 _REFUSED = frozenset({errno.EACCES, errno.EPERM})
+_FOR_ROOT_ALONE = frozenset({"smbios"})
+"""What the kernel makes readable for root alone, so that a copy made without root's rights cannot hold it."""
 
 
 def take(tree: Tree, *, taken_at: str, log: Optional[str] = None, privileged: bool = False) -> Capture:
@@ -62,14 +93,18 @@ def take(tree: Tree, *, taken_at: str, log: Optional[str] = None, privileged: bo
         coverage.append(state)
     told = surveyed(log, places.root_hubs) if log is not None else None
     coverage.append(_log_coverage(log, told, sight))
+    system = identity.system(sight, privileged=privileged)
+    switched, modules_coverage = software(sight, places, system.kernel)
+    coverage.append(modules_coverage)
     return Capture(
         taken_at=taken_at,
         tool=__version__,
-        system=identity.system(sight, privileged=privileged),
+        system=system,
         unit=unit,
         coverage=tuple(coverage),
         nodes=assembled(found),
         episodes=told.episodes if told is not None else (),
+        software=switched,
     )
 
 
@@ -96,6 +131,7 @@ def _bus(sight: Sight, places: Places, bus: str, folder: str, reader: _Reader) -
         why=why,
         root_would_help=any(refusal in _REFUSED for _, refusal in sight.refused[before:]),
         unread=unread,
+        unread_names=refused_names(sight.refused[before:]),
         drivers=_drivers(sight, folder),
     )
 
@@ -120,8 +156,10 @@ def _unseen(bus: str, folder: str, source: str, error: OSError) -> Coverage:
         why = f"{holder} has no /{folder.replace('/devices', '')}"
         return Coverage(bus=bus, state=CoverageState.NOT_THERE, why=why)
     if error.errno in _REFUSED:
-        why = f"{folder} may not be read"
-        return Coverage(bus=bus, state=CoverageState.NOT_PERMITTED, why=why, root_would_help=source == "live")
+        for_root = bus in _FOR_ROOT_ALONE
+        why = f"{folder} may not be read" + ("; the kernel keeps it for root alone" if for_root else "")
+        helps = for_root or source == "live"
+        return Coverage(bus=bus, state=CoverageState.NOT_PERMITTED, why=why, root_would_help=helps)
     name = errno.errorcode.get(error.errno or 0, "unknown error")
     return Coverage(bus=bus, state=CoverageState.FAILED, why=f"reading {folder} failed with {name}")
 

@@ -14,7 +14,7 @@ from typing import Callable, Dict
 
 from usbwatch.capture.sight import Sight, named
 
-__all__ = ["Places"]
+__all__ = ["SOUNDWIRE_PERIPHERAL", "Places"]
 
 _DEVICES = "sys/devices"
 _DEEPEST = 60
@@ -27,10 +27,17 @@ _ATA_PORT = re.compile(r"ata\d+\Z")
 _ADAPTER = re.compile(r"i2c-\d+\Z")
 _ANY_NUMBER = re.compile(r"\.\d+(\.auto)?\Z")
 _AUTO_NUMBER = re.compile(r"\.\d+\.auto\Z")
+_LAST_NUMBER = re.compile(r"\.(\d+)\Z")
+_TYPEC_PORT = re.compile(r"port(\d+)\Z")
+SOUNDWIRE_PERIPHERAL = re.compile(
+    r"sdw:(?:[0-9a-f]+:)?(?P<link>[0-9a-f]+):(?P<maker>[0-9a-f]{4}):(?P<part>[0-9a-f]{4}):[0-9a-f]{2}"
+    r"(?::(?P<unique>[0-9a-f]))?\Z"
+)
+"""``sdw:link:maker:part:class[:unique]`` (drivers/soundwire/slave.c); newer kernels put a controller number first."""
 _ROOT_HUBS = {"0001": "usb1", "0002": "usb2", "0003": "usb3"}
 """Product id of the kernel's own root hubs (drivers/usb/core/hcd.c) against the port numbering they open."""
 
-_FIRMWARE_PLACED = frozenset({"platform", "pnp", "i2c", "spi", "serial"})
+_FIRMWARE_PLACED = frozenset({"platform", "pnp", "i2c", "spi", "serial", "typec"})
 """Subsystems whose devices are best placed by the path that firmware gives them."""
 
 
@@ -151,6 +158,37 @@ def _drm_hop(_places: Places, parent: str, _folder: str, name: str) -> str:
     return _join(parent, "drm/" + connector) if connector else parent
 
 
+def _auxiliary_hop(_places: Places, parent: str, _folder: str, name: str) -> str:
+    """``module.name.number`` (Documentation/driver-api/auxiliary_bus.rst); a SoundWire link has a hop of its own."""
+    return parent if ".link." in name else _join(parent, _LAST_NUMBER.sub("", name))
+
+
+def _soundwire_hop(_places: Places, parent: str, folder: str, name: str) -> str:
+    """A link by its number at the controller, a peripheral by link, maker, part and unique id: its whole address."""
+    peripheral = SOUNDWIRE_PERIPHERAL.match(name)
+    if not peripheral:
+        link = _LAST_NUMBER.search(posixpath.dirname(folder))
+        return _join(parent, f"soundwire/{link.group(1) if link else name.rpartition('-')[2]}")
+    link_hop = f"soundwire/{int(peripheral.group('link'), 16)}"
+    above = parent if parent.endswith(f"/{link_hop}") else _join(parent, link_hop)
+    return _join(above, ":".join(filter(None, peripheral.group("maker", "part", "unique"))))
+
+
+def _typec_hop(places: Places, parent: str, folder: str, name: str) -> str:
+    """A port by its rank at its controller, which registers its connectors in order; what is in it by its kind."""
+    port = _TYPEC_PORT.match(name)
+    if not port:
+        return _join(parent, name.rpartition("-")[2])
+    beside = (_TYPEC_PORT.match(other) for other in places.sight.names(posixpath.dirname(folder)))
+    numbers = sorted(int(other.group(1)) for other in beside if other)
+    return _join(parent, f"typec/{numbers.index(int(port.group(1))) + 1}")
+
+
+def _thunderbolt_hop(_places: Places, parent: str, _folder: str, name: str) -> str:
+    """A domain without its number; a router by its route, which spells the ports on the way."""
+    return _join(parent, "thunderbolt" if name.startswith("domain") else name.partition("-")[2] or name)
+
+
 def _hdaudio_hop(_places: Places, parent: str, _folder: str, name: str) -> str:
     return _join(parent, "codec" + name.rpartition("D")[2])
 
@@ -174,12 +212,16 @@ def _fixed(hop: str) -> _Hop:
 
 _HOPS: Dict[str, _Hop] = {
     "acpi": _acpi_hop,
+    "auxiliary": _auxiliary_hop,
+    "backlight": _fixed("backlight"),
     "block": _fixed("block"),
     "bluetooth": _fixed("bluetooth"),
     "drm": _drm_hop,
     "hdaudio": _hdaudio_hop,
     "hid": _fixed("hid"),
+    "hwmon": _fixed("hwmon"),
     "i2c": _i2c_hop,
+    "iio": _fixed("iio"),
     "input": _fixed("input"),
     "mmc": _fixed("card"),
     "mmc_host": _fixed("mmc"),
@@ -192,8 +234,11 @@ _HOPS: Dict[str, _Hop] = {
     "scsi": _no_hop,
     "serio": _serio_hop,
     "sound": _fixed("sound"),
+    "soundwire": _soundwire_hop,
     "spi": _spi_hop,
     "spi_master": _fixed("spi"),
+    "thunderbolt": _thunderbolt_hop,
+    "typec": _typec_hop,
     "usb": _usb_hop,
     "video4linux": _fixed("video"),
 }

@@ -6,6 +6,7 @@ import os
 import stat
 
 from usbwatch.capture.document import FORMAT, Document, digest
+from usbwatch.capture.opening import READ_ONLY
 from usbwatch.errors import BadCapture
 from usbwatch.model import CAPTURE_SCHEMA, Capture
 
@@ -23,7 +24,7 @@ def load(path: str) -> Capture:
 
 def _content(path: str) -> bytes:
     try:
-        handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
+        handle = os.open(path, READ_ONLY)
     except OSError as error:
         raise BadCapture(path, f"cannot be opened ({error.strerror})", "check the name and its permissions") from None
     except ValueError:

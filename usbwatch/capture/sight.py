@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import errno
 import posixpath
-from typing import Dict, Iterator, List, Optional, Tuple
+from typing import Dict, FrozenSet, Iterable, Iterator, List, Optional, Sequence, Tuple
 
 from usbwatch.capture.tree import ATTRIBUTE_LIMIT, Tree
 from usbwatch.model import Fact
 
-__all__ = ["Sight", "named", "printable"]
+__all__ = ["Sight", "named", "printable", "refused_names"]
 
 _ABSENT = frozenset({errno.ENOENT, errno.ENOTDIR, errno.ENODEV, errno.ENXIO, errno.ENODATA})
 """What the kernel answers when there is no such value, rather than when it may not be read."""
@@ -31,10 +31,29 @@ def printable(data: bytes) -> str:
 
 def named(name: str) -> str:
     r"""A file's name as text: bytes that are no UTF-8, which the system hands on as surrogates, kept as ``\xNN``."""
+    if name.isascii():
+        return name
     try:
         return name.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
     except UnicodeEncodeError:  # a surrogate that stands for no byte
         return name.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
+def _decimal(text: str) -> Optional[int]:
+    """The number that a text is, None for any other text or one beyond ``_LARGEST_INTEGER``."""
+    if not text:
+        return None
+    try:
+        number = int(text)
+    except ValueError:
+        return None
+    return number if abs(number) <= _LARGEST_INTEGER else None
+
+
+def refused_names(refused: Sequence[Tuple[str, int]]) -> Tuple[str, ...]:
+    """Names of the files that rights kept from being read, sorted, each once: no path, for that holds bus numbers."""
+    lacking_rights = {path.rpartition("/")[2] for path, error in refused if error in (errno.EACCES, errno.EPERM)}
+    return tuple(sorted(named(name) for name in lacking_rights))
 
 
 class Sight:
@@ -49,15 +68,21 @@ class Sight:
         self.refused: List[Tuple[str, int]] = []
         self.lost = 0
         self._links: Dict[str, str] = {}
+        self._listed: Dict[str, Tuple[str, ...]] = {}
+        self._holds: Dict[str, FrozenSet[str]] = {}
 
     def entries(self, folder: str) -> Tuple[str, ...]:
         """Names in a folder; raises ``OSError`` when it cannot be listed."""
-        return self.tree.list(folder)
+        known = self._listed.get(folder)
+        if known is None:
+            self._listed[folder] = known = self.tree.list(folder)
+            self._holds[folder] = frozenset(known)
+        return known
 
     def names(self, folder: str) -> Tuple[str, ...]:
         """Names in a folder, none when it cannot be listed."""
         try:
-            return self.tree.list(folder)
+            return self.entries(folder)
         except OSError as error:
             self._note(folder, error)
             return ()
@@ -67,13 +92,13 @@ class Sight:
 
         Devices below ``/sys/devices/virtual`` are made by programs and left out.
         """
-        for name in self.tree.list(folder):
+        for name in self.entries(folder):
             entry = f"{folder}/{name}"
             real = self.real(entry)
             if real.startswith("sys/devices/virtual/"):
                 continue
             try:
-                self.tree.list(real)
+                self.entries(real)
             except OSError:
                 self.lost += real != entry
                 continue
@@ -83,9 +108,24 @@ class Sight:
         if error.errno not in _ABSENT:
             self.refused.append((path, error.errno or 0))
 
+    def _known_names(self, folder: str) -> Optional[FrozenSet[str]]:
+        """Names in a folder as far as they are known already; nothing is listed to find out."""
+        names = self._holds.get(folder)
+        if names is None:
+            above, _, own = folder.rpartition("/")
+            around = self._holds.get(above)
+            if around is not None and own not in around:
+                self._holds[folder] = names = frozenset()
+        return names
+
     def blob(self, folder: str, name: str, limit: int = ATTRIBUTE_LIMIT) -> bytes:
         """Bytes of an attribute, b"" where there is none."""
-        path = f"{folder}/{name}"
+        names = self._known_names(folder)
+        if names is not None and name not in names and "/" not in name:
+            return b""
+        return self._content(f"{folder}/{name}", limit)
+
+    def _content(self, path: str, limit: int = ATTRIBUTE_LIMIT) -> bytes:
         try:
             return self.tree.read(path, limit)
         except OSError as error:
@@ -94,25 +134,35 @@ class Sight:
 
     def text(self, folder: str, name: str) -> str:
         """Text of an attribute without its surrounding white space, "" where there is none."""
-        return printable(self.blob(folder, name)).strip()
+        data = self.blob(folder, name)
+        return printable(data).strip() if data else ""
+
+    def texts(self, folder: str, names: Iterable[str]) -> Iterator[Tuple[str, str]]:
+        """Each of the named attributes that is there and not empty, and its text as ``text`` gives it."""
+        known = self._known_names(folder)
+        for name in names:
+            if known is None or name in known or "/" in name:
+                data = self._content(f"{folder}/{name}")
+                text = printable(data).strip() if data else ""
+                if text:
+                    yield name, text
 
     def number(self, folder: str, name: str) -> Optional[int]:
         """A decimal attribute, None where there is none or it is no number."""
-        try:
-            number = int(self.text(folder, name))
-        except ValueError:
-            return None
-        return number if abs(number) <= _LARGEST_INTEGER else None
+        return _decimal(self.text(folder, name))
 
     def facts(self, folder: str, *names: str) -> Dict[str, Fact]:
         """The named text attributes that are there and not empty."""
-        found = ((name, self.text(folder, name)) for name in names)
-        return {name.rpartition("/")[2]: text for name, text in found if text}
+        return {name.rpartition("/")[2]: text for name, text in self.texts(folder, names)}
 
     def numbers(self, folder: str, *names: str) -> Dict[str, Fact]:
         """The named decimal attributes that are there."""
-        found = ((name, self.number(folder, name)) for name in names)
-        return {name.rpartition("/")[2]: number for name, number in found if number is not None}
+        found: Dict[str, Fact] = {}
+        for name, text in self.texts(folder, names):
+            number = _decimal(text)
+            if number is not None:
+                found[name.rpartition("/")[2]] = number
+        return found
 
     def real(self, path: str) -> str:
         """Where a path leads after one link, worked out on the names alone.
@@ -121,17 +171,25 @@ class Sight:
         """
         known = self._links.get(path)
         if known is None:
-            try:
-                known = posixpath.normpath(posixpath.join(posixpath.dirname(path), self.tree.link(path)))
-            except OSError as error:
-                if error.errno in (errno.EACCES, errno.EPERM):
-                    self._note(path, error)
-                known = path
-            self._links[path] = known = known if known.startswith("sys/") else path
+            self._links[path] = known = self._followed(path)
         return known
+
+    def _followed(self, path: str) -> str:
+        folder, _, name = path.rpartition("/")
+        names = self._known_names(folder)
+        if names is not None and name not in names:
+            return path
+        try:
+            target = self.tree.link(path)
+        except OSError as error:
+            if error.errno in (errno.EACCES, errno.EPERM):
+                self._note(path, error)
+            return path
+        real = posixpath.normpath(f"{folder}/{target}")
+        return real if real.startswith("sys/") and not target.startswith("/") else path
 
     def points_to(self, folder: str, name: str) -> str:
         """Last element of what a link names (``driver``, ``subsystem``), "" where there is no link."""
         path = f"{folder}/{name}"
         real = self.real(path)
-        return "" if real == path else named(posixpath.basename(real))
+        return "" if real == path else named(real.rpartition("/")[2])

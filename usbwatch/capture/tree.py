@@ -11,16 +11,29 @@ from __future__ import annotations
 
 import errno
 import os
+import queue
+import re
 import stat
 import threading
-from typing import Dict, List, Protocol, Tuple
+import weakref
+from typing import Dict, List, Optional, Protocol, Tuple, Union
 
+from usbwatch.capture.opening import READ_ONLY_NO_LINK
 from usbwatch.errors import BadTree
 
 __all__ = ["ATTRIBUTE_LIMIT", "CopiedTree", "LiveTree", "Tree"]
 
 ATTRIBUTE_LIMIT = 65_536
 """Bytes read of one attribute at most: above sysfs' page and the longest descriptor file."""
+
+_PAGE = 4096
+"""Bytes that sysfs gives of a text attribute at most, whatever length it says."""
+
+_DEEPEST = 100
+"""Folders on the way to a file at most: sysfs' deepest devices need half of it."""
+
+_PLAIN_TARGET = re.compile(r"(?:\.\./)*(?!/)(?!(?:.*/)?\.\.(?:/|\Z)).+\Z", re.DOTALL)
+"""A link's target that can be worked out on names alone: relative, and never back up after a name."""
 
 PATIENCE_S = 2.0
 """Seconds to wait for an attribute that the kernel guards with the device's lock."""
@@ -60,26 +73,39 @@ class Tree(Protocol):
 
 def _read_regular(path: str, limit: int) -> bytes:
     """At most ``limit`` bytes; refuses anything but a regular file, and never waits for a writer."""
-    handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC | os.O_NOFOLLOW)
+    handle = os.open(path, READ_ONLY_NO_LINK)
     try:
-        if not stat.S_ISREG(os.fstat(handle).st_mode):
+        status = os.fstat(handle)
+        if not stat.S_ISREG(status.st_mode):
             raise OSError(errno.EINVAL, "not a regular file", path)
-        pieces: List[bytes] = []
-        while limit > 0:
-            piece = os.read(handle, limit)
-            if not piece:
-                break
-            pieces.append(piece)
-            limit -= len(piece)
-        return b"".join(pieces)
+        size = status.st_size
+        content = os.read(handle, limit if limit < _PAGE or size > _PAGE else _PAGE)
+        if len(content) != size and content:
+            # A file of the kernel may be shorter than it says, give more than it says, or give it in pieces.
+            content += _rest(handle, limit - len(content))
+        return content
     finally:
         os.close(handle)
+
+
+def _rest(handle: int, limit: int) -> bytes:
+    pieces: List[bytes] = []
+    while limit > 0:
+        piece = os.read(handle, limit)
+        if not piece:
+            break
+        pieces.append(piece)
+        limit -= len(piece)
+    return b"".join(pieces)
 
 
 class LiveTree:
     """The ``/sys`` and ``/proc`` of the machine that runs this."""
 
     source = "live"
+
+    def __init__(self) -> None:
+        self._patient: Optional[_PatientReader] = None
 
     def list(self, path: str) -> Tuple[str, ...]:
         """Names in a folder, sorted."""
@@ -88,33 +114,50 @@ class LiveTree:
     def read(self, path: str, limit: int = ATTRIBUTE_LIMIT) -> bytes:
         """Content of a file; ETIMEDOUT when the kernel holds it back for ``PATIENCE_S``."""
         if path.rpartition("/")[2] in GUARDED:
-            return _read_patiently("/" + path, limit)
+            return self._read_patiently("/" + path, limit)
         return _read_regular("/" + path, limit)
+
+    def _read_patiently(self, path: str, limit: int) -> bytes:
+        if self._patient is None:
+            self._patient = _PatientReader()
+        try:
+            return self._patient.read(path, limit)
+        except queue.Empty:
+            self._patient = None  # Its thread hangs in the kernel; the next attribute gets another.
+            raise OSError(errno.ETIMEDOUT, "not readable in time", path) from None
 
     def link(self, path: str) -> str:
         """Text of a symbolic link."""
         return os.readlink("/" + path)
 
 
-def _read_patiently(path: str, limit: int) -> bytes:
-    """``_read_regular`` in a thread of its own, so that a stuck device cannot hold up the capture."""
-    outcome: List[object] = []
+_Answer = Union[bytes, OSError]
 
-    def attempt() -> None:
+
+class _PatientReader:
+    """A thread that reads for the capture, so that a stuck device cannot hold it up; it ends with its owner."""
+
+    def __init__(self) -> None:
+        self._wanted: queue.SimpleQueue[Optional[Tuple[str, int]]] = queue.SimpleQueue()
+        self._answers: queue.SimpleQueue[_Answer] = queue.SimpleQueue()
+        threading.Thread(target=_answer_all, args=(self._wanted, self._answers), daemon=True).start()
+        weakref.finalize(self, self._wanted.put, None)
+
+    def read(self, path: str, limit: int) -> bytes:
+        """Content of a regular file; raises ``queue.Empty`` when it does not come within ``PATIENCE_S``."""
+        self._wanted.put((path, limit))
+        answer = self._answers.get(timeout=PATIENCE_S)
+        if isinstance(answer, OSError):
+            raise answer
+        return answer
+
+
+def _answer_all(wanted: queue.SimpleQueue[Optional[Tuple[str, int]]], answers: queue.SimpleQueue[_Answer]) -> None:
+    for path, limit in iter(wanted.get, None):
         try:
-            outcome.append(_read_regular(path, limit))
+            answers.put(_read_regular(path, limit))
         except OSError as error:
-            outcome.append(error)
-
-    worker = threading.Thread(target=attempt, daemon=True)
-    worker.start()
-    worker.join(PATIENCE_S)
-    if not outcome:
-        raise OSError(errno.ETIMEDOUT, "not readable in time", path)
-    if isinstance(outcome[0], OSError):
-        raise outcome[0]
-    assert isinstance(outcome[0], bytes)
-    return outcome[0]
+            answers.put(error)
 
 
 class CopiedTree:
@@ -129,7 +172,7 @@ class CopiedTree:
     def __init__(self, root: str) -> None:
         self._shown = root
         self._root = os.path.realpath(root)
-        self._inside: Dict[str, bool] = {}
+        self._real: Dict[str, Optional[str]] = {"": self._root}
         self._check_root()
 
     def _check_root(self) -> None:
@@ -154,23 +197,40 @@ class CopiedTree:
 
     def _guarded(self, path: str) -> str:
         """The real path, once the folder it lies in is known to lie inside the root; else EPERM."""
-        if ".." in path.split("/"):
+        folder, _, name = path.rpartition("/")
+        real = self._real.get(folder) or self._followed(folder)
+        if real is None or name == "..":
             raise OSError(errno.EPERM, "leads out of the copied tree", path)
-        full = os.path.join(self._root, path)
-        folder = os.path.dirname(full)
-        inside = self._inside.get(folder)
-        if inside is None:
-            real = os.path.realpath(folder)
-            inside = real == self._root or real.startswith(self._root + os.sep)
-            self._inside[folder] = inside
-        if not inside:
-            raise OSError(errno.EPERM, "leads out of the copied tree", path)
-        return full
+        return f"{real}/{name}"
+
+    def _followed(self, folder: str) -> Optional[str]:
+        """The folder with all links on its way followed, None when that leads out of the root or nowhere."""
+        if folder in self._real:
+            return self._real[folder]
+        if folder.count("/") > _DEEPEST:
+            raise OSError(errno.ENAMETOOLONG, "too many folders deep", folder)
+        above, _, name = folder.rpartition("/")
+        self._real[folder] = None  # What a link that leads back to itself comes to.
+        real = self._followed(above)
+        if real is not None:
+            full = f"{real}/{name}"
+            real = None if name == ".." else self._through(full) if os.path.islink(full) else full
+        self._real[folder] = real
+        return real
+
+    def _through(self, link: str) -> Optional[str]:
+        """Where a link leads whose own folder is real, None when that is out of the root or nowhere."""
+        target = os.readlink(link)
+        if not _PLAIN_TARGET.match(target):
+            real = os.path.realpath(link)
+            return real if real.startswith(self._root + os.sep) else None
+        full = os.path.normpath(f"{os.path.dirname(link)}/{target}")
+        return self._followed(full[len(self._root) + 1 :]) if full.startswith(self._root + os.sep) else None
 
     def list(self, path: str) -> Tuple[str, ...]:
         """Names in a folder, sorted; a folder that is itself a link is not entered."""
         full = self._guarded(path)
-        if os.path.islink(full):
+        if self._followed(path) != full:
             raise OSError(errno.ELOOP, "a link in place of a folder", path)
         return tuple(sorted(os.listdir(full)))
 

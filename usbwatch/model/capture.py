@@ -11,8 +11,21 @@ from enum import Enum
 from typing import Dict, Tuple, Union
 
 from usbwatch.model.ladder import CoverageState, Rung
+from usbwatch.model.observation import Observation
 
-__all__ = ["CAPTURE_SCHEMA", "Capture", "Coverage", "Episode", "Fact", "Kind", "Node", "System", "UnitStrings"]
+__all__ = [
+    "CAPTURE_SCHEMA",
+    "Blacklisted",
+    "Capture",
+    "Coverage",
+    "Episode",
+    "Fact",
+    "Kind",
+    "Node",
+    "Software",
+    "System",
+    "UnitStrings",
+]
 
 CAPTURE_SCHEMA = 1
 """Version of the capture document. Raised when a reader of the last one would go wrong."""
@@ -75,6 +88,8 @@ class Coverage:
     """How many single files could not be read although the bus could."""
     drivers: Tuple[str, ...] = ()
     """Drivers that this kernel has loaded for the bus, sorted: without its driver a part cannot show more."""
+    unread_names: Tuple[str, ...] = ()
+    """Names of the single files that could not be read for want of rights, sorted, each once."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,10 +146,36 @@ class System:
     """``linux``, …"""
     kernel: str = ""
     source: str = "live"
-    """``live`` for this machine, ``tree`` for a copied one."""
+    """``live`` for this machine, ``tree`` for a copied one, ``libusb`` for what libusb lists of this machine."""
     privileged: bool = False
     virtual: str = ""
     """The sign that this is a virtual machine or container, or ""."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Blacklisted:
+    """A module that this system was told not to load by itself."""
+
+    module: str
+    """With ``_`` for ``-``, which are the same to the kernel."""
+    where: str
+    """The kernel parameter or the file that says so."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Software:
+    """What of the looking system could keep hardware from showing: see ``usbwatch.capture.software``."""
+
+    seen: Tuple[str, ...] = ()
+    """Which sources could be read, sorted: ``command line``, ``driver list``, ``loaded modules``, ``modprobe.d``."""
+    switches: Tuple[str, ...] = ()
+    """Kernel parameters that bear on hardware, sorted; never the rest of the command line."""
+    blacklisted: Tuple[Blacklisted, ...] = ()
+    """By module, then place."""
+    drivers_for: Dict[str, Tuple[str, ...]] = field(default_factory=dict)
+    """By location of a device that no driver holds: modules of this kernel that are made for it, sorted."""
+    loaded: Tuple[str, ...] = ()
+    """Which of all the modules named here are loaded or built in, sorted."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,3 +192,7 @@ class Capture:
     nodes: Tuple[Node, ...]
     """Sorted by location, then bus."""
     episodes: Tuple[Episode, ...] = ()
+    observations: Tuple[Observation, ...] = ()
+    """What a person did to the unit while it was watched, and what answered; the latest last."""
+    software: Software = field(default_factory=Software)
+    """What the looking system was told to leave alone, and which drivers it has for what none holds."""

@@ -8,7 +8,7 @@ from enum import Enum
 from usbwatch.model.capture import Node
 from usbwatch.model.ladder import Rung, Verdict
 
-__all__ = ["Answer", "Finding", "Findings", "Symptom"]
+__all__ = ["Answer", "Claim", "Declaration", "DeclaredState", "Finding", "Findings", "Symptom"]
 
 
 class Symptom(Enum):
@@ -41,8 +41,58 @@ class Finding:
     """Id of the expected device whose loss hides this one; counted there, once."""
     would_tell: str = ""
     """For ``unseen``: what would make it seen."""
+    software: str = ""
+    """How software could explain what was found, as one phrase; "" when it does not, or nothing needs explaining."""
     by_hand_alone: bool = False
     """No capture can show it; only a person can establish it."""
+
+
+class DeclaredState(Enum):
+    """What became of something that firmware says the unit has. Firmware's word is evidence, never proof."""
+
+    FOUND = "found"
+    """The kernel found it there, and it answered."""
+    UNPROVEN = "declared, not proven"
+    """The kernel made something of the declaration, which needs no answer of the part."""
+    NOT_FOUND = "not found"
+    """Firmware says that it is there; the kernel could have found it, and did not."""
+    NOT_SEEN = "not seen"
+    """Where it would show could not be seen."""
+    OFF = "off or not fitted"
+    """Firmware itself says that it is not present or switched off."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Declaration:
+    """One part that firmware says the unit has, and what the kernel found of it. No profile has a say in it."""
+
+    what: str
+    """The part in words: "battery", "PS/2 keyboard", "part wired to USB port 4.1"."""
+    state: DeclaredState
+    said_by: str
+    """Which word of firmware it is: "ACPI PNP0C0A, status 31: present, …", "SMBIOS pointing device, …"."""
+    where: str
+    """Location of the object, record or port that says so."""
+    function: str = ""
+    """What it does, in the vocabulary of functions; "" where the declaration does not tell."""
+    found: str = ""
+    """What the kernel found, "" for nothing."""
+    because: str = ""
+    """Why it counts as not found, not seen or off, or what to bear in mind, as one phrase."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Claim:
+    """Something that a capture is asked to say, and whether it can."""
+
+    id: str
+    what: str
+    """In words: "the unit's serial number"."""
+    made: bool
+    needs_root: bool = False
+    """Not made for want of rights: the same look as root would make it."""
+    devices: tuple[str, ...] = ()
+    """Ids of expected devices whose findings the claim, had it been made, bears on."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,6 +121,10 @@ class Findings:
     infrastructure: tuple[Node, ...] = ()
     other_model: bool = False
     """The unit calls itself something that the profile is not for: no part can be named by it."""
+    declared: tuple[Declaration, ...] = ()
+    """What firmware says the unit has, whatever the profile says, by location."""
+    claims: tuple[Claim, ...] = ()
+    """What the capture was asked beyond its nodes, and what of it lack of rights kept it from saying."""
     notices: tuple[str, ...] = ()
     """What the reader should know before trusting the findings, one sentence each."""
 

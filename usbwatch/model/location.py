@@ -13,6 +13,8 @@ node has the node's location as its beginning:
 ``acpi/_SB_.PCI0.I2C1.TPD0``                    a device that firmware names
 ``pci0000:00/15.0/i2c/2c``                      I2C controller, 7-bit address
 ``platform/i8042/kbd``                          PS/2 keyboard port
+``usb2/4.1``                                    port chain 4.1 of a controller that
+                                                the system does not tell
 ==============================================  ==================================
 
 Bus numbers, device addresses and the order of enumeration never appear.
@@ -22,7 +24,7 @@ from __future__ import annotations
 
 from typing import Iterator, NewType
 
-__all__ = ["Location", "hangs_on", "is_location", "outward", "parent_port"]
+__all__ = ["Location", "hangs_on", "is_location", "outward", "parent_port", "port_chain", "same_port_chain"]
 
 Location = NewType("Location", str)
 
@@ -67,3 +69,35 @@ def parent_port(location: str) -> str:
     """
     head, _, chain = location.rpartition("/")
     return f"{head}/{chain.rpartition('.')[0]}" if "." in chain else ""
+
+
+_ROOT_HUBS = ("usb1", "usb2", "usb3")
+
+
+def port_chain(location: str) -> str:
+    """A USB location without its controller: numbering and port chain; "" for any other, and at a root hub.
+
+    >>> port_chain("pci0000:00/14.0/usb2/4.1")
+    'usb2/4.1'
+    >>> port_chain("usb2/4.1")
+    'usb2/4.1'
+    >>> port_chain("pci0000:00/14.0/usb2/4.1/if0")
+    ''
+    """
+    root, _, chain = location.rpartition("/")
+    numbering = root.rpartition("/")[2]
+    return f"{numbering}/{chain}" if numbering in _ROOT_HUBS and chain[:1].isdigit() else ""
+
+
+def same_port_chain(location: str, other: str) -> bool:
+    """Whether two USB locations have the same port chain in the same numbering, whatever their controllers.
+
+    A ``#2`` at the end, which tells nodes of one place apart, does not count.
+
+    >>> same_port_chain("usb2/4.1#2", "pci0000:00/14.0/usb2/4.1")
+    True
+    >>> same_port_chain("usb3/4", "pci0000:00/14.0/usb2/4")
+    False
+    """
+    chain = port_chain(location.partition("#")[0])
+    return chain != "" and chain == port_chain(other.partition("#")[0])

@@ -8,13 +8,14 @@ Import this module only inside functions: it needs msgspec.
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from msgspec import UNSET, Meta, Struct, UnsetType, field  # noqa: TID253 - this module is itself imported late
 
+from usbwatch.model import FUNCTIONS
+
 __all__ = [
     "DATE_PATTERN",
-    "FUNCTIONS",
     "ID_PATTERN",
     "CheckTable",
     "DeviceTable",
@@ -42,38 +43,11 @@ Minutes = Annotated[int, Meta(ge=0, le=10_000)]
 Weight = Annotated[float, Meta(gt=0, le=1000)]
 Speed = Annotated[int, Meta(ge=1, le=1_000_000)]
 
-Function = Literal[
-    "audio",
-    "battery",
-    "bluetooth",
-    "camera",
-    "card-reader",
-    "disk",
-    "ethernet",
-    "fingerprint-reader",
-    "graphics",
-    "hub",
-    "keyboard",
-    "lid",
-    "mains-adapter",
-    "mouse",
-    "panel",
-    "pen",
-    "pointing-device",
-    "pointing-stick",
-    "power-button",
-    "sensor",
-    "smart-card-reader",
-    "storage",
-    "touchpad",
-    "touchscreen",
-    "usb-controller",
-    "wlan",
-    "wwan",
-]
-"""The same words as ``usbwatch.capture.functions.FUNCTIONS``; a test holds them together."""
-
-FUNCTIONS: tuple[str, ...] = Function.__args__  # type: ignore[attr-defined]  # what typing.get_args gives
+if TYPE_CHECKING:
+    Function = str
+else:
+    Function = Literal[FUNCTIONS]
+"""One of ``usbwatch.model.FUNCTIONS``. A type checker cannot read a ``Literal`` of a constant, msgspec can."""
 
 Reach = Literal["absent", "attached", "addressed", "identified", "configured", "bound", "working"]
 """The values of ``usbwatch.model.Rung``; a test holds them together."""

@@ -11,7 +11,7 @@ from support.hex_files import bytes_of, kernel_parse
 
 from usbwatch.capture.decode import hid_report
 from usbwatch.capture.decode.hid_report import HidReport
-from usbwatch.capture.functions import FUNCTIONS
+from usbwatch.model import FUNCTIONS
 
 DATA = Path(__file__).parent / "data"
 FILES = sorted(DATA.glob("*.report_descriptor.hex"))
@@ -193,8 +193,9 @@ def described(*collections: tuple[int, int]) -> HidReport:
         ("Digitizer", "Stylus", ("pen",)),
         ("Digitizer", "Touch Screen", ("touchscreen",)),
         ("Digitizer", "Touch Pad", ("pointing-device", "touchpad")),
-        ("Power Device Page", "Battery System", ("battery",)),
-        ("Power Device Page", "Battery", ("battery",)),
+        ("Digitizer", "Light Pen", ("pen",)),
+        ("Power Device Page", "Battery System", ()),
+        ("Power Device Page", "Battery", ()),
         ("Power Device Page", "UPS", ()),
     ],
 )
@@ -226,6 +227,7 @@ def test_sensors_are_told_by_their_page(usage: int) -> None:
             [(0x01, 0x06), (0x01, 0x02)], ("keyboard", "mouse", "pointing-device"), id="keyboard and mouse in one"
         ),
         pytest.param([(0x0D, 0x0E), (0x01, 0x02)], ("mouse", "pointing-device"), id="mouse that can be configured"),
+        pytest.param([(0x01, 0x0C)], (), id="radio keys"),
         pytest.param([(0xFF00, 0x01)], (), id="vendor page"),
         pytest.param([], (), id="nothing"),
     ],
@@ -239,7 +241,7 @@ def test_the_most_specific_collections_say_the_functions(
 def test_every_function_is_of_the_vocabulary() -> None:
     pages = [described(*((page, usage) for usage in range(256))) for page in range(256)]
     known = {function for report in pages for function in hid_report.functions_of(report)}
-    assert {"keyboard", "touchpad", "sensor"} <= known <= FUNCTIONS
+    assert {"keyboard", "touchpad", "sensor"} <= known <= set(FUNCTIONS)
 
 
 # --- how items bind (HID 1.11 section 6.2.2; drivers/hid/hid-core.c) ------------------

@@ -35,6 +35,8 @@ def values(value: object) -> list[Any]:
         inner = waiting.pop()
         if isinstance(inner, tuple):
             waiting.extend(inner)
+            if hasattr(inner, "_fields"):
+                found[id(inner)] = inner
         elif is_dataclass(inner) and id(inner) not in found:
             found[id(inner)] = inner
             waiting.extend(getattr(inner, field.name) for field in fields(inner))

@@ -4,7 +4,7 @@ import pytest
 from support import usb_ids
 
 from usbwatch.capture.decode import usb_classes
-from usbwatch.capture.functions import FUNCTIONS
+from usbwatch.model import FUNCTIONS
 
 # usb.ids lists one code that a maker took for itself; the USB-IF has not given it out.
 TAKEN_BY_A_MAKER = {0x58}
@@ -103,5 +103,5 @@ def test_every_function_is_of_the_vocabulary_and_sorted() -> None:
         for subclass in range(256):
             for protocol in (0x00, 0x01, 0x02, 0xFF):
                 functions = usb_classes.functions_of(base_class, subclass, protocol)
-                assert set(functions) <= FUNCTIONS
+                assert set(functions) <= set(FUNCTIONS)
                 assert list(functions) == sorted(set(functions))

@@ -23,12 +23,12 @@ def parts(value: object) -> list[Any]:
     found: dict[int, Any] = {}
 
     def visit(inner: object) -> None:
+        if hasattr(inner, "offset"):
+            found[id(inner)] = inner
         if isinstance(inner, tuple):
             for member in inner:
                 visit(member)
         elif is_dataclass(inner):
-            if hasattr(inner, "offset"):
-                found[id(inner)] = inner
             for field in fields(inner):
                 visit(getattr(inner, field.name))
 

@@ -1,7 +1,5 @@
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from usbwatch.capture.decode.usb_values import Association, Configuration, DeviceDescriptor, Endpoint, HidDescriptor
@@ -31,7 +29,7 @@ CONFIGURATION = Configuration(
     ],
 )
 def test_endpoint_address_and_attributes(address: int, attributes: int, expected: tuple[int, str, str]) -> None:
-    endpoint = replace(ENDPOINT, address=address, attributes=attributes)
+    endpoint = ENDPOINT._replace(address=address, attributes=attributes)
     assert (endpoint.number, endpoint.direction, endpoint.transfer_type) == expected
 
 
@@ -41,7 +39,7 @@ def test_endpoint_address_and_attributes(address: int, attributes: int, expected
     [(0x0008, (8, 0)), (0x0200, (512, 0)), (0x0C00, (1024, 1)), (0x1400, (1024, 2))],
 )
 def test_packet_size_of_high_speed_endpoints(max_packet_size: int, expected: tuple[int, int]) -> None:
-    endpoint = replace(ENDPOINT, max_packet_size=max_packet_size)
+    endpoint = ENDPOINT._replace(max_packet_size=max_packet_size)
     assert (endpoint.packet_bytes, endpoint.additional_transactions) == expected
 
 
@@ -50,7 +48,7 @@ def test_packet_size_of_high_speed_endpoints(max_packet_size: int, expected: tup
     ("max_power", "superspeed", "milliamperes"), [(250, False, 500), (112, True, 896), (0, True, 0)]
 )
 def test_power_unit_depends_on_the_speed(max_power: int, superspeed: bool, milliamperes: int) -> None:
-    assert replace(CONFIGURATION, max_power=max_power).max_power_ma(superspeed=superspeed) == milliamperes
+    assert CONFIGURATION._replace(max_power=max_power).max_power_ma(superspeed=superspeed) == milliamperes
 
 
 # drivers/usb/core/hcd.c comments: bit 7 must be set, 6 self-powered, 5 remote wakeup.
@@ -59,7 +57,7 @@ def test_power_unit_depends_on_the_speed(max_power: int, superspeed: bool, milli
     [(0x80, False, False), (0xC0, True, False), (0xA0, False, True), (0xE0, True, True)],
 )
 def test_configuration_attributes(attributes: int, self_powered: bool, remote_wakeup: bool) -> None:
-    configuration = replace(CONFIGURATION, attributes=attributes)
+    configuration = CONFIGURATION._replace(attributes=attributes)
     assert (configuration.self_powered, configuration.remote_wakeup) == (self_powered, remote_wakeup)
 
 

@@ -25,6 +25,8 @@ class Conditions:
     """Drivers that this kernel does not have."""
     slow: Mapping[str, int] = field(default_factory=lambda: _NONE)
     """USB parts that run at fewer Mbit/s than they could."""
+    slow_links: Mapping[str, tuple[str, int]] = field(default_factory=lambda: MappingProxyType({}))
+    """PCI parts whose link runs below what they can do: speed as the kernel prints it, and width."""
     failing: Mapping[str, tuple[str, int]] = field(default_factory=lambda: MappingProxyType({}))
     """USB parts that attach and do not enumerate: the stage (``device``, ``address``, ``configuration``), the errno."""
     unconfigured: Mapping[str, int] = field(default_factory=lambda: _NONE)
@@ -60,6 +62,12 @@ class Conditions:
         """Whether the kernel has the port's ``state`` file (6.6 and later, from memory; 6.12 has it, 6.1 has not)."""
         major, minor = self.kernel.split(".")[:2]
         return (int(major), int(minor)) >= (6, 6)
+
+    @property
+    def has_bos(self) -> bool:
+        """Whether the kernel shows ``bos_descriptors`` (6.12 does, 6.1 does not; between them not looked up)."""
+        major, minor = self.kernel.split(".")[:2]
+        return (int(major), int(minor)) >= (6, 12)
 
 
 HEALTHY = Conditions()

@@ -82,7 +82,11 @@ class UsbPart:
     serial: str = ""
     triple: Triple = (0, 0, 0)
     version: int = 0x0200
+    slow_version: int = 0x0210
+    """bcdUSB below SuperSpeed, of a part whose ``speed`` is SuperSpeed (USB 3.2 section 9.6.1, from memory)."""
     release: int = 0x0100
+    bos: bytes = b""
+    """Its binary device object store."""
     speed: int = 12
     """Mbit/s; 1 stands for the 1.5 of low speed."""
     self_powered: bool = False

@@ -41,18 +41,19 @@ def _function(site: Site, pci: PciPart) -> None:
         f"PCI_CLASS={code.lstrip('0').upper()}\nPCI_ID={identity}\nPCI_SUBSYS_ID={subsystem}\n"
         f"PCI_SLOT_NAME={name}\nMODALIAS={modalias}\n"
     )
-    site.writer.bus_device(folder, "pci", driver=driver, uevent=uevent, **_values(pci, modalias))
+    site.writer.bus_device(folder, "pci", driver=driver, uevent=uevent, **_values(site, pci, modalias))
     site.namespace.bind(folder, f"_SB_.PCI0.{pci.acpi_name}")
     if driver:
         _made(site, pci, folder, name)
 
 
-def _values(pci: PciPart, modalias: str) -> dict[str, str]:
+def _values(site: Site, pci: PciPart, modalias: str) -> dict[str, str]:
     speed, width = pci.link or ("Unknown", 0)
+    speed_now, width_now = site.conditions.slow_links.get(pci.id, (speed, width))
     links = {
-        "current_link_speed": speed,
+        "current_link_speed": speed_now,
         "max_link_speed": speed,
-        "current_link_width": str(width),
+        "current_link_width": str(width_now),
         "max_link_width": str(width or 255),
     }
     return {

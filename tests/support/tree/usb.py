@@ -194,7 +194,9 @@ def _enumerated(site: Site, bus: Bus, part: UsbPart, number: int) -> None:
     folder = f"{above}/{bus.name(part.port)}"
     port = bus.port_folder(part.port)
     removable = _REMOVABLE[bus.port_type[part.port]]
-    blob = descriptors(replace(part, speed=site.speed(part)))
+    fell_back = part.speed >= _SUPER_SPEED > site.speed(part)
+    part = replace(part, speed=site.speed(part), version=part.slow_version if fell_back else part.version)
+    blob = descriptors(part)
     _device_files(site, bus, part, folder, number=number, chain=part.port, blob=blob, removable=removable)
     site.writer.link(f"{folder}/port", port)
     site.writer.link(f"{port}/device", folder)
@@ -268,6 +270,8 @@ def _device_files(
     site.writer.attributes(
         folder, descriptors=blob, configuration=b"", busnum=bus.number, devnum=number, dev=f"189:{minor}"
     )
+    if part.bos and site.conditions.has_bos:
+        site.writer.attributes(folder, bos_descriptors=part.bos)
     for name, text in (
         ("manufacturer", part.manufacturer),
         ("product", part.product_name),

@@ -26,8 +26,7 @@ _INTERFACE = 0x24
 _ENDPOINT = 0x25
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PlacedDescriptor:
+class PlacedDescriptor(NamedTuple):
     """A class-specific descriptor, and the interface or endpoint it belongs to."""
 
     descriptor: ClassDescriptor
@@ -136,15 +135,14 @@ def _decoded(raw: RawDescriptor, place: _Place) -> Tuple[PlacedDescriptor, List[
     data = bytes.fromhex(raw.hex)
     family, layout = _layout(data, place)
     descriptor, defects = read(data, raw.offset, layout, _head(data))
-    placed = PlacedDescriptor(
-        descriptor=descriptor,
-        family=family,
+    return PlacedDescriptor(
+        descriptor,
+        family,
         configuration=place.configuration.value if place.configuration else None,
         interface=place.interface.number if place.interface else None,
         alternate_setting=place.interface.alternate_setting if place.interface else None,
         endpoint=place.endpoint,
-    )
-    return placed, defects
+    ), defects
 
 
 def _head(data: bytes) -> Tuple[Part, ...]:

@@ -12,7 +12,7 @@ from typing import Dict, List, Tuple
 
 from usbwatch.capture.decode.defect import Defect
 
-__all__ = ["BLOCK", "Edid", "Timing", "decode"]
+__all__ = ["BLOCK", "Edid", "Timing", "decode", "text", "timing"]
 
 BLOCK = 128
 """Bytes of the base block, and of each extension block."""
@@ -159,13 +159,13 @@ def _descriptors(block: bytes) -> Tuple[Timing | None, Dict[int, List[str]]]:
         if len(descriptor) < _DESCRIPTOR_SIZE:
             break
         if descriptor[0] or descriptor[1]:
-            preferred = preferred or _timing(descriptor)
+            preferred = preferred or timing(descriptor)
         elif descriptor[3] in texts:
-            texts[descriptor[3]].append(_text(descriptor[5:]))
+            texts[descriptor[3]].append(text(descriptor[5:]))
     return preferred, texts
 
 
-def _timing(descriptor: bytes) -> Timing:
+def timing(descriptor: bytes) -> Timing:
     """A detailed timing (``struct detailed_pixel_timing``): the high four bits of each pair share a byte."""
     width = descriptor[2] | descriptor[4] >> 4 << 8
     height = descriptor[5] | descriptor[7] >> 4 << 8
@@ -179,7 +179,7 @@ def _timing(descriptor: bytes) -> Timing:
     )
 
 
-def _text(raw: bytes) -> str:
+def text(raw: bytes) -> str:
     """The text of a descriptor: up to its line feed, without the spaces that fill it."""
     line = raw.partition(b"\n")[0].rstrip(b" \0")
     return "".join(chr(byte) if 0x20 <= byte < 0x7F else f"\\x{byte:02x}" for byte in line)  # noqa: PLR2004

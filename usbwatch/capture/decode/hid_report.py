@@ -58,18 +58,19 @@ class HidReport:
 
 
 # The functions of an application collection. Usages: include/linux/hid.h,
-# HID Usage Tables pages 01, 0D, 20 and 84.
+# HID Usage Tables pages 01, 0D and 20. Pages 84 (power device) and 85 (battery
+# system) are those of an uninterruptible power supply on a cable: its battery
+# is not the unit's. Radio keys (01:0C) are none of a unit's parts.
 _FUNCTIONS: Dict[Tuple[int, int], Tuple[str, ...]] = {
     (0x01, 0x01): ("pointing-device",),
     (0x01, 0x02): ("mouse", "pointing-device"),
     (0x01, 0x06): ("keyboard",),
     (0x0D, 0x01): ("pen",),  # the kernel gives it a pen as its tool: drivers/hid/hid-input.c
     (0x0D, 0x02): ("pen",),
+    (0x0D, 0x03): ("pen",),
     (0x0D, 0x04): ("touchscreen",),
     (0x0D, 0x05): ("pointing-device", "touchpad"),
     (0x0D, 0x20): ("pen",),
-    (0x84, 0x10): ("battery",),
-    (0x84, 0x12): ("battery",),
 }
 _FUNCTIONS_OF_PAGE: Dict[int, Tuple[str, ...]] = {0x20: ("sensor",)}
 _FALLBACKS = frozenset({(0x01, 0x01), (0x01, 0x02)})

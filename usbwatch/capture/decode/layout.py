@@ -88,21 +88,25 @@ class _Reading:
     def take(self, part: Part, count: int) -> None:
         """Read ``count`` elements, which must be there."""
         length = count * part.size
-        value = _value(part, self.data[self.at : self.at + length])
-        self.fields.append(Field(name=part.name, offset=self.offset + self.at, length=length, value=value))
-        if isinstance(value, int):
-            self.known[part.name] = value
+        raw = self.data[self.at : self.at + length]
+        value: FieldValue
+        if part.kind == "number":
+            value = self.known[part.name] = int.from_bytes(raw, "little")
+        else:
+            value = _value(part, raw)
+        self.fields.append(Field(part.name, self.offset + self.at, length, value))
         self.at += length
 
     def wanted(self, part: Part) -> int:
         """How many elements the descriptor claims, never below 0."""
-        if isinstance(part.elements, str):
-            return self.known[part.elements]
-        if callable(part.elements):
-            return max(part.elements(self.known), 0)
-        if part.elements > _TO_END:
-            return part.elements
-        return max(len(self.data) - self.at - (_TO_END - part.elements), 0) // part.size
+        elements = part.elements
+        if isinstance(elements, int):
+            if elements > _TO_END:
+                return elements
+            return max(len(self.data) - self.at - (_TO_END - elements), 0) // part.size
+        if isinstance(elements, str):
+            return self.known[elements]
+        return max(elements(self.known), 0)
 
     def room(self, part: Part) -> int:
         """How many elements the rest has room for."""
@@ -170,8 +174,7 @@ def _least(parts: Tuple[Part, ...]) -> int:
 
 
 def _value(part: Part, raw: bytes) -> FieldValue:
-    if part.kind == "number":
-        return int.from_bytes(raw, "little")
+    """The value of a field that is no single number."""
     if part.kind == "numbers":
         return tuple(
             int.from_bytes(raw[start : start + part.size], "little") for start in range(0, len(raw), part.size)

@@ -21,7 +21,7 @@ class BaseClass(NamedTuple):
 
 
 BASE_CLASSES: Dict[int, BaseClass] = {
-    0x00: BaseClass("Defined at Interface level", "device"),
+    0x00: BaseClass("Told by the interfaces", "device"),
     0x01: BaseClass("Audio", "interface"),
     0x02: BaseClass("Communications", "both"),
     0x03: BaseClass("Human Interface Device", "interface"),
@@ -81,6 +81,9 @@ No class names a fingerprint reader: most are vendor specific (common practice, 
 """
 
 
+_BY_CLASS = {one.base_class: tuple(rule for rule in _RULES if rule.base_class == one.base_class) for one in _RULES}
+
+
 def class_name(base_class: int) -> str:
     """The name of a base class, or "" for a code that the USB-IF has not given out."""
     known = BASE_CLASSES.get(base_class)
@@ -95,7 +98,7 @@ def functions_of(base_class: int, subclass: int, protocol: int) -> Tuple[str, ..
     >>> functions_of(0xFF, 0x00, 0x00)
     ()
     """
-    for rule in _RULES:
-        if rule.base_class == base_class and rule.subclass in (None, subclass) and rule.protocol in (None, protocol):
+    for rule in _BY_CLASS.get(base_class, ()):
+        if rule.subclass in (None, subclass) and rule.protocol in (None, protocol):
             return rule.functions
     return ()

@@ -10,9 +10,8 @@ is found by the length it has (USB 2.0 section 9.5, from memory).
 
 from __future__ import annotations
 
-from dataclasses import replace
 from struct import Struct
-from typing import Dict, List, NamedTuple, Set, Tuple, Union
+from typing import Any, Dict, List, NamedTuple, Set, Tuple, Union
 
 from usbwatch.capture.decode.defect import Defect
 from usbwatch.capture.decode.usb_values import (
@@ -55,11 +54,10 @@ _HID_CLASS = 0x03
 
 
 class _Layout(NamedTuple):
-    """What follows bLength and bDescriptorType in one type of descriptor."""
+    """What follows bLength and bDescriptorType in one type of descriptor, in the order of its value's fields."""
 
     name: str
     fields: Struct
-    attributes: Tuple[str, ...]
 
     @property
     def size(self) -> int:
@@ -68,56 +66,12 @@ class _Layout(NamedTuple):
 
 
 _LAYOUTS = {
-    _DEVICE: _Layout(
-        "device",
-        Struct("<HBBBBHHHBBBB"),
-        (
-            "bcd_usb",
-            "device_class",
-            "device_subclass",
-            "device_protocol",
-            "max_packet_size_0",
-            "vendor",
-            "product",
-            "bcd_device",
-            "manufacturer_index",
-            "product_index",
-            "serial_number_index",
-            "num_configurations",
-        ),
-    ),
-    _CONFIGURATION: _Layout(
-        "configuration",
-        Struct("<HBBBBB"),
-        ("total_length", "num_interfaces", "value", "configuration_index", "attributes", "max_power"),
-    ),
-    _INTERFACE: _Layout(
-        "interface",
-        Struct("<BBBBBBB"),
-        (
-            "number",
-            "alternate_setting",
-            "num_endpoints",
-            "interface_class",
-            "interface_subclass",
-            "interface_protocol",
-            "interface_index",
-        ),
-    ),
-    _ENDPOINT: _Layout("endpoint", Struct("<BBHB"), ("address", "attributes", "max_packet_size", "interval")),
-    _ASSOCIATION: _Layout(
-        "association",
-        Struct("<BBBBBB"),
-        (
-            "first_interface",
-            "interface_count",
-            "function_class",
-            "function_subclass",
-            "function_protocol",
-            "function_index",
-        ),
-    ),
-    _HID: _Layout("HID", Struct("<HBB"), ("bcd_hid", "country_code", "num_descriptors")),
+    _DEVICE: _Layout("device", Struct("<HBBBBHHHBBBB")),
+    _CONFIGURATION: _Layout("configuration", Struct("<HBBBBB")),
+    _INTERFACE: _Layout("interface", Struct("<BBBBBBB")),
+    _ENDPOINT: _Layout("endpoint", Struct("<BBHB")),
+    _ASSOCIATION: _Layout("association", Struct("<BBBBBB")),
+    _HID: _Layout("HID", Struct("<HBB")),
 }
 _SUBORDINATE = Struct("<BH")
 
@@ -146,7 +100,7 @@ class _EndpointDraft:
         self.others: List[RawDescriptor] = []
 
     def finished(self) -> Endpoint:
-        return replace(self.value, others=tuple(self.others))
+        return self.value._replace(others=tuple(self.others)) if self.others else self.value
 
 
 class _InterfaceDraft:
@@ -159,8 +113,7 @@ class _InterfaceDraft:
         self.others: List[RawDescriptor] = []
 
     def finished(self, association: Association | None) -> Interface:
-        return replace(
-            self.value,
+        return self.value._replace(
             association=association,
             hid=self.hid,
             endpoints=tuple(endpoint.finished() for endpoint in self.endpoints),
@@ -185,8 +138,7 @@ class _ConfigurationDraft:
         for association in self.associations:
             for number in range(association.first_interface, association.first_interface + association.interface_count):
                 owners.setdefault(number, association)
-        return replace(
-            self.value,
+        return self.value._replace(
             associations=tuple(self.associations),
             interfaces=tuple(draft.finished(owners.get(draft.value.number)) for draft in self.interfaces),
             others=tuple(self.others),
@@ -223,12 +175,9 @@ class _Walk:
         if self.configurations:
             self.configurations[-1].end = piece.offset + piece.length
 
-    def fields(self, piece: _Piece) -> Dict[str, int]:
-        """The fields of a descriptor that is long enough for its type."""
-        layout = _LAYOUTS[piece.kind]
-        values = layout.fields.unpack_from(self.data, piece.offset + 2)
-        named = dict(zip(layout.attributes, values))  # noqa: B905  strict= is younger than Python 3.8
-        return {"offset": piece.offset, "length": piece.length, **named}
+    def fields(self, piece: _Piece) -> Tuple[Any, ...]:
+        """Offset, length and the fields of a descriptor that is long enough for its type."""
+        return (piece.offset, piece.length, *_LAYOUTS[piece.kind].fields.unpack_from(self.data, piece.offset + 2))
 
     def home(self) -> _Home:
         """What a descriptor of no type of its own belongs to."""
@@ -241,9 +190,7 @@ class _Walk:
 
     def keep(self, piece: _Piece) -> str:
         raw = self.data[piece.offset : piece.offset + piece.length].hex()
-        self.home().others.append(
-            RawDescriptor(offset=piece.offset, length=piece.length, descriptor_type=piece.kind, hex=raw)
-        )
+        self.home().others.append(RawDescriptor(piece.offset, piece.length, piece.kind, raw))
         return ""
 
     # Each of the following returns what is wrong, as a phrase, or "" when the descriptor was taken.
@@ -253,13 +200,13 @@ class _Walk:
             return "device descriptor not at the start"
         if problem := _too_short(piece):
             return problem
-        self.device = DeviceDescriptor(**self.fields(piece))
+        self.device = DeviceDescriptor(*self.fields(piece))
         return ""
 
     def take_configuration(self, piece: _Piece) -> str:
         if problem := _too_short(piece):
             return problem
-        value = Configuration(**self.fields(piece), associations=(), interfaces=(), others=())
+        value = Configuration(*self.fields(piece))
         self.configurations.append(_ConfigurationDraft(value))
         return ""
 
@@ -270,7 +217,7 @@ class _Walk:
         configuration.open = None
         if problem := _too_short(piece):
             return problem
-        draft = _InterfaceDraft(Interface(**self.fields(piece), association=None, hid=None, endpoints=(), others=()))
+        draft = _InterfaceDraft(Interface(*self.fields(piece)))
         configuration.interfaces.append(draft)
         configuration.open = draft
         return ""
@@ -281,7 +228,7 @@ class _Walk:
             return "endpoint descriptor outside any interface"
         if problem := _too_short(piece):
             return problem
-        value = Endpoint(**self.fields(piece), others=())
+        value = Endpoint(*self.fields(piece))
         if not value.number:
             self.defects.append(Defect(offset=piece.offset + 2, problem="an endpoint descriptor for endpoint 0"))
         interface.endpoints.append(_EndpointDraft(value))
@@ -295,7 +242,7 @@ class _Walk:
         associations = self.configurations[-1].associations
         if len(associations) == _MOST_ASSOCIATIONS:
             return f"more than {_MOST_ASSOCIATIONS} associations in one configuration"
-        associations.append(Association(**self.fields(piece)))
+        associations.append(Association(*self.fields(piece)))
         return ""
 
     def take_hid(self, piece: _Piece) -> str:
@@ -307,12 +254,12 @@ class _Walk:
         if problem := _too_short(piece):
             return problem
         fields = self.fields(piece)
-        claimed = fields["num_descriptors"]
+        claimed = int(fields[-1])
         subordinates = self.subordinates(piece, claimed)
         if len(subordinates) < claimed:
             problem = f"bNumDescriptors is {claimed}, bLength {piece.length} has room for {len(subordinates)}"
             self.defects.append(Defect(offset=piece.offset + _AT_NUM_DESCRIPTORS, problem=problem))
-        interface.hid = HidDescriptor(**fields, subordinates=subordinates)
+        interface.hid = HidDescriptor._make((*fields, subordinates))
         return ""
 
     def subordinates(self, piece: _Piece, claimed: int) -> Tuple[Tuple[int, int], ...]:

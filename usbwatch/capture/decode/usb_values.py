@@ -4,13 +4,14 @@ Attribute names are the standard's field names in snake_case, without the type
 prefix (``b``, ``w``, ``i``, ``id``, ``bm``); where that leaves a doubt, the
 docstring gives the standard's name. Layouts were checked in the kernel's
 ``include/uapi/linux/usb/ch9.h``. ``usbwatch.capture.decode.usb_descriptors``
-makes these values.
+makes these values. They are named tuples, their numbers in the order of the
+standard's tables, since those are made fastest and a unit has hundreds.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Tuple
+from typing import NamedTuple, Tuple
 
 from usbwatch.capture.decode.defect import Defect
 
@@ -31,8 +32,7 @@ _REMOTE_WAKEUP = 0x20
 _REPORT_DESCRIPTOR = 0x22
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RawDescriptor:
+class RawDescriptor(NamedTuple):
     """A descriptor that is kept as it came: class or vendor specific, out of place, or too short for its type."""
 
     offset: int
@@ -43,8 +43,7 @@ class RawDescriptor:
     """All its bytes, bLength and bDescriptorType included, as lower-case hex."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DeviceDescriptor:
+class DeviceDescriptor(NamedTuple):
     """The device descriptor (USB 2.0 section 9.6.1, table 9-8)."""
 
     offset: int
@@ -85,8 +84,7 @@ class DeviceDescriptor:
         return self.device_class, self.device_subclass, self.device_protocol
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Association:
+class Association(NamedTuple):
     """An interface association: interfaces that make one function (``usb_interface_assoc_descriptor`` in ch9.h)."""
 
     offset: int
@@ -114,8 +112,7 @@ class Association:
         return self.first_interface <= interface_number < self.first_interface + self.interface_count
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HidDescriptor:
+class HidDescriptor(NamedTuple):
     """The HID descriptor of an interface (HID 1.11 section 6.2.1)."""
 
     offset: int
@@ -135,8 +132,7 @@ class HidDescriptor:
         return next((length for kind, length in self.subordinates if kind == _REPORT_DESCRIPTOR), 0)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Endpoint:
+class Endpoint(NamedTuple):
     """An endpoint (USB 2.0 section 9.6.6, table 9-13)."""
 
     offset: int
@@ -180,8 +176,7 @@ class Endpoint:
         return self.max_packet_size >> 11 & 0x03
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Interface:
+class Interface(NamedTuple):
     """One alternate setting of an interface (USB 2.0 section 9.6.5, table 9-12)."""
 
     offset: int
@@ -213,8 +208,7 @@ class Interface:
         return self.interface_class, self.interface_subclass, self.interface_protocol
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Configuration:
+class Configuration(NamedTuple):
     """A configuration and what follows it, up to the next one (USB 2.0 section 9.6.3, table 9-10)."""
 
     offset: int

@@ -49,6 +49,9 @@ _NAMING = re.compile(
 )
 """Beginnings of lines that may hold a name which a device chose."""
 
+_CHOSEN = re.compile(rf"(?:{_STRING.pattern})|(?:{_NAMING.pattern})")
+"""Either, told by one look: most lines of a log are neither."""
+
 _ESCAPE = re.compile(r"\\x[0-9a-f]{2}|\\u[0-9a-f]{4}|\\U[0-9a-f]{8}")
 """What one character of a name may have become; counted as none, since one character can turn into three of these."""
 
@@ -61,19 +64,21 @@ def judged(lines: Iterator[Tuple[str, int, Optional[Record]]]) -> Iterator[Tuple
     """
     reach, stamp, latest = USB_STRING_CHARACTERS, None, -1
     for line, prefix, record in lines:
-        same = record is not None and record.stamp_us == stamp
-        reach -= 1 + len(_ESCAPE.sub("", line)) - (prefix if same else 0)
+        if reach >= 0:
+            same = record is not None and record.stamp_us == stamp
+            reach -= 1 + len(_ESCAPE.sub("", line) if "\\" in line else line) - (prefix if same else 0)
         doubtful = reach >= 0
         if record is None:
             continue
         stamp = record.stamp_us
-        reach = max(reach, _reach(record.text))
+        if _CHOSEN.match(record.text):
+            reach = max(reach, _reach(record.text))
         if not doubtful and record.text.startswith("Linux version "):
             latest = -1  # the next start of the system: its clock begins anew
-        if record.stamp_us is not None and record.stamp_us < latest:
+        if stamp is not None and stamp < latest:
             continue
-        if not doubtful and record.stamp_us is not None:
-            latest = record.stamp_us
+        if not doubtful and stamp is not None:
+            latest = stamp
         yield record, doubtful
 
 

@@ -13,7 +13,7 @@ from collections import deque
 from typing import Deque, Dict, Iterable, Iterator, List, Mapping, Optional, Set, Tuple
 
 from usbwatch.capture.log.records import Record, shown
-from usbwatch.capture.log.subjects import Place, Subject, subject_of
+from usbwatch.capture.log.subjects import Place, Subject, names_something, subject_of
 from usbwatch.capture.log.troubles import (
     DISCONNECTED,
     ENUMERATED_LATE,
@@ -152,13 +152,12 @@ class _Log:
         self.end_us: Optional[int] = None
 
     def take(self, record: Record, doubtful: bool) -> None:
-        if record.stamp_us is not None and not doubtful:
+        text = record.text
+        if not doubtful and record.stamp_us is not None:
             self.end_us = record.stamp_us
-        if len(record.text) > _LONGEST_LINE:
+        if len(text) > _LONGEST_LINE or not (names_something(text) or text.startswith("ACPI Error")):
             return
-        subject = subject_of(record.text)
-        if subject.place is Place.NONE and not record.text.startswith("ACPI Error"):
-            return
+        subject = subject_of(text)
         found = told_by(subject)
         where = self._where(subject)
         if found is None:

@@ -55,9 +55,12 @@ def read(text: str) -> Reading:
 def _of_last_boot(lines: Iterator[Tuple[Record, bool]]) -> List[Tuple[Record, bool]]:
     """The lines since the last start of the system: bus and device numbers mean nothing beyond it."""
     kept: List[Tuple[Record, bool]] = []
-    for record, doubtful in lines:
+    boot = ""
+    for line in lines:
+        record, doubtful = line
         first_words = not doubtful and record.text.startswith("Linux version ")
-        if kept and (first_words or record.boot != kept[-1][0].boot):
+        if first_words or record.boot != boot:
             kept.clear()
-        kept.append((record, doubtful))
+            boot = record.boot
+        kept.append(line)
     return kept

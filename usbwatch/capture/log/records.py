@@ -8,8 +8,7 @@ name with a line feed in it) can never look like a line of its own.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
-from typing import Optional
+from typing import NamedTuple, Optional
 
 __all__ = ["LEVELS", "Record", "shown"]
 
@@ -20,9 +19,8 @@ _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 _LONGEST_SHOWN = 400
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Record:
-    """One line of the kernel's log."""
+class Record(NamedTuple):
+    """One line of the kernel's log: a named tuple, since a log has thousands of them, and these are made fastest."""
 
     text: str
     """What the kernel said, without stamp and level."""

@@ -7,11 +7,12 @@ a USB port is "usb usb1-port5" at a root hub and "usb 1-4-port2" at any other.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from enum import Enum
-from typing import Mapping, Match, Pattern, Tuple
+from typing import Mapping, NamedTuple, Optional, Tuple
 
-__all__ = ["Place", "Subject", "subject_of"]
+from usbwatch.capture.log.alternatives import Alternatives
+
+__all__ = ["Place", "Subject", "names_something", "subject_of"]
 
 
 class Place(Enum):
@@ -36,9 +37,8 @@ class Place(Enum):
     NONE = "nothing named"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Subject:
-    """What a line is about, and what it says of that."""
+class Subject(NamedTuple):
+    """What a line is about, and what it says of that; a named tuple as ``Record`` is."""
 
     place: Place
     name: str
@@ -64,37 +64,49 @@ class Subject:
 
 _PCI_BUS_0 = re.compile(r"([0-9a-f]{4,8}):00:([0-9a-f]{2}\.[0-7])\Z")
 _CHAIN = r"\d{1,3}(?:\.\d{1,3}){0,6}"
-_DRIVER = r"[\w-]{1,40}"
 _USB_NAME = rf"(?P<bus>\d{{1,3}})-(?P<chain>{_CHAIN})"
 
-_SHAPES: Tuple[Tuple[Place, Pattern[str]], ...] = tuple(
-    (place, re.compile(rf"{shape}(?P<message>.+)\Z"))
-    for place, shape in (
-        (Place.USB_DEVICE, rf"usb (?P<name>{_USB_NAME}): "),
-        (Place.USB_PORT, r"usb (?P<name>usb(?P<bus>\d{1,3})-port(?P<chain>\d{1,3})): "),
-        (Place.USB_PORT, rf"usb (?P<name>{_USB_NAME}-port(?P<port>\d{{1,3}})): "),
-        (Place.USB_DEVICE, r"usb (?P<name>usb(?P<bus>\d{1,3})): "),
-        (Place.HUB, r"hub (?P<name>(?P<bus>\d{1,3})-0:1\.0): "),
-        (Place.HUB, rf"hub (?P<name>{_USB_NAME}:\d{{1,3}}\.\d{{1,3}}): "),
-        (Place.INTERFACE, rf"{_DRIVER} (?P<name>{_USB_NAME}:\d{{1,3}}\.\d{{1,3}}): "),
-        (Place.INTERFACE, rf"{_DRIVER}: probe of (?P<name>{_USB_NAME}:\d{{1,3}}\.\d{{1,3}}) "),
-        (Place.PCI, rf"{_DRIVER} (?P<name>[0-9a-f]{{4,8}}:[0-9a-f]{{2}}:[0-9a-f]{{2}}\.[0-7]): "),
-        (Place.HID, rf"{_DRIVER} (?P<name>[0-9A-F]{{4}}:[0-9A-F]{{4}}:[0-9A-F]{{4}}\.[0-9A-F]{{4,8}}): "),
-        (Place.HID, rf"{_DRIVER}: probe of (?P<name>[0-9A-F]{{4}}:[0-9A-F]{{4}}:[0-9A-F]{{4}}\.[0-9A-F]{{4,8}}) "),
-        (Place.I2C, r"(?:i2c_hid\w{0,20}|elan_i2c|raydium_ts|elants_i2c) (?P<name>i2c-[\w:]{1,40}): "),
-        (Place.I2C_CONTROLLER, rf"{_DRIVER} (?P<name>i2c_designware\.\d{{1,3}}|i2c-\d{{1,3}}): "),
-        (Place.ACPI, r"ACPI: (?P<name>\\[\w.]{1,120}): "),
-        (Place.BATTERY, r"ACPI: battery: Slot \[(?P<name>\w{1,8})\] "),
-        (Place.NVME, r"nvme (?P<name>nvme\d{1,3}): "),
-        (Place.ATA, r"(?P<name>ata\d{1,3})(?:\.\d{2})?: "),
-        (Place.MMC, r"(?P<name>mmc\d{1,3}): "),
-        (Place.HCI, r"Bluetooth: (?P<name>hci\d{1,3}): "),
-        (Place.SERIO, r"(?:atkbd|psmouse) (?P<name>serio\d{1,3}): "),
-        (Place.TYPEC, r"(?:ucsi\w{0,20}|typec) (?P<name>[\w:]{1,40}): "),
-        (Place.NONE, r"(?P<name>)"),
-    )
+_Shapes = Tuple[Tuple[Place, str], ...]
+
+_BY_WORD: _Shapes = (
+    (Place.USB_DEVICE, rf"usb (?P<name>{_USB_NAME}): "),
+    (Place.USB_PORT, r"usb (?P<name>usb(?P<bus>\d{1,3})-port(?P<chain>\d{1,3})): "),
+    (Place.USB_PORT, rf"usb (?P<name>{_USB_NAME}-port(?P<port>\d{{1,3}})): "),
+    (Place.USB_DEVICE, r"usb (?P<name>usb(?P<bus>\d{1,3})): "),
+    (Place.HUB, r"hub (?P<name>(?P<bus>\d{1,3})-0:1\.0): "),
+    (Place.HUB, rf"hub (?P<name>{_USB_NAME}:\d{{1,3}}\.\d{{1,3}}): "),
+    (Place.I2C, r"(?:i2c_hid\w{0,20}|elan_i2c|raydium_ts|elants_i2c) (?P<name>i2c-[\w:]{1,40}): "),
+    (Place.ACPI, r"ACPI: (?P<name>\\[\w.]{1,120}): "),
+    (Place.BATTERY, r"ACPI: battery: Slot \[(?P<name>\w{1,8})\] "),
+    (Place.NVME, r"nvme (?P<name>nvme\d{1,3}): "),
+    (Place.ATA, r"(?P<name>ata\d{1,3})(?:\.\d{2})?: "),
+    (Place.MMC, r"(?P<name>mmc\d{1,3}): "),
+    (Place.HCI, r"Bluetooth: (?P<name>hci\d{1,3}): "),
+    (Place.SERIO, r"(?:atkbd|psmouse) (?P<name>serio\d{1,3}): "),
+    (Place.TYPEC, r"(?:ucsi\w{0,20}|typec) (?P<name>[\w:]{1,40}): "),
 )
+"""How a line begins whose first word says what it is about; what follows is the message."""
+
+_BY_DRIVER: _Shapes = (
+    (Place.INTERFACE, rf" (?P<name>{_USB_NAME}:\d{{1,3}}\.\d{{1,3}}): "),
+    (Place.INTERFACE, rf": probe of (?P<name>{_USB_NAME}:\d{{1,3}}\.\d{{1,3}}) "),
+    (Place.PCI, r" (?P<name>[0-9a-f]{4,8}:[0-9a-f]{2}:[0-9a-f]{2}\.[0-7]): "),
+    (Place.HID, r" (?P<name>[0-9A-F]{4}:[0-9A-F]{4}:[0-9A-F]{4}\.[0-9A-F]{4,8}): "),
+    (Place.HID, r": probe of (?P<name>[0-9A-F]{4}:[0-9A-F]{4}:[0-9A-F]{4}\.[0-9A-F]{4,8}) "),
+    (Place.I2C_CONTROLLER, r" (?P<name>i2c_designware\.\d{1,3}|i2c-\d{1,3}): "),
+)
+"""How a line goes on that begins with the name of some driver."""
+
+_MESSAGE = r"(?P<message>.+)\Z"
+_ANY_WORD = Alternatives([shape + _MESSAGE for _, shape in _BY_WORD])
+_ANY_DRIVER = Alternatives([shape + _MESSAGE for _, shape in _BY_DRIVER], beginning=r"[\w-]{1,40}(?=[ :])")
+_NAMES = re.compile(f"{_ANY_WORD.pattern}|{_ANY_DRIVER.pattern}")
 _FAILED_PROBE = "failed with error "
+
+
+def names_something(text: str) -> bool:
+    """Whether ``subject_of`` finds a place: most lines of a log name none, and this tells it by one look."""
+    return _NAMES.match(text) is not None
 
 
 def subject_of(text: str) -> Subject:
@@ -103,19 +115,19 @@ def subject_of(text: str) -> Subject:
     >>> subject_of("usb 1-4-port2: unable to enumerate USB device").chain
     '4.2'
     """
-    for place, shape in _SHAPES:
-        found = shape.match(text)
-        if found:
-            return _subject(place, found)
-    return Subject(place=Place.NONE, name="", message=text)
+    shapes, known = _BY_WORD, _ANY_WORD.match(text)
+    if known is None:
+        shapes, known = _BY_DRIVER, _ANY_DRIVER.match(text)
+    if known is None:
+        return Subject(Place.NONE, "", text)
+    number, parts = known
+    return _subject(shapes[number][0], parts)
 
 
-def _subject(place: Place, found: Match[str]) -> Subject:
-    parts = found.groupdict()
-    message = parts["message"]
+def _subject(place: Place, parts: Mapping[str, Optional[str]]) -> Subject:
+    message = parts["message"] or ""
     if message.startswith(_FAILED_PROBE):
         message = f"probe {message}"  # "usbhid: probe of 1-4.1:1.0 failed …" before kernel 6.10 or so (from memory)
     chain = parts.get("chain") or ""
-    if parts.get("port"):
-        chain = f"{chain}.{parts['port']}"
-    return Subject(place=place, name=parts["name"], message=message, bus=parts.get("bus") or "", chain=chain)
+    port = parts.get("port")
+    return Subject(place, parts["name"] or "", message, parts.get("bus") or "", f"{chain}.{port}" if port else chain)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import calendar
 import re
+from io import StringIO
 from typing import Iterator, Match, Optional, Tuple
 
 from usbwatch.capture.log.records import LEVELS, Record
@@ -31,6 +32,9 @@ _SYSLOG = r"(?:[A-Z][a-z]{2} [ \d]\d \d\d:\d\d:\d\d|\d{4}-\d\d-\d\dT[\d:.,+Z-]{8
 PLAIN = re.compile(rf"(?:{_SYSLOG})?{_CLASS}(?:{_MONOTONIC}{_CALLER}|{_ASCTIME}|{_ISO}) ")
 """What stands before the text of a line, in every text form."""
 
+_STAMP_ALONE = re.compile(r"\[ *(\d{1,10})\.(\d{6})\] ")
+"""The form of most lines, which one quick look tells: ``PLAIN`` says the same of them."""
+
 _MONTHS = {name: number for number, name in enumerate("Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split(), 1)}  # noqa: SIM905
 _EPOCH = 1970
 _LONGEST_PREFIX = 160
@@ -42,16 +46,13 @@ def text_lines(text: str) -> Iterator[Tuple[str, int, Optional[Record]]]:
     Lines end at a line feed and nowhere else: any other line break is a
     character that a device may have put into a name.
     """
-    start = 0
-    while start < len(text):
-        end = text.find("\n", start)
-        end = len(text) if end < 0 else end
-        if end == start:
-            start += 1
-            yield "", 0, None
+    for ended in StringIO(text, newline="\n"):
+        line = ended.rstrip("\r\n")
+        stamp = _STAMP_ALONE.match(line, 0, _LONGEST_PREFIX)
+        if stamp:
+            before = stamp.end()
+            yield line, before, Record(line[before:], int(stamp[1] + stamp[2]), raw=line)
             continue
-        line = text[start:end].rstrip("\r")
-        start = end + 1
         shape = PLAIN.match(line, 0, _LONGEST_PREFIX)
         yield (line, shape.end(), _record(shape, line)) if shape else (line, 0, None)
 

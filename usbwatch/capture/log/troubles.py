@@ -9,10 +9,10 @@ whole of a message, so that no name which a device chose can stand in one.
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
-from typing import Dict, List, Optional, Pattern, Tuple
+from typing import Dict, List, Optional, Tuple
 
+from usbwatch.capture.log.alternatives import Alternatives
 from usbwatch.capture.log.subjects import Place, Subject, subject_of
 from usbwatch.model import Rung
 
@@ -403,26 +403,30 @@ _TABLE: Tuple[Tuple[Tuple[Place, ...], str, Told], ...] = (
 )
 
 
-def _by_place() -> Dict[Place, List[Tuple[Pattern[str], Told]]]:
-    found: Dict[Place, List[Tuple[Pattern[str], Told]]] = {}
+def _alternatives() -> Dict[Place, Tuple[Alternatives, Tuple[Told, ...]]]:
+    """Of each place its patterns at once, and in the same order what they tell."""
+    by_place: Dict[Place, List[Tuple[str, Told]]] = {}
     for places, pattern, told in _TABLE:
-        compiled = re.compile(rf"(?:{pattern})\Z")
         for place in places:
-            found.setdefault(place, []).append((compiled, told))
-    return found
+            by_place.setdefault(place, []).append((pattern, told))
+    return {
+        place: (Alternatives([rf"(?:{pattern})\Z" for pattern, _ in rows]), tuple(told for _, told in rows))
+        for place, rows in by_place.items()
+    }
 
 
-_PATTERNS = _by_place()
+_BY_PLACE = _alternatives()
+_NOTHING: Tuple[Alternatives, Tuple[Told, ...]] = (Alternatives([]), ())
 
 
 def told_by(subject: Subject) -> Optional[Tuple[Told, int, int]]:
     """What a line tells, its error number and the device number in it (0 for none); None for an unknown line."""
-    for pattern, told in _PATTERNS.get(subject.place, ()):
-        found = pattern.match(subject.message)
-        if found:
-            parts = found.groupdict()
-            return told, int(parts.get("errno") or 0), int(parts.get("number") or 0)
-    return None
+    alternatives, tellings = _BY_PLACE.get(subject.place, _NOTHING)
+    known = alternatives.match(subject.message)
+    if known is None:
+        return None
+    number, parts = known
+    return tellings[number], int(parts.get("errno") or 0), int(parts.get("number") or 0)
 
 
 def is_fixed(text: str) -> bool:

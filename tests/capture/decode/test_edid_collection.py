@@ -1,0 +1,100 @@
+"""Every EDID of an open collection decodes as the reference decoder says (see ``support.edid_collection``)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import pytest
+from support.edid_collection import Told, collection, told
+
+from usbwatch.capture.decode import edid
+from usbwatch.capture.decode.edid import BLOCK, Edid
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pair:
+    ours: Edid
+    theirs: Told
+
+
+@pytest.fixture(scope="module")
+def edids() -> dict[str, bytes]:
+    return dict(collection())
+
+
+@pytest.fixture(scope="module")
+def pairs(edids: dict[str, bytes]) -> dict[str, Pair]:
+    return {digest: Pair(ours=edid.decode(data), theirs=told(data)) for digest, data in edids.items()}
+
+
+FIELDS: dict[str, tuple[Callable[[Edid], object], Callable[[Told], object]]] = {
+    "version": (lambda ours: ours.version, lambda theirs: theirs.version),
+    "maker": (lambda ours: ours.maker, lambda theirs: theirs.maker),
+    "product": (lambda ours: ours.product_code, lambda theirs: theirs.product_code),
+    "serial number": (lambda ours: ours.serial_number, lambda theirs: theirs.serial_number),
+    "date": (
+        lambda ours: (ours.week, ours.year, ours.model_year),
+        lambda theirs: (theirs.week, theirs.year, theirs.model_year),
+    ),
+    "size": (
+        lambda ours: (ours.width_cm, ours.height_cm),
+        lambda theirs: theirs.size_cm or (None, None),
+    ),
+    # Ours leave out the spaces that fill a text up; the reference decoder prints them.
+    "name": (lambda ours: ours.name, lambda theirs: theirs.name.rstrip(" ")),
+    "serial text": (lambda ours: ours.serial_text, lambda theirs: theirs.serial_text.rstrip(" ")),
+    "extensions": (lambda ours: ours.extension_count, lambda theirs: theirs.extensions),
+    "checksum": (lambda ours: ours.checksum_good, lambda theirs: theirs.checksum_good),
+    "preferred timing": (
+        lambda ours: (
+            ours.preferred
+            and (
+                ours.preferred.width,
+                # The reference decoder counts the lines of a frame, EDID those of a field.
+                ours.preferred.height * (2 if ours.preferred.interlaced else 1),
+                ours.preferred.interlaced,
+                pytest.approx(ours.preferred.pixel_clock_khz / 1000),
+                pytest.approx(ours.preferred.refresh_hz, abs=1e-5),
+            )
+        ),
+        lambda theirs: theirs.preferred,
+    ),
+}
+
+
+@pytest.mark.parametrize(("ours", "theirs"), FIELDS.values(), ids=FIELDS)
+def test_a_field_is_as_the_reference_decoder_says(
+    pairs: dict[str, Pair], ours: Callable[[Edid], object], theirs: Callable[[Told], object]
+) -> None:
+    differing = [digest for digest, pair in pairs.items() if ours(pair.ours) != theirs(pair.theirs)]
+    assert differing == []
+
+
+def test_the_collection_has_something_to_say_of_every_field(pairs: dict[str, Pair]) -> None:
+    """So that the test above cannot pass by comparing nothing with nothing."""
+    all_theirs = [pair.theirs for pair in pairs.values()]
+    assert len(all_theirs) > 100
+    assert {one.version for one in all_theirs} >= {"1.1", "1.2", "1.3", "1.4"}
+    for field in ("serial_number", "week", "year", "model_year", "size_cm", "preferred", "name", "serial_text"):
+        assert any(getattr(one, field) for one in all_theirs), field
+    assert sum(bool(one.maker) for one in all_theirs) > 100
+    assert all(one.product_code is not None for one in all_theirs)
+    assert {one.extensions for one in all_theirs} >= {0, 1, 2}
+
+
+def test_a_damaged_checksum_is_seen_by_both(edids: dict[str, bytes]) -> None:
+    for digest, data in list(edids.items())[:25]:
+        damaged = data[: BLOCK - 1] + bytes([data[BLOCK - 1] ^ 0x10]) + data[BLOCK:]
+        assert (told(damaged).checksum_good, edid.decode(damaged).checksum_good) == (False, False), digest
+
+
+def test_nothing_of_the_collection_ends_a_decoder(edids: dict[str, bytes]) -> None:
+    """Cut at every length, and each bit of the base block flipped."""
+    for data in list(edids.values())[::8]:
+        for length in range(0, BLOCK, 5):
+            assert edid.decode(data[:length]).defects
+        for bit in range(0, BLOCK * 8, 3):
+            flipped = bytearray(data)
+            flipped[bit // 8] ^= 1 << bit % 8
+            assert edid.decode(bytes(flipped)).checksum_good is not edid.decode(data).checksum_good
