@@ -11,6 +11,7 @@ __all__ = [
     "BadCapture",
     "BadProfile",
     "BadTree",
+    "NoLibrary",
     "NoProfile",
     "UnwritableOutput",
     "UsbwatchError",
@@ -94,4 +95,19 @@ class NoProfile(UsbwatchError):
         return (
             f"no profile named {self.asked}; known profiles: {', '.join(self.known)}; "
             "name one of these or give a .toml file."
+        )
+
+
+class NoLibrary(UsbwatchError):
+    """A Python package that is needed for what was asked is not installed."""
+
+    def __init__(self, package: str, extra: str) -> None:
+        super().__init__(package, extra)
+        self.package = package
+        self.extra = extra
+
+    def __str__(self) -> str:
+        return (
+            f"the Python package {self.package} is not installed, and a capture through libusb needs it; "
+            f"install it with: pip install '{self.extra}'."
         )

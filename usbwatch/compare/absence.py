@@ -8,7 +8,9 @@ reason and with what would make it seen.
 
 from __future__ import annotations
 
+from usbwatch.compare.bare_list import is_bare_list, not_in_list
 from usbwatch.compare.blind_spots import BUSES_OF_FUNCTION, blind_spot, has_real_connectors, idle_carrier
+from usbwatch.compare.over_current import over_current_reason
 from usbwatch.compare.scene import Placing, Scene, bus_of, root_of, unseen_because
 from usbwatch.model import Episode, ExpectedDevice, Finding, Node, Rung, Symptom, Verdict, outward, parent_port
 
@@ -20,8 +22,8 @@ _LEFT = ("disconnected", "intermittent")
 _CONTROLLER_DIED = "controller died"
 """Troubles of the kernel's log (``usbwatch.capture.log.troubles``)."""
 
-_FIRMWARE_SHOWN = frozenset({"battery", "mains-adapter", "lid", "power-button"})
-"""Functions that only a firmware object can show: without one nothing can be said."""
+_FIRMWARE_SHOWN = frozenset({"battery", "fan", "mains-adapter", "lid", "power-button"})
+"""Functions that only a firmware object can show (a fan: or a chip's driver): without one nothing can be said."""
 
 
 def account_for(device: ExpectedDevice, scene: Scene, absent: dict[str, str]) -> Finding:
@@ -30,6 +32,8 @@ def account_for(device: ExpectedDevice, scene: Scene, absent: dict[str, str]) ->
     ``absent`` maps the locations at which another expected device was looked
     for and not found to that device's id.
     """
+    if is_bare_list(scene.capture):
+        return not_in_list(device, scene, absent)
     if not device.locations:
         return _anywhere(device, scene)
     outcomes = [_at(device, place, scene, absent) for place in device.locations]
@@ -136,7 +140,7 @@ def _at_port(device: ExpectedDevice, place: str, scene: Scene) -> Finding:
         reason = f"the hub has no port {place.rpartition('/')[2]}"
         return _unseen(device, reason, "check that the profile is the right one for this unit")
     trouble = _trouble(place, scene)
-    extra = tuple(reason for reason in (_twin(device, scene), _over_current(port)) if reason)
+    extra = tuple(reason for reason in (_twin(device, scene), over_current_reason(place, scene)) if reason)
     rung = port.rung if port is not None else Rung.ABSENT
     if rung.reaches(Rung.IDENTIFIED) and trouble is None:
         reason = "the port has a device, but the device itself could not be read"
@@ -208,11 +212,6 @@ def _left(place: str, scene: Scene) -> tuple[str, ...]:
         return ()
     times = "" if episode.count == 1 else f" {episode.count} times"
     return (f"something was there and left{times} (kernel's log)", *episode.lines[-1:])
-
-
-def _over_current(port: Node | None) -> str:
-    count = port.facts.get("over_current_count") if port is not None else 0
-    return f"its port has reported over-current {count} times" if count else ""
 
 
 def _twin(device: ExpectedDevice, scene: Scene) -> str:

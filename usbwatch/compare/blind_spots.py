@@ -21,6 +21,7 @@ BUSES_OF_FUNCTION: dict[str, tuple[str, ...]] = {
     "wlan": ("pci", "usb"),
     "bluetooth": ("usb",),
     "panel": ("drm",),
+    "sensor": ("iio", "usb", "i2c"),
 }
 """Where a part with a function can show (common practice, no source): all must be seen before it is missing."""
 
@@ -45,7 +46,7 @@ def has_real_connectors(scene: Scene, graphics: str = "") -> bool:
 _CLIENT_IDS = frozenset({"PNP0C50", "ACPI0C50"})
 """Firmware ids of HID devices on I2C (drivers/hid/i2c-hid/i2c-hid-acpi.c)."""
 
-_CARRIER_CLASSES = {"usb": ("0c03",), "i2c": ("0c80", "0c05", "1180"), "spi": ("0c80", "1180"), "block": ("01",)}
+_CARRIER_CLASSES = {"usb": ("0c03",), "i2c": ("0c80", "0c05", "1180"), "spi": ("0c80", "1180"), "block": ("01", "0805")}
 """Beginnings of PCI class codes of what carries a bus (pci.ids; on I2C and SPI common practice, no source)."""
 
 

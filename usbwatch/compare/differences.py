@@ -25,6 +25,8 @@ class Volatile:
 _CHARGE = Volatile(reason="follows the charge of the battery and what the unit draws")
 _CABLE = Volatile(reason="follows the network cable and the peer at its other end")
 _SLEEP = Volatile(reason="idle devices are let sleep")
+_PLUGGED = Volatile(reason="follows what is plugged into the port, and which way round")
+_WARMTH = Volatile(reason="follows how warm the unit is")
 _COUNTED = Volatile(reason="counts or numbers what was enumerated since the system started")
 
 
@@ -50,7 +52,10 @@ VOLATILE: Mapping[str, Volatile] = {
     # Documentation/ABI/testing/sysfs-devices-power, sysfs-bus-usb, sysfs-bus-pci; a USB port's "state"
     **dict.fromkeys(("runtime_status", "power_state", "active_duration", "connected_duration"), _SLEEP),
     "state": Volatile(reason=_SLEEP.reason, covers=frozenset({"configured", "suspended"}).__contains__),
-    **dict.fromkeys(("busnum", "devnum", "dev", "urbnum"), _COUNTED),
+    **dict.fromkeys(("busnum", "devnum", "dev", "device_number", "urbnum"), _COUNTED),
+    # Documentation/ABI/testing/sysfs-class-typec, sysfs-class-hwmon
+    **dict.fromkeys(("data_role", "power_role", "power_operation_mode", "orientation", "vconn_source"), _PLUGGED),
+    **dict.fromkeys((f"fan{number}_input" for number in range(1, 10)), _WARMTH),
     "current_link_speed": Volatile(reason="idle PCI links are let run slower"),
     "unread_files": Volatile(reason="follows who was looking"),
     # drivers/gpu/drm/drm_sysfs.c

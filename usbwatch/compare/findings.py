@@ -9,9 +9,14 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from usbwatch.compare.absence import account_for
+from usbwatch.compare.bare_list import NOTICE, is_bare_list
+from usbwatch.compare.claims import claims
+from usbwatch.compare.declared import beside_firmware, declarations
 from usbwatch.compare.judging import judge
 from usbwatch.compare.pairing import pair
 from usbwatch.compare.scene import Placing, Scene, scene
+from usbwatch.compare.software import with_software
+from usbwatch.compare.unknown_controllers import as_placed
 from usbwatch.model import (
     Answer,
     Capture,
@@ -50,6 +55,7 @@ def expected_devices(capture: Capture, profile: Profile) -> tuple[ExpectedDevice
 
 def findings(capture: Capture, profile: Profile, answers: Iterable[Answer] = ()) -> Findings:
     """What became of each expected device, in the profile's order, and where all other nodes belong."""
+    profile = as_placed(profile, capture)
     seen = scene(capture, profile)
     devices = expected_devices(capture, profile)
     pairs = pair(devices, seen)
@@ -63,10 +69,15 @@ def findings(capture: Capture, profile: Profile, answers: Iterable[Answer] = ())
     for device in devices:
         if device.id not in judged and not device.optional:
             judged[device.id] = account_for(device, seen, absent)
+    judged |= {one.id: with_software(one, judged[one.id], seen) for one in devices if one.id in judged}
     untold = _untold_variant(capture, profile)
     for device in devices:
         if device.id in untold and device.id in judged and judged[device.id].verdict is Verdict.MISSING:
             judged[device.id] = _perhaps_not_fitted(judged[device.id])
+    declared = declarations(capture)
+    for device in devices:
+        if device.id in judged and not device.locations:
+            judged[device.id] = beside_firmware(judged[device.id], device.function, declared)
     answers = tuple(answers)
     judged |= _by_hand(profile, answers, judged)
     variant = variant_of(profile, capture.unit)
@@ -76,6 +87,8 @@ def findings(capture: Capture, profile: Profile, answers: Iterable[Answer] = ())
         findings=tuple(judged[device.id] for device in devices if device.id in judged),
         answers=answers,
         other_model=_other_model(capture, profile),
+        declared=declared,
+        claims=claims(capture, devices, judged.values()),
         notices=_notices(capture, profile),
         **_sorted_rest(seen, judged.values()),
     )
@@ -132,7 +145,7 @@ def _other_model(capture: Capture, profile: Profile) -> bool:
 
 
 def _notices(capture: Capture, profile: Profile) -> tuple[str, ...]:
-    told = []
+    told = [NOTICE] if is_bare_list(capture) else []
     if not profile.generic and not fits(profile, capture.unit):
         model = " ".join(filter(None, (capture.unit.sys_vendor, capture.unit.product_name)))
         told.append(
@@ -155,6 +168,8 @@ def _sorted_rest(seen: Scene, judged: Iterable[Finding]) -> dict[str, tuple[Node
 
 _ALWAYS_DECLARED = frozenset({"acpi", "serio"})
 """Buses on which firmware's declaration makes a node, so that one more means nothing."""
+_OF_THE_BOARD = frozenset({"hwmon", "iio"})
+"""Buses of what monitoring chips and sensor hubs on a board show, which no profile has to name one by one."""
 
 
 def _sort(node: Node, seen: Scene, taken: list[str]) -> str:
@@ -163,7 +178,8 @@ def _sort(node: Node, seen: Scene, taken: list[str]) -> str:
     if placing is Placing.OUTSIDE:
         return "external"
     part_of_another = node.bus != "usb" and any(hangs_on(node.location, other) for other in taken)
-    if node.kind is Kind.INFRASTRUCTURE or node.bus in _ALWAYS_DECLARED or part_of_another:
+    beside = node.bus in _ALWAYS_DECLARED | _OF_THE_BOARD or node.rung is Rung.ABSENT
+    if node.kind is Kind.INFRASTRUCTURE or beside or part_of_another:
         return "infrastructure"
     if placing is Placing.UNKNOWN:
         return "unplaced"

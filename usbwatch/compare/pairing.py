@@ -2,13 +2,15 @@
 
 The profile's location outweighs everything: a right identity elsewhere is
 *moved*, and only inside the unit; a helper device in a socket stands for
-nothing, whatever it says it is.
+nothing, whatever it says it is. A device that fell back to USB 2 shows on the
+other port of its own connector, which is its place too.
 """
 
 from __future__ import annotations
 
 from usbwatch.compare.assignment import assign
 from usbwatch.compare.scene import Placing, Scene
+from usbwatch.compare.twins import twins_of
 from usbwatch.model import ExpectedDevice, Kind, Node
 
 __all__ = ["Fit", "pair"]
@@ -23,6 +25,7 @@ class Fit:
 
     PLACE_AND_IDENTITY = 0
     PLACE_AND_FUNCTION = 1
+    AT_USB2_TWIN = 3
     FUNCTION_INSIDE = 5  # and up to 14 more, to choose between several
     PLACE_OTHER_IDENTITY = 60
     PLACE_ALONE = 70
@@ -47,12 +50,20 @@ def pair(devices: tuple[ExpectedDevice, ...], scene: Scene) -> dict[str, tuple[N
 def _candidates(device: ExpectedDevice, scene: Scene) -> list[tuple[Node, int]]:
     placed = [scene.at[place][0] for place in device.locations if place in scene.at]
     found = [(node, _cost_in_place(device, node)) for node in placed]
+    twins = twins_of(device, scene.ports)
+    there = [scene.at[place][0] for place in twins if place in scene.at]
+    found += [(node, Fit.AT_USB2_TWIN) for node in there if _is_the_same(device, node)]
     for node in scene.capture.nodes:
-        if node.kind is Kind.DEVICE and node.location not in device.locations:
+        if node.kind is Kind.DEVICE and node.location not in (*device.locations, *twins):
             cost = _cost_elsewhere(device, node, scene)
             if cost is not None:
                 found.append((node, cost))
     return found
+
+
+def _is_the_same(device: ExpectedDevice, node: Node) -> bool:
+    """Whether a node is the device, by identity; where the profile gives none, by function."""
+    return node.identity in device.identities if device.identities else device.function in node.functions
 
 
 def _cost_in_place(device: ExpectedDevice, node: Node) -> int:

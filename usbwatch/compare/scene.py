@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import Enum
 
+from usbwatch.capture.portable.look import NOT_OBSERVABLE
+from usbwatch.compare.twins import usb2_twins
 from usbwatch.model import (
     Capture,
     Coverage,
@@ -39,7 +41,7 @@ class Scene:
     ports: dict[str, Node]
     coverage: dict[str, Coverage]
     named: frozenset[str]
-    """Locations that the profile names."""
+    """Locations that the profile names, and the USB 2 ports of the same connectors."""
     troubles: dict[str, tuple[Episode, ...]] = field(default_factory=dict)
 
     def seen(self, bus: str) -> bool:
@@ -69,9 +71,10 @@ class Scene:
         return self._usb_placing(carrier) if carrier else Placing.INSIDE
 
     def _beyond_removable(self, location: str) -> bool:
-        """Whether a node or anything on the way to it is a PCI function that can be taken out (a dock's)."""
+        """Whether a node or anything on the way to it can be taken out: a dock's PCI function, a card, a partner."""
         return any(
-            other.bus == "pci" and other.facts.get("removable") == "removable"
+            (other.bus == "pci" and other.facts.get("removable") == "removable")
+            or other.facts.get("placed") == "outside"
             for place in (location, *outward(location))
             for other in self.at.get(place, ())
         )
@@ -128,9 +131,15 @@ def scene(capture: Capture, profile: Profile) -> Scene:
         at={place: tuple(sorted(nodes, key=_telling)) for place, nodes in at.items()},
         ports=ports,
         coverage={coverage.bus: coverage for coverage in capture.coverage},
-        named=frozenset(place for device in profile.devices for place in device.locations),
+        named=_named(profile, ports),
         troubles={place: tuple(episodes) for place, episodes in troubles.items()},
     )
+
+
+def _named(profile: Profile, ports: dict[str, Node]) -> frozenset[str]:
+    """The places that the profile names, and the USB 2 port of each connector whose SuperSpeed port it names."""
+    places = {place for device in profile.devices for place in device.locations}
+    return frozenset(places | usb2_twins(places, ports).keys())
 
 
 def _telling(node: Node) -> tuple[int, bool, str]:
@@ -164,8 +173,11 @@ _BUS_MARKS = (
     ("/i2c/", "i2c"),
     ("/spi/", "spi"),
     ("/ata", "block"),
-    ("/mmc", "block"),
+    ("/mmc", "mmc"),
     ("/codec", "hdaudio"),
+    ("/soundwire/", "soundwire"),
+    ("/hwmon", "hwmon"),
+    ("/iio", "iio"),
 )
 
 
@@ -176,6 +188,8 @@ def unseen_because(coverage: Coverage | None, bus: str) -> tuple[str, str]:
     because = f"bus {bus} {coverage.state.value}" + (f": {coverage.why}" if coverage.why else "")
     if coverage.root_would_help:
         return because, "capture again as root"
+    if coverage.why == NOT_OBSERVABLE:
+        return because, "start Linux on this unit and capture there"
     if coverage.state is CoverageState.NOT_THERE:
         return because, f"capture with a kernel that supports {bus}"
     return because, "capture again"

@@ -1,0 +1,107 @@
+"""What a hand check that was watched says of an expected device (``usbwatch.model.Observation``).
+
+Three things are kept apart:
+
+* an answer proves a part whose node proves nothing (a PS/2 keyboard, a lid switch);
+* silence, when somebody says that it was done and the part's own node was
+  listened to, is absence where the node proves nothing, and a mute device
+  where the node comes from the device itself;
+* "not done" tells nothing.
+
+Of several observations of one deed the last one counts.
+"""
+
+from __future__ import annotations
+
+from usbwatch.compare.scene import Scene
+from usbwatch.model import (
+    Deed,
+    ExpectedDevice,
+    Finding,
+    Node,
+    Observation,
+    Response,
+    Rung,
+    Symptom,
+    Verdict,
+    hangs_on,
+)
+
+__all__ = ["WORDS", "by_hand", "observed"]
+
+WORDS: dict[Deed, tuple[str, str]] = {
+    Deed.PRESS: ("a key press", "keys were pressed"),
+    Deed.MOVE: ("a move", "it was moved"),
+    Deed.CLICK: ("a click", "its button was pressed"),
+    Deed.TOUCH: ("a touch", "it was touched"),
+    Deed.CLOSE: ("the closing of the lid", "the lid was closed"),
+    Deed.PULL: ("the pulling of the charger", "the charger was pulled"),
+    Deed.PLUG: ("the plugging in of the charger", "the charger was plugged in"),
+}
+"""Each deed as what is answered, and as what was done."""
+
+_SPEAKS_AGAINST = frozenset(Deed) - {Deed.PLUG}
+"""A charger that is not noticed when it is plugged in may be the charger; one that is not missed when pulled is not."""
+
+_POINTING = frozenset({"mouse", "pointing-device", "pointing-stick", "touchpad"})
+_ALONE = frozenset({"lid", "power-button"})
+"""Functions whose ACPI node is firmware's word alone (drivers/acpi/button.c)."""
+
+
+def observed(device: ExpectedDevice, node: Node, observations: tuple[Observation, ...]) -> dict[Deed, Observation]:
+    """The last telling observation of each deed that was asked of ``device`` and heard at ``node``."""
+    last: dict[Deed, Observation] = {}
+    for one in observations:
+        same = one.function == device.function or {one.function, device.function} <= _POINTING
+        places = (one.location,) if one.response is Response.ANSWERED else one.watched
+        if same and one.response is not Response.NOT_DONE and any(_of(node, place) for place in places):
+            last[one.deed] = one
+    return last
+
+
+def _of(node: Node, place: str) -> bool:
+    return place == node.location or hangs_on(place, node.location)
+
+
+def by_hand(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | None:
+    """The finding that an observation settles, None where none does."""
+    last = observed(device, node, scene.capture.observations)
+    answered = [one for one in last.values() if one.response is Response.ANSWERED]
+    silent = [one for one in last.values() if one.response is Response.SILENT and one.deed in _SPEAKS_AGAINST]
+    if not answered and not silent:
+        return None
+    alone = _proves_nothing(node)
+    if not silent:
+        return _finding(device, node, Verdict.PRESENT, Symptom.WORKING, *map(_told, answered)) if alone else None
+    reasons = (*(f"{_silence(one)}, and no event came of it" for one in silent), *map(_told, answered))
+    if answered:
+        return _finding(device, node, Verdict.IMPAIRED, Symptom.DEGRADED, *reasons)
+    if alone:
+        return _finding(device, node, Verdict.MISSING, Symptom.ABSENT, *reasons)
+    if not node.rung.reaches(Rung.CONFIGURED):
+        return None
+    reason = f"it enumerates, but {_silence(silent[0])} and no event came of it"
+    return _finding(device, node, Verdict.IMPAIRED, Symptom.MUTE, reason, *reasons[1:])
+
+
+def _proves_nothing(node: Node) -> bool:
+    """Whether the kernel makes this node whether or not the part is there."""
+    ps2_keyboard = node.bus == "serio" and node.location.endswith("/kbd")
+    return ps2_keyboard or (node.bus == "acpi" and bool(_ALONE & set(node.functions)))
+
+
+def _told(one: Observation) -> str:
+    events = "1 event" if one.events == 1 else f"{one.events} events"
+    return f"answered {WORDS[one.deed][0]} after {one.after_ms / 1000:.1f} s ({events}, hand check)"
+
+
+def _silence(one: Observation) -> str:
+    return f"{WORDS[one.deed][1]} (hand check)"
+
+
+def _finding(device: ExpectedDevice, node: Node, verdict: Verdict, symptom: Symptom, *reasons: str) -> Finding:
+    alone = _proves_nothing(node)
+    rung = node.rung if not alone else Rung.WORKING if verdict is Verdict.PRESENT else Rung.ATTACHED
+    return Finding(
+        device=device.id, verdict=verdict, rung=rung, symptom=symptom, reasons=reasons, node=node, by_hand_alone=alone
+    )

@@ -1,0 +1,113 @@
+"""Devices that stopped short of work: no driver asked them, none holds them, or something keeps them quiet.
+
+The rules for a node that is there and below the rung that the profile asks.
+What of it software can explain is said in ``usbwatch.compare.software``.
+"""
+
+from __future__ import annotations
+
+from usbwatch.capture.log.troubles import HID_FAILED, I2C_HID_FAILED
+from usbwatch.compare.scene import Scene
+from usbwatch.compare.verdicts import called, impaired, missing, unseen
+from usbwatch.model import ExpectedDevice, Finding, Kind, Node, Rung, Symptom, hangs_on
+
+__all__ = ["blocked_radio", "empty_ps2_port", "short", "silent_client"]
+
+_DRIVERS_BY_ID = {"PNP0C50": ("i2c_hid_acpi", "i2c_hid"), "ACPI0C50": ("i2c_hid_acpi", "i2c_hid")}
+"""Firmware ids whose driver is known (drivers/hid/i2c-hid/i2c-hid-acpi.c)."""
+
+
+def empty_ps2_port(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | None:
+    """A PS/2 port is there because its controller is (drivers/input/serio/i8042.c); only a driver asks behind it."""
+    if node.bus != "serio" or node.rung is not Rung.ABSENT:
+        return None
+    coverage = scene.coverage.get("serio")
+    if coverage is not None and "psmouse" not in coverage.drivers:
+        return unseen(device, node, "the driver psmouse is not loaded, so nobody asked", "load psmouse, capture again")
+    return missing(device, node, "the PS/2 controller has its port, and nothing behind it answered")
+
+
+def silent_client(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | None:
+    """An I2C or SPI client is firmware's declaration until a driver holds it."""
+    if node.bus not in ("i2c", "spi") or node.rung.reaches(Rung.ADDRESSED):
+        return None
+    declared = [other for other in scene.at.get(node.location, ()) if other.bus == "acpi"]
+    ids = {node.identity, *(word for other in declared for word in str(other.facts.get("compatible_ids", "")).split())}
+    software = scene.capture.software
+    drivers = [driver for identity in ids for driver in _DRIVERS_BY_ID.get(identity, ())]
+    drivers += software.drivers_for.get(node.location, ())
+    loaded = (*(scene.coverage[node.bus].drivers if node.bus in scene.coverage else ()), *software.loaded)
+    if str(node.facts.get("waiting_for_supplier", "0")) == "1":
+        reason = f"firmware declares it ({node.location}); it still waits for another device that supplies it"
+        return unseen(device, node, reason, "load that device's driver and capture again")
+    if not set(drivers) & set(loaded):
+        return unseen(
+            device,
+            node,
+            f"firmware declares it ({node.location}), but no driver for it is loaded, so nobody asked it",
+            f"load {drivers[0]} and capture again" if drivers else "capture with a kernel that has its driver",
+        )
+    return missing(
+        device,
+        node,
+        f"firmware declares it ({node.location}) and its driver is loaded, but nothing answered at its address",
+    )
+
+
+def blocked_radio(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | None:
+    """A radio that a switch keeps quiet (Documentation/ABI/stable/sysfs-class-rfkill): a cause in software or a key."""
+    if not {"bluetooth", "wlan", "wwan"} & set(node.functions):
+        return None
+    switches = [one for one in scene.capture.nodes if one.bus == "rfkill" and hangs_on(one.location, node.location)]
+    for kind, word in (("hard", "by a switch or in firmware"), ("soft", "in software")):
+        if any(switch.facts.get(kind) == 1 for switch in switches):
+            return impaired(device, node, Symptom.UNDRIVEN, f"the radio is blocked {word}")
+    return None
+
+
+_PROBE_FAILED = frozenset({HID_FAILED, I2C_HID_FAILED})
+"""Troubles of ``usbwatch.capture.log`` in which a driver was there and the device failed it."""
+
+
+def short(device: ExpectedDevice, node: Node, scene: Scene) -> Finding:
+    """A device that stopped below the rung that the profile asks."""
+    if node.rung is Rung.ABSENT:
+        return missing(device, node, f"{node.location} is there, and nothing on it")
+    if node.facts.get("authorized") == 0:
+        return impaired(
+            device, node, Symptom.UNDRIVEN, "this system does not authorise it: policy, not a hardware fault"
+        )
+    probe = next((told for told in scene.troubles.get(node.location, ()) if told.trouble in _PROBE_FAILED), None)
+    if probe is not None:
+        reason = f"a driver asked it and failed (kernel's log, error {probe.errno}): it does not answer as it should"
+        return impaired(device, node, Symptom.FAILED, reason, *probe.lines[-1:])
+    if node.rung in (Rung.CONFIGURED, Rung.BOUND) or (node.rung is Rung.IDENTIFIED and node.bus != "usb"):
+        undriven = _undriven(node, scene)
+        if undriven:
+            return impaired(device, node, Symptom.UNDRIVEN, undriven)
+    defect = node.facts.get("first_descriptor_defect")
+    extra = (f"its descriptors are damaged ({defect})",) if defect else ()
+    return impaired(device, node, Symptom.FAILED, f"stopped at {node.rung.value}: {_STOPPED[node.rung]}", *extra)
+
+
+_STOPPED = {
+    Rung.ATTACHED: "something is there and does not answer",
+    Rung.ADDRESSED: "it answered, and its identity could not be read",
+    Rung.IDENTIFIED: "it was identified, and took no configuration",
+    Rung.CONFIGURED: "it took a configuration, and no driver holds it",
+    Rung.BOUND: "a driver holds it, and nothing came of it",
+    Rung.ABSENT: "nothing is there",
+    Rung.WORKING: "it works",
+}
+
+
+def _undriven(node: Node, scene: Scene) -> str:
+    """What in and under a node has no driver, as a sentence, or ""."""
+    if node.rung is not Rung.BOUND and not node.driver:
+        return f"it answered as {called(node)}, but no driver holds it"
+    below = [other for other in scene.capture.nodes if hangs_on(other.location, node.location)]
+    idle = [other for other in below if other.kind in (Kind.INTERFACE, Kind.FUNCTION) and other.bus in ("usb", "hid")]
+    loose = [other for other in idle if not other.driver and other.functions]
+    if loose and node.rung.reaches(Rung.CONFIGURED):
+        return f"it answered as {called(node)}, but no driver holds its {', '.join(loose[0].functions)} part"
+    return ""
