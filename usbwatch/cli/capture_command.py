@@ -7,7 +7,7 @@ from datetime import datetime
 import click
 
 from usbwatch.cli import exits
-from usbwatch.cli.options import example, log_option, root_option
+from usbwatch.cli.options import example, log_option, root_option, through_option
 
 __all__ = ["capture"]
 
@@ -15,11 +15,12 @@ __all__ = ["capture"]
 @click.command(epilog=example("usbwatch capture", "usbwatch capture --root ./copied-unit -o before.json"))
 @root_option
 @log_option
+@through_option
 @click.option(
     "-o", "--output", metavar="FILE", help="Write here; - is standard output. Else a name from model and time."
 )
 @click.option("--force", is_flag=True, help="Overwrite a file that is there.")
-def capture(root: str | None, log: str | None, output: str | None, *, force: bool) -> int:
+def capture(root: str | None, log: str | None, through: str | None, output: str | None, *, force: bool) -> int:
     """Record what a unit enumerates in a file.
 
     Captures this machine, or a tree copied from another one. It reads, and changes
@@ -32,7 +33,7 @@ def capture(root: str | None, log: str | None, output: str | None, *, force: boo
     from usbwatch.cli.writing import default_name, write_file
     from usbwatch.show import capture_view
 
-    made = taken(root, log)
+    made = taken(root, log, through)
     path = output or default_name(made.unit, datetime.now().astimezone())
     if path == "-":
         write(to_json(made))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from usbwatch.cli import exits
-from usbwatch.cli.options import example, json_option, log_option, profile_names, root_option
+from usbwatch.cli.options import example, json_option, log_option, profile_names, root_option, through_option
 
 if TYPE_CHECKING:
     from usbwatch.model import Answer, Capture, Profile
@@ -39,6 +39,7 @@ class _Request:
 
     root: str | None
     log: str | None
+    through: str | None
     profile: str | None
     answers: tuple[tuple[str, bool], ...]
     as_json: bool
@@ -48,6 +49,7 @@ class _Request:
 @click.argument("captures", nargs=-1, metavar="[CAPTURE]...", type=click.Path(allow_dash=True, readable=False))
 @root_option
 @log_option
+@through_option
 @click.option("--profile", metavar="NAME|FILE", shell_complete=profile_names, help="Compare with this profile.")
 @click.option(
     "--answer",
@@ -62,9 +64,10 @@ def check(
     captures: tuple[str, ...],
     root: str | None,
     log: str | None,
+    *,
+    through: str | None,
     profile: str | None,
     answers: tuple[tuple[str, bool], ...],
-    *,
     as_json: bool,
 ) -> int:
     """Compare a unit with its profile: what is wrong, and where.
@@ -73,9 +76,11 @@ def check(
     The profile is chosen by what firmware calls the unit. Several captures are
     checked one after another; the exit code is that of the worst.
     """
-    if captures and (root or log):
-        raise click.UsageError("--root and --log are for capturing now; leave them out when a CAPTURE is given.")
-    request = _Request(root=root, log=log, profile=profile, answers=answers, as_json=as_json)
+    if captures and (root or log or through):
+        raise click.UsageError(
+            "--root, --log and --through are for capturing now; leave them out when a CAPTURE is given."
+        )
+    request = _Request(root=root, log=log, through=through, profile=profile, answers=answers, as_json=as_json)
     return _check_several(captures, request) if len(captures) > 1 else _check_one(captures, request)
 
 
@@ -129,7 +134,7 @@ def _result(path: str | None, request: _Request) -> Checked:
     from usbwatch.cli.choosing import chosen
     from usbwatch.cli.taking import loaded, taken
 
-    capture = loaded(path) if path is not None else taken(request.root, request.log)
+    capture = loaded(path) if path is not None else taken(request.root, request.log, request.through)
     profile = chosen(capture, request.profile, may_ask=not request.as_json and path != "-")
     return checked(capture, profile, _answers(request.answers, profile))
 

@@ -11,8 +11,10 @@ import click
 import usbwatch as package
 from usbwatch.cli.capture_command import capture
 from usbwatch.cli.check_command import check
+from usbwatch.cli.decode_command import decode
 from usbwatch.cli.demo_command import demo
 from usbwatch.cli.diff_command import diff
+from usbwatch.cli.handcheck_command import handcheck
 from usbwatch.cli.options import example
 from usbwatch.cli.profile_commands import profile
 
@@ -68,5 +70,5 @@ def usbwatch(run: Any, *, debug: bool) -> None:  # noqa: ANN401 - any record wit
         run.debug = True
 
 
-for _command in (demo, capture, check, diff, profile):
+for _command in (demo, capture, check, diff, handcheck, decode, profile):
     usbwatch.add_command(_command)

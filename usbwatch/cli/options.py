@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 
 import click
 
-__all__ = ["example", "json_option", "log_option", "profile_names", "root_option"]
+__all__ = ["example", "json_option", "log_option", "profile_names", "root_option", "through_option"]
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 
@@ -36,6 +36,17 @@ def log_option(command: _Command) -> _Command:
     """``--log`` as the argument ``log``."""
     file = click.Path(readable=False)
     return click.option("--log", type=file, metavar="FILE", help="Read the kernel log from this file instead.")(command)
+
+
+def through_option(command: _Command) -> _Command:
+    """``--through`` as the argument ``through``."""
+    from usbwatch.cli.taking import WAYS
+
+    return click.option(
+        "--through",
+        type=click.Choice(WAYS),
+        help="How to look at this machine; not given: sysfs on Linux, libusb elsewhere.",
+    )(command)
 
 
 def profile_names(_context: click.Context, _parameter: click.Parameter, incomplete: str) -> list[str]:

@@ -7,10 +7,15 @@ import sys
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
+import click
+
 if TYPE_CHECKING:
     from usbwatch.model import Capture
 
-__all__ = ["loaded", "local_time", "now", "taken"]
+__all__ = ["WAYS", "loaded", "local_time", "now", "taken"]
+
+WAYS = ("sysfs", "libusb")
+"""Ways of looking at this machine: Linux's own tree, or the list that every system has."""
 
 
 def now() -> str:
@@ -27,25 +32,53 @@ def local_time(taken_at: str) -> str:
     return f"{moment:%Y-%m-%d %H:%M} {moment.tzname() or ''}".strip()
 
 
-def taken(root: str | None, log: str | None) -> Capture:
-    """A capture of this machine, or of the tree copied to ``root``. Raises ``BadTree``."""
+def taken(root: str | None, log: str | None, through: str | None = None) -> Capture:
+    """A capture of this machine, or of the tree copied to ``root``.
+
+    ``through`` is one of ``WAYS``; not given, sysfs on Linux and libusb
+    elsewhere. Raises ``BadTree``, ``NoLibrary`` where libusb is needed and its
+    packages are not installed, and click's ``UsageError`` for what does not go
+    together.
+    """
     from usbwatch.capture import CopiedTree, LiveTree, copied_log, live_log, take
 
+    _check(root, log, through)
     words = _log_in_file(log) if log is not None else None
-    if root is None:
-        return take(
-            LiveTree(), taken_at=now(), log=live_log() if words is None else words, privileged=os.geteuid() == 0
-        )
-    tree = CopiedTree(root)
-    return take(tree, taken_at="", log=copied_log(tree) if words is None else words)
+    if root is not None:
+        tree = CopiedTree(root)
+        return take(tree, taken_at="", log=copied_log(tree) if words is None else words)
+    if (through or _own_way()) == "libusb":
+        from usbwatch.capture.portable import take_portable
+
+        return take_portable(taken_at=now(), privileged=_privileged())
+    return take(LiveTree(), taken_at=now(), log=live_log() if words is None else words, privileged=_privileged())
+
+
+def _check(root: str | None, log: str | None, through: str | None) -> None:
+    """A copied tree is sysfs, and a list of devices has no place for what a kernel's log tells."""
+    if root is not None and through == "libusb":
+        raise click.UsageError("--through libusb looks at this machine, and --root at a copied tree; give one of them.")
+    if root is None and log is not None and (through or _own_way()) == "libusb":
+        raise click.UsageError("--log goes with Linux's sysfs, and not with --through libusb; leave it out.")
+
+
+def _own_way() -> str:
+    return "sysfs" if sys.platform == "linux" else "libusb"
+
+
+def _privileged() -> bool:
+    """Whether this runs as root; Windows has no such number, and there nothing depends on it."""
+    own = getattr(os, "geteuid", None)
+    return own is not None and own() == 0
 
 
 def _log_in_file(path: str) -> str:
     from usbwatch.capture.kmsg import LOG_LIMIT
+    from usbwatch.capture.opening import READ_ONLY
     from usbwatch.errors import BadTree
 
     try:
-        with os.fdopen(os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC), "rb") as file:
+        with os.fdopen(os.open(path, READ_ONLY), "rb") as file:
             return file.read(LOG_LIMIT).decode("utf-8", "backslashreplace")
     except OSError as error:
         raise BadTree(path, f"the kernel log cannot be read ({error.strerror})", "check its name") from error

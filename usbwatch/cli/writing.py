@@ -48,9 +48,11 @@ def write_file(path: str, text: str, *, force: bool = False) -> None:
 
 
 def _write_beside(target: Path, content: bytes, *, force: bool) -> None:
+    from usbwatch.capture.opening import NO_TRANSLATION
+
     draft = target.with_name(f".{secrets.token_hex(8)}.part")
     try:
-        with os.fdopen(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o666), "wb") as file:
+        with os.fdopen(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL | NO_TRANSLATION, 0o666), "wb") as file:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from usbwatch.compare.declared import declarations
 from usbwatch.model import Capture, Coverage, CoverageState
+from usbwatch.show.declared_view import declared_in_short
 from usbwatch.show.lines import BLANK, Line, Style, line
 from usbwatch.show.safe import safe
 from usbwatch.show.words import counted, unit_name
@@ -30,8 +32,15 @@ def capture_view(capture: Capture, path: str) -> list[Line]:
         line((_totals(capture), Style.FAINT), hang=2),
         BLANK,
         *(_bus_line(one) for one in capture.coverage),
+        *_declared(capture),
         *([BLANK, line(("Note: ", Style.CAUTION), _virtual_note(virtual), hang=6)] if virtual else []),
     ]
+
+
+def _declared(capture: Capture) -> list[Line]:
+    """What firmware names and the kernel found, below the buses."""
+    told = declared_in_short(declarations(capture))
+    return [BLANK, *told] if told else []
 
 
 def _totals(capture: Capture) -> str:

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from usbwatch.model import Part, Profile
 
-__all__ = ["BATTERY_FIRST", "cautions"]
+__all__ = ["BATTERY_FIRST", "CHARGER_OUT", "cautions"]
 
 BATTERY_FIRST = "Disconnect the mains adapter, then the battery, before any connector is touched; ground yourself."
+
+CHARGER_OUT = "A weak battery may let the unit turn off: save your work first. Stop at a swollen, hot or smelling pack."
 
 _BY_FUNCTION = {
     "battery": "Never bend, pierce or heat a lithium pack; stop at a swollen one.",

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 from usbwatch.model import Answer, ExpectedDevice, Finding, Node, Part, Rung, Verdict
 from usbwatch.show.checked import Checked
+from usbwatch.show.claims_view import claim_lines
 from usbwatch.show.coverage_view import coverage_lines
+from usbwatch.show.declared_view import declared_lines, declared_stamp
 from usbwatch.show.harness import Stub, stubs
 from usbwatch.show.lines import BLANK, Line, Style, line, rule
 from usbwatch.show.outcome import Outcome, outcome, sentence
@@ -64,16 +66,19 @@ def check_view(checked: Checked, width: int, when: str = "") -> list[Line]:
             width,
             likeliest(checked),
             next_look(checked),
+            declared_stamp(checked),
         ),
         *_notices(checked.findings.notices),
         *_subassembly_lines(checked, width),
         *_hand_lines(checked),
         *suspect_lines(checked, width),
         *apart_lines(checked, width),
+        *declared_lines(checked),
         *_set_aside("Helper devices, attached from outside, not judged", checked.findings.external),
         *_set_aside("Inside, but not in the profile", checked.findings.unexpected),
         *_set_aside("Inside or outside? Neither firmware nor profile says", checked.findings.unplaced),
         *coverage_lines(checked.capture.coverage),
+        *claim_lines(checked),
     ]
 
 
@@ -176,9 +181,16 @@ def _row_key(device: ExpectedDevice, finding: Finding, checked: Checked) -> tupl
     if finding.charged_to:
         known = {one.id: one.name for one in checked.profile.devices}
         return (verdict.value, f"hidden: {safe(known.get(finding.charged_to, finding.charged_to), 60)} is lost", "", "")
-    reason = safe(finding.reasons[0]) if finding.reasons else ""
+    reason = "; ".join(filter(None, (safe(finding.reasons[0]) if finding.reasons else "", _software(finding))))
     alone = "" if verdict is Verdict.UNSEEN else device.id
     return (verdict.value, reason, safe(finding.would_tell), alone)
+
+
+def _software(finding: Finding) -> str:
+    """Whether software can explain a device that is not well, in a few words."""
+    if finding.software:
+        return f"software could explain it: {safe(finding.software)}"
+    return "software does not explain it" if finding.verdict in (Verdict.MISSING, Verdict.IMPAIRED) else ""
 
 
 def _title(device: ExpectedDevice, finding: Finding) -> str:
