@@ -2,8 +2,8 @@
 
 Nothing is installed on the host and no rights are needed: packages are
 fetched by apt and unpacked. The result holds the distribution's kernel with
-the drivers of a laptop, a busybox, the distribution's Python, and the
-libraries that usbwatch depends on. It is kept in the user's cache folder
+the drivers of a laptop, a busybox, the distribution's Python and strace, and
+the libraries that usbwatch depends on, with those of its extra ``portable``. It is kept in the user's cache folder
 under a key of the package versions and of this recipe; usbwatch itself is
 added afresh each time.
 """
@@ -40,7 +40,7 @@ TOOLS = {
 _HERE = Path(__file__).parent
 _PROJECT = _HERE.parent.parent
 _KERNEL = "linux-image-amd64"
-_PYTHON = "python3"
+_PROGRAMS = ("python3", "strace")
 
 _MODULES = (
     "ac",
@@ -132,7 +132,8 @@ def _key(packages: dict[str, str]) -> str:
 
 def _dependencies() -> list[str]:
     project = tomllib.loads((_PROJECT / "pyproject.toml").read_text("utf-8"))
-    return [str(one) for one in project["project"]["dependencies"]]
+    needed = [*project["project"]["dependencies"], *project["project"]["optional-dependencies"]["portable"]]
+    return [str(one) for one in needed]
 
 
 def _run(*command: str | Path, cwd: Path | None = None, given: bytes = b"") -> bytes:
@@ -145,9 +146,9 @@ def _run(*command: str | Path, cwd: Path | None = None, given: bytes = b"") -> b
 
 
 def _versions() -> dict[str, str]:
-    """The kernel's package and all that Python needs on a machine with no package at all, with their versions."""
+    """The kernel's package and all that the programs need on a machine with no package at all, with their versions."""
     kernel = {name: version for name, version in _planned(_KERNEL).items() if re.match(r"linux-image-\d", name)}
-    return kernel | _planned(_PYTHON)
+    return kernel | {name: version for program in _PROGRAMS for name, version in _planned(program).items()}
 
 
 def _planned(package: str) -> dict[str, str]:
@@ -230,11 +231,12 @@ def _add_busybox(root: Path) -> None:
 
 
 def _with_usbwatch(root: Path) -> Path:
-    """A root that holds this source tree's package with its profiles and captures, and the tree copier."""
+    """A root that holds this source tree's package with its profiles and captures, and the programs of ``guest``."""
     place = root / "opt" / "usbwatch"
     for name in ("usbwatch", "profiles", "captures"):
         shutil.copytree(_PROJECT / name, place / name, ignore=shutil.ignore_patterns("__pycache__"))
-    shutil.copy(_HERE / "guest" / "copy_tree.py", place)
+    for program in (_HERE / "guest").glob("*.py"):
+        shutil.copy(program, place)
     return root
 
 

@@ -144,11 +144,32 @@ def test_coverage_says_what_root_would_add(healthy_laptop: Laptop, tmp_path: Pat
     assert (root.system.privileged, bench.system.privileged) == (True, False)
     assert [one.bus for one in root.coverage if one.root_would_help] == []
     # Documentation/admin-guide/sysctl/kernel.rst, dmesg_restrict; drivers/firmware/dmi-id.c: serials have mode 0400.
-    assert [one.bus for one in bench.coverage if one.root_would_help] == ["dmi", "log"]
+    assert {one.bus for one in bench.coverage if one.root_would_help} == {"dmi", "smbios", "log"}
     assert coverage_of(bench, "log").state is CoverageState.NOT_PERMITTED
     assert (root.unit.product_serial, bench.unit.product_serial) == ("LG-0001-DEMO", "")
     assert replace(root.unit, product_serial="") == bench.unit
-    assert root.nodes == bench.nodes
+    # drivers/firmware/dmi_scan.c: the SMBIOS table has mode 0400.
+    assert [node for node in root.nodes if node.bus != "smbios"] == list(bench.nodes)
+    assert root.software == bench.software
+    assert root.software.seen == ("command line", "driver list", "loaded modules", "modprobe.d")
+
+
+def test_root_makes_every_claim_that_another_user_is_told_to_lack(healthy_laptop: Laptop) -> None:
+    """Three are certain: the log, the SMBIOS table, the serial number. Any other that is named must hold as well."""
+    told = {
+        by: json.loads(usbwatch(healthy_laptop, f"check --json --profile {PROFILE}", by=by)) for by in ("root", "bench")
+    }
+    claims = {by: {one["id"]: one for one in document["claims"]} for by, document in told.items()}
+    lacking = {id_ for id_, claim in claims["bench"].items() if not claim["made"]}
+    assert lacking >= {"log", "smbios", "serial-number"}
+    assert all(claims["bench"][id_]["needs_root"] for id_ in lacking)
+    assert {id_ for id_, claim in claims["root"].items() if claim["made"]} >= lacking
+    assert not any(claim["needs_root"] for claim in claims["root"].values())
+    assert told["root"]["unit"]["product_serial"] == "LG-0001-DEMO"
+    assert told["bench"]["unit"]["product_serial"] == ""
+    page = usbwatch(healthy_laptop, f"check --profile {PROFILE}", by="bench").decode()
+    assert "WHAT ONLY ROOT COULD SAY" in page
+    assert "WHAT ONLY ROOT COULD SAY" not in usbwatch(healthy_laptop, f"check --profile {PROFILE}").decode()
 
 
 def test_a_copied_tree_of_the_laptop_says_the_same(healthy_laptop: Laptop, tmp_path: Path) -> None:
