@@ -8,6 +8,7 @@ import pytest
 from support.fake_tree import FakeTree
 
 from usbwatch.capture.sight import Sight, printable
+from usbwatch.capture.tree import ATTRIBUTE_LIMIT
 
 _FOLDER = "sys/devices/x"
 
@@ -100,3 +101,34 @@ def test_a_refused_text_is_counted() -> None:
     sight = _sight(b"text", errno.EACCES)
     assert list(sight.texts(_FOLDER, ("value", "absent"))) == []
     assert sight.refused == [(f"{_FOLDER}/value", errno.EACCES)]
+
+
+def test_a_file_is_read_once_however_many_ask_and_whole_where_more_is_wanted() -> None:
+    tree = FakeTree({f"{_FOLDER}/value": b"a" * (ATTRIBUTE_LIMIT + 1)}, {}, {})
+    asked: list[int] = []
+    read = tree.read
+
+    def counted(path: str, limit: int = ATTRIBUTE_LIMIT) -> bytes:
+        asked.append(limit)
+        return read(path, limit)[:limit]
+
+    tree.read = counted  # type: ignore[method-assign]
+    sight = Sight(tree)
+    assert sight.text(_FOLDER, "value") == sight.text(_FOLDER, "value")
+    assert asked == [ATTRIBUTE_LIMIT]
+    assert len(sight.blob(_FOLDER, "value", 2 * ATTRIBUTE_LIMIT)) == ATTRIBUTE_LIMIT + 1
+
+
+def test_a_refusal_counts_for_everyone_who_asks() -> None:
+    """What was not read is said of each node, so the second to ask must not find it merely absent."""
+    sight = _sight(b"x", errno.EACCES)
+    assert [sight.text(_FOLDER, "value") for _ in range(2)] == ["", ""]
+    assert sight.refused == [(f"{_FOLDER}/value", errno.EACCES)] * 2
+
+
+def test_what_lists_a_device_says_its_subsystem() -> None:
+    """Documentation/admin-guide/sysfs-rules.rst: a device's ``subsystem`` link leads to what lists it."""
+    tree = FakeTree({f"{_FOLDER}/value": b"1"}, {"sys/bus/usb/devices/1-4": "../../../devices/x"}, {})
+    sight = Sight(tree)
+    assert list(sight.devices("sys/bus/usb/devices")) == [("1-4", _FOLDER)]
+    assert sight.points_to(_FOLDER, "subsystem") == "usb"

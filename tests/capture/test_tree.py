@@ -17,6 +17,7 @@ from support.looking import XHCI, at, coverage_of, look
 from support.units import LARCH
 
 from usbwatch.capture import CopiedTree, LiveTree, load, to_json
+from usbwatch.capture.sight import Sight
 from usbwatch.capture.tree import ATTRIBUTE_LIMIT
 from usbwatch.errors import BadTree
 
@@ -349,8 +350,8 @@ def test_a_device_that_holds_back_an_attribute_does_not_hold_up_the_capture(
 ) -> None:
     """USB strings wait for the device's lock while the hub thread retries it (drivers/usb/core/sysfs.c)."""
     released = threading.Event()
-    monkeypatch.setattr("usbwatch.capture.tree.PATIENCE_S", 0.05)
-    monkeypatch.setattr("usbwatch.capture.tree._read_regular", lambda *_: released.wait(10) and b"late")
+    monkeypatch.setattr("usbwatch.capture.live.PATIENCE_S", 0.05)
+    monkeypatch.setattr("usbwatch.capture.live.read_regular", lambda *_: released.wait(10) and b"late")
     with pytest.raises(OSError, match="not readable in time") as caught:
         LiveTree().read(str(tmp_path / "product").lstrip("/"))
     released.set()
@@ -361,9 +362,9 @@ def test_after_a_stuck_attribute_the_next_one_is_read_and_gets_its_own_answer(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     released = threading.Event()
-    monkeypatch.setattr("usbwatch.capture.tree.PATIENCE_S", 0.05)
+    monkeypatch.setattr("usbwatch.capture.live.PATIENCE_S", 0.05)
     monkeypatch.setattr(
-        "usbwatch.capture.tree._read_regular",
+        "usbwatch.capture.live.read_regular",
         lambda path, _limit: path.encode() if "quick" in path else released.wait(10) and b"late",
     )
     tree, folder = LiveTree(), str(tmp_path).lstrip("/")
@@ -373,6 +374,28 @@ def test_after_a_stuck_attribute_the_next_one_is_read_and_gets_its_own_answer(
     assert [tree.read(f"{folder}/quick-{number}/product") for number in "12"] == [
         f"/{folder}/quick-{number}/product".encode() for number in "12"
     ]
+
+
+def test_a_stuck_device_is_waited_for_once_and_its_other_guarded_attributes_count_as_unread(
+    loose_tree: _Tree, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One lock guards them all (drivers/usb/core/sysfs.c), so ten attributes must not cost ten waits."""
+    folder = f"{str(loose_tree(LARCH)).lstrip('/')}/{_CAMERA}"
+    released = threading.Event()
+    asked: list[str] = []
+
+    def stuck(path: str, _limit: int) -> bytes:
+        asked.append(path)
+        released.wait(10)
+        return b"late"
+
+    monkeypatch.setattr("usbwatch.capture.live.PATIENCE_S", 0.05)
+    monkeypatch.setattr("usbwatch.capture.live.read_regular", stuck)
+    sight = Sight(LiveTree())
+    assert dict(sight.texts(folder, ("manufacturer", "product", "serial"))) == {}
+    released.set()
+    assert asked == [f"/{folder}/manufacturer"]
+    assert sight.refused == [(f"{folder}/{name}", errno.ETIMEDOUT) for name in ("manufacturer", "product", "serial")]
 
 
 def test_a_live_tree_reads_guarded_attributes_in_one_thread_that_ends_with_it(tmp_path: Path) -> None:

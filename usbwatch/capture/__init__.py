@@ -6,8 +6,9 @@
 
 from usbwatch.capture.document import to_json
 from usbwatch.capture.kmsg import copied_log, live_log
+from usbwatch.capture.live import LiveTree
 from usbwatch.capture.look import take
 from usbwatch.capture.saved import load
-from usbwatch.capture.tree import CopiedTree, LiveTree, Tree
+from usbwatch.capture.tree import CopiedTree, Tree
 
 __all__ = ["CopiedTree", "LiveTree", "Tree", "copied_log", "live_log", "load", "take", "to_json"]

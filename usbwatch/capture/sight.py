@@ -70,6 +70,7 @@ class Sight:
         self._links: Dict[str, str] = {}
         self._listed: Dict[str, Tuple[str, ...]] = {}
         self._holds: Dict[str, FrozenSet[str]] = {}
+        self._contents: Dict[str, bytes] = {}
 
     def entries(self, folder: str) -> Tuple[str, ...]:
         """Names in a folder; raises ``OSError`` when it cannot be listed."""
@@ -92,6 +93,7 @@ class Sight:
 
         Devices below ``/sys/devices/virtual`` are made by programs and left out.
         """
+        subsystem = folder[: -len("/devices")] if folder.startswith("sys/bus/") else folder
         for name in self.entries(folder):
             entry = f"{folder}/{name}"
             real = self.real(entry)
@@ -102,6 +104,9 @@ class Sight:
             except OSError:
                 self.lost += real != entry
                 continue
+            if real != entry:
+                # The link to it stands in its subsystem's folder, and its own link leads back there (sysfs-rules.rst).
+                self._links.setdefault(f"{real}/subsystem", subsystem)
             yield name, real
 
     def _note(self, path: str, error: OSError) -> None:
@@ -126,11 +131,17 @@ class Sight:
         return self._content(f"{folder}/{name}", limit)
 
     def _content(self, path: str, limit: int = ATTRIBUTE_LIMIT) -> bytes:
-        try:
-            return self.tree.read(path, limit)
-        except OSError as error:
-            self._note(path, error)
-            return b""
+        """Bytes of a file, read once however many readers ask, so that they agree on it; b"" when it cannot be read."""
+        known = self._contents.get(path) if limit == ATTRIBUTE_LIMIT else None
+        if known is None:
+            try:
+                known = self.tree.read(path, limit)
+            except OSError as error:
+                self._note(path, error)
+                return b""
+            if limit == ATTRIBUTE_LIMIT:
+                self._contents[path] = known
+        return known
 
     def text(self, folder: str, name: str) -> str:
         """Text of an attribute without its surrounding white space, "" where there is none."""

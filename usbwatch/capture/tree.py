@@ -1,4 +1,4 @@
-"""The only modules that touch the machine: a tree of files to list, read and follow.
+"""What a machine is seen through: a tree of files to list, read and follow.
 
 A reader sees the machine through ``Tree`` alone, with paths such as
 ``sys/bus/usb/devices``, so the same reader serves a live machine, a copied
@@ -11,48 +11,23 @@ from __future__ import annotations
 
 import errno
 import os
-import queue
 import re
 import stat
-import threading
-import weakref
-from typing import Dict, List, Optional, Protocol, Tuple, Union
+from typing import Dict, Optional, Protocol, Tuple
 
-from usbwatch.capture.opening import READ_ONLY_NO_LINK
+from usbwatch.capture.files import read_regular
 from usbwatch.errors import BadTree
 
-__all__ = ["ATTRIBUTE_LIMIT", "CopiedTree", "LiveTree", "Tree"]
+__all__ = ["ATTRIBUTE_LIMIT", "CopiedTree", "Tree"]
 
 ATTRIBUTE_LIMIT = 65_536
 """Bytes read of one attribute at most: above sysfs' page and the longest descriptor file."""
-
-_PAGE = 4096
-"""Bytes that sysfs gives of a text attribute at most, whatever length it says."""
 
 _DEEPEST = 100
 """Folders on the way to a file at most: sysfs' deepest devices need half of it."""
 
 _PLAIN_TARGET = re.compile(r"(?:\.\./)*(?!/)(?!(?:.*/)?\.\.(?:/|\Z)).+\Z", re.DOTALL)
 """A link's target that can be worked out on names alone: relative, and never back up after a name."""
-
-PATIENCE_S = 2.0
-"""Seconds to wait for an attribute that the kernel guards with the device's lock."""
-
-GUARDED = frozenset(
-    {
-        "bConfigurationValue",
-        "bMaxPower",
-        "bNumInterfaces",
-        "bmAttributes",
-        "configuration",
-        "manufacturer",
-        "product",
-        "serial",
-        "interface",
-        "bos_descriptors",
-    }
-)
-"""USB attributes whose reading waits while the hub thread retries the device (drivers/usb/core/sysfs.c)."""
 
 
 class Tree(Protocol):
@@ -69,95 +44,6 @@ class Tree(Protocol):
 
     def link(self, path: str) -> str:
         """Text of a symbolic link; raises ``OSError`` (EINVAL) for anything else."""
-
-
-def _read_regular(path: str, limit: int) -> bytes:
-    """At most ``limit`` bytes; refuses anything but a regular file, and never waits for a writer."""
-    handle = os.open(path, READ_ONLY_NO_LINK)
-    try:
-        status = os.fstat(handle)
-        if not stat.S_ISREG(status.st_mode):
-            raise OSError(errno.EINVAL, "not a regular file", path)
-        size = status.st_size
-        content = os.read(handle, limit if limit < _PAGE or size > _PAGE else _PAGE)
-        if len(content) != size and content:
-            # A file of the kernel may be shorter than it says, give more than it says, or give it in pieces.
-            content += _rest(handle, limit - len(content))
-        return content
-    finally:
-        os.close(handle)
-
-
-def _rest(handle: int, limit: int) -> bytes:
-    pieces: List[bytes] = []
-    while limit > 0:
-        piece = os.read(handle, limit)
-        if not piece:
-            break
-        pieces.append(piece)
-        limit -= len(piece)
-    return b"".join(pieces)
-
-
-class LiveTree:
-    """The ``/sys`` and ``/proc`` of the machine that runs this."""
-
-    source = "live"
-
-    def __init__(self) -> None:
-        self._patient: Optional[_PatientReader] = None
-
-    def list(self, path: str) -> Tuple[str, ...]:
-        """Names in a folder, sorted."""
-        return tuple(sorted(os.listdir("/" + path)))
-
-    def read(self, path: str, limit: int = ATTRIBUTE_LIMIT) -> bytes:
-        """Content of a file; ETIMEDOUT when the kernel holds it back for ``PATIENCE_S``."""
-        if path.rpartition("/")[2] in GUARDED:
-            return self._read_patiently("/" + path, limit)
-        return _read_regular("/" + path, limit)
-
-    def _read_patiently(self, path: str, limit: int) -> bytes:
-        if self._patient is None:
-            self._patient = _PatientReader()
-        try:
-            return self._patient.read(path, limit)
-        except queue.Empty:
-            self._patient = None  # Its thread hangs in the kernel; the next attribute gets another.
-            raise OSError(errno.ETIMEDOUT, "not readable in time", path) from None
-
-    def link(self, path: str) -> str:
-        """Text of a symbolic link."""
-        return os.readlink("/" + path)
-
-
-_Answer = Union[bytes, OSError]
-
-
-class _PatientReader:
-    """A thread that reads for the capture, so that a stuck device cannot hold it up; it ends with its owner."""
-
-    def __init__(self) -> None:
-        self._wanted: queue.SimpleQueue[Optional[Tuple[str, int]]] = queue.SimpleQueue()
-        self._answers: queue.SimpleQueue[_Answer] = queue.SimpleQueue()
-        threading.Thread(target=_answer_all, args=(self._wanted, self._answers), daemon=True).start()
-        weakref.finalize(self, self._wanted.put, None)
-
-    def read(self, path: str, limit: int) -> bytes:
-        """Content of a regular file; raises ``queue.Empty`` when it does not come within ``PATIENCE_S``."""
-        self._wanted.put((path, limit))
-        answer = self._answers.get(timeout=PATIENCE_S)
-        if isinstance(answer, OSError):
-            raise answer
-        return answer
-
-
-def _answer_all(wanted: queue.SimpleQueue[Optional[Tuple[str, int]]], answers: queue.SimpleQueue[_Answer]) -> None:
-    for path, limit in iter(wanted.get, None):
-        try:
-            answers.put(_read_regular(path, limit))
-        except OSError as error:
-            answers.put(error)
 
 
 class CopiedTree:
@@ -207,16 +93,19 @@ class CopiedTree:
         """The folder with all links on its way followed, None when that leads out of the root or nowhere."""
         if folder in self._real:
             return self._real[folder]
-        if folder.count("/") > _DEEPEST:
-            raise OSError(errno.ENAMETOOLONG, "too many folders deep", folder)
         above, _, name = folder.rpartition("/")
         self._real[folder] = None  # What a link that leads back to itself comes to.
-        real = self._followed(above)
-        if real is not None:
-            full = f"{real}/{name}"
-            real = None if name == ".." else self._through(full) if os.path.islink(full) else full
-        self._real[folder] = real
-        return real
+        holder = self._real.get(above) or self._above(above)
+        if holder is not None and name != "..":
+            full = f"{holder}/{name}"
+            self._real[folder] = self._through(full) if _is_link(full) else full
+        return self._real[folder]
+
+    def _above(self, folder: str) -> Optional[str]:
+        """``_followed`` for a folder on the way to another."""
+        if folder.count("/") >= _DEEPEST:
+            raise OSError(errno.ENAMETOOLONG, "too many folders deep", folder)
+        return self._followed(folder)
 
     def _through(self, link: str) -> Optional[str]:
         """Where a link leads whose own folder is real, None when that is out of the root or nowhere."""
@@ -230,14 +119,22 @@ class CopiedTree:
     def list(self, path: str) -> Tuple[str, ...]:
         """Names in a folder, sorted; a folder that is itself a link is not entered."""
         full = self._guarded(path)
-        if self._followed(path) != full:
+        if (self._real.get(path) or self._followed(path)) != full:
             raise OSError(errno.ELOOP, "a link in place of a folder", path)
         return tuple(sorted(os.listdir(full)))
 
     def read(self, path: str, limit: int = ATTRIBUTE_LIMIT) -> bytes:
         """Content of a regular file inside the root."""
-        return _read_regular(self._guarded(path), limit)
+        return read_regular(self._guarded(path), limit)
 
     def link(self, path: str) -> str:
         """Text of a symbolic link; where it leads is never followed here."""
         return os.readlink(self._guarded(path))
+
+
+def _is_link(path: str) -> bool:
+    """Whether a symbolic link stands there."""
+    try:
+        return stat.S_ISLNK(os.lstat(path).st_mode)
+    except OSError:
+        return False

@@ -205,6 +205,8 @@ def _strings(raw: bytes) -> Tuple[str, ...]:
 
 def _printable(raw: bytes) -> str:
     text = raw.decode("utf-8", "backslashreplace")
+    if text.isprintable():
+        return text
     return "".join(one if one.isprintable() else _escaped(one) for one in text)
 
 

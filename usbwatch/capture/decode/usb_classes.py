@@ -21,7 +21,7 @@ class BaseClass(NamedTuple):
 
 
 BASE_CLASSES: Dict[int, BaseClass] = {
-    0x00: BaseClass("Told by the interfaces", "device"),
+    0x00: BaseClass("Defined at Interface level", "device"),
     0x01: BaseClass("Audio", "interface"),
     0x02: BaseClass("Communications", "both"),
     0x03: BaseClass("Human Interface Device", "interface"),

@@ -22,13 +22,10 @@ class Alternatives:
 
     def __init__(self, patterns: Sequence[str], beginning: str = "") -> None:
         self._each = tuple(re.compile(beginning + pattern) for pattern in patterns)
-        groups = "|".join("(" + _NAMED_GROUP.sub("(?:", pattern) + ")" for pattern in patterns)
-        self._any = re.compile(f"{beginning}(?:{groups})")
-
-    @property
-    def pattern(self) -> str:
-        """What fits where any of them does."""
-        return self._any.pattern
+        without_groups = [_NAMED_GROUP.sub("(?:", pattern) for pattern in patterns]
+        self._any = re.compile(f"{beginning}(?:{'|'.join(f'({pattern})' for pattern in without_groups)})")
+        self.pattern = f"{beginning}(?:{'|'.join(without_groups)})"
+        """What fits where any of them does, without a group: the fastest to try."""
 
     def match(self, text: str) -> Optional[Tuple[int, Dict[str, Optional[str]]]]:
         r"""Number of the pattern that fits and what its groups hold, None when none fits.

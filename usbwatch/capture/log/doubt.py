@@ -30,8 +30,8 @@ from __future__ import annotations
 import re
 from typing import Iterator, Optional, Tuple
 
+from usbwatch.capture.log.hearing import Hearing
 from usbwatch.capture.log.records import Record
-from usbwatch.capture.log.troubles import is_fixed
 
 __all__ = ["USB_STRING_CHARACTERS", "judged"]
 
@@ -56,12 +56,16 @@ _ESCAPE = re.compile(r"\\x[0-9a-f]{2}|\\u[0-9a-f]{4}|\\U[0-9a-f]{8}")
 """What one character of a name may have become; counted as none, since one character can turn into three of these."""
 
 
-def judged(lines: Iterator[Tuple[str, int, Optional[Record]]]) -> Iterator[Tuple[Record, bool]]:
+def judged(
+    lines: Iterator[Tuple[str, int, Optional[Record]]], hearing: Optional[Hearing] = None
+) -> Iterator[Tuple[Record, bool]]:
     """The lines of a text that may be used, each with whether it is doubtful.
 
     ``lines`` gives the whole line, the length of what stands before its text,
-    and its record (None for a line that is not the kernel's).
+    and its record (None for a line that is not the kernel's). ``hearing``
+    remembers for those who ask about the same lines again.
     """
+    hearing = hearing or Hearing()
     reach, stamp, latest = USB_STRING_CHARACTERS, None, -1
     for line, prefix, record in lines:
         if reach >= 0:
@@ -72,7 +76,7 @@ def judged(lines: Iterator[Tuple[str, int, Optional[Record]]]) -> Iterator[Tuple
             continue
         stamp = record.stamp_us
         if _CHOSEN.match(record.text):
-            reach = max(reach, _reach(record.text))
+            reach = max(reach, _reach(record.text, hearing))
         if not doubtful and record.text.startswith("Linux version "):
             latest = -1  # the next start of the system: its clock begins anew
         if stamp is not None and stamp < latest:
@@ -82,9 +86,9 @@ def judged(lines: Iterator[Tuple[str, int, Optional[Record]]]) -> Iterator[Tuple
         yield record, doubtful
 
 
-def _reach(text: str) -> int:
+def _reach(text: str, hearing: Hearing) -> int:
     """How many characters after this line a device may have written, -1 when it wrote nothing in it."""
     string = _STRING.match(text)
     if string:
         return USB_STRING_CHARACTERS - len(_ESCAPE.sub("", text[string.end() :]))
-    return _NAME_CHARACTERS if _NAMING.match(text) and not is_fixed(text) else -1
+    return _NAME_CHARACTERS if _NAMING.match(text) and not hearing.is_fixed(text) else -1

@@ -10,10 +10,11 @@ from __future__ import annotations
 
 import re
 from collections import deque
-from typing import Deque, Dict, Iterable, Iterator, List, Mapping, Optional, Set, Tuple
+from typing import Deque, Dict, Iterator, List, Mapping, Optional, Sequence, Set, Tuple
 
+from usbwatch.capture.log.hearing import Hearing
 from usbwatch.capture.log.records import Record, shown
-from usbwatch.capture.log.subjects import Place, Subject, names_something, subject_of
+from usbwatch.capture.log.subjects import Place, Subject, names_something
 from usbwatch.capture.log.troubles import (
     DISCONNECTED,
     ENUMERATED_LATE,
@@ -22,7 +23,6 @@ from usbwatch.capture.log.troubles import (
     OTHER,
     STILL_ENUMERATING,
     Told,
-    told_by,
 )
 from usbwatch.model import Episode, Rung
 
@@ -145,25 +145,21 @@ class _Enumeration:
 class _Log:
     """The lines of a log, sorted by place and trouble."""
 
-    def __init__(self, root_hubs: Mapping[str, str]) -> None:
+    def __init__(self, root_hubs: Mapping[str, str], hearing: Hearing) -> None:
         self.root_hubs = root_hubs
+        self.hearing = hearing
         self.troubles: Dict[_Key, _Gathered] = {}
         self.ports: Dict[Tuple[str, str], _Enumeration] = {}
-        self.end_us: Optional[int] = None
 
     def take(self, record: Record, doubtful: bool) -> None:
-        text = record.text
-        if not doubtful and record.stamp_us is not None:
-            self.end_us = record.stamp_us
-        if len(text) > _LONGEST_LINE or not (names_something(text) or text.startswith("ACPI Error")):
-            return
-        subject = subject_of(text)
-        found = told_by(subject)
-        where = self._where(subject)
+        subject, found = self.hearing.of(record.text)
         if found is None:
-            self._unknown(record, doubtful, subject, where)
+            self._unknown(record, doubtful, subject)
             return
         told, errno, number = found
+        if not (told.event or told.trouble):
+            return
+        where = self._where(subject)
         if told.event:
             self._port(where).take(record, doubtful, told, errno, number)
         if told.trouble and told.trouble != ENUMERATION_FAILED:
@@ -177,10 +173,12 @@ class _Log:
         name = f"{subject.bus}-{subject.chain}" if subject.bus else subject.name
         return location, "" if location else name
 
-    def _unknown(self, record: Record, doubtful: bool, subject: Subject, where: Tuple[str, str]) -> None:
+    def _unknown(self, record: Record, doubtful: bool, subject: Subject) -> None:
         """An unknown line about a USB device or port of this unit is kept, unless it is known to be harmless."""
-        if subject.place in _KNOWN_PATHS and where[0] and subject.chain and _worth_keeping(record, subject):
-            self._gathered((*where, OTHER)).add(record, doubtful, _UNKNOWN, 0)
+        if subject.place in _KNOWN_PATHS and subject.chain and _worth_keeping(record, subject):
+            where = self._where(subject)
+            if where[0]:
+                self._gathered((*where, OTHER)).add(record, doubtful, _UNKNOWN, 0)
 
     def _port(self, where: Tuple[str, str]) -> _Enumeration:
         if where not in self.ports and len(self.ports) >= 4 * MOST_EPISODES:
@@ -192,15 +190,15 @@ class _Log:
             return _Gathered()
         return self.troubles.setdefault(key, _Gathered())
 
-    def episodes(self) -> Iterator[Episode]:
-        """Every trouble that stands on at least one line which no device could have written."""
+    def episodes(self, end_us: Optional[int]) -> Iterator[Episode]:
+        """Every trouble that stands on a line which no device could have written; ``end_us`` ends the log."""
         for key, gathered in self.troubles.items():
             if gathered.founded:
                 location, subject, trouble = key
                 several = trouble == DISCONNECTED and gathered.count > 1
                 yield gathered.episode((location, subject, INTERMITTENT if several else trouble))
         for where, port in self.ports.items():
-            trouble, gathered = port.trouble(self.end_us)
+            trouble, gathered = port.trouble(end_us)
             if trouble and gathered.founded:
                 yield gathered.episode((*where, trouble))
 
@@ -219,12 +217,21 @@ def _worth_keeping(record: Record, subject: Subject) -> bool:
     return subject.place is not Place.INTERFACE or _BAD_WORDS.search(subject.message) is not None
 
 
-def grouped(lines: Iterable[Tuple[Record, bool]], root_hubs: Mapping[str, str]) -> Tuple[Episode, ...]:
+def grouped(
+    lines: Sequence[Tuple[Record, bool]], root_hubs: Mapping[str, str], hearing: Hearing
+) -> Tuple[Episode, ...]:
     """Troubles by place, sorted; ``root_hubs`` gives the location of each bus number of the same boot."""
-    log = _Log(root_hubs)
+    log = _Log(root_hubs, hearing)
     for record, doubtful in lines:
-        log.take(record, doubtful)
-    return tuple(sorted(log.episodes(), key=_order)[:MOST_EPISODES])
+        if names_something(record.text) and len(record.text) <= _LONGEST_LINE:
+            log.take(record, doubtful)
+    return tuple(sorted(log.episodes(_end_us(lines)), key=_order)[:MOST_EPISODES])
+
+
+def _end_us(lines: Sequence[Tuple[Record, bool]]) -> Optional[int]:
+    """The last stamp that no device could have written."""
+    stamps = (record.stamp_us for record, doubtful in reversed(lines) if not doubtful)
+    return next((stamp for stamp in stamps if stamp is not None), None)
 
 
 def _order(episode: Episode) -> Tuple[str, str, str]:

@@ -12,6 +12,7 @@ from typing import Callable, Iterator, List, Optional, Tuple
 
 from usbwatch.capture.log.doubt import judged
 from usbwatch.capture.log.export_form import journal_export
+from usbwatch.capture.log.hearing import Hearing
 from usbwatch.capture.log.json_forms import dmesg_json, journal_json
 from usbwatch.capture.log.kmsg_records import kmsg_records
 from usbwatch.capture.log.records import Record
@@ -42,14 +43,17 @@ class Reading:
     """Records in the order of the log, each with whether a device could have written it."""
 
 
-def read(text: str) -> Reading:
-    """The lines of a log; none for text that is none. Raises nothing for any text."""
+def read(text: str, hearing: Optional[Hearing] = None) -> Reading:
+    """The lines of a log; none for text that is none. Raises nothing for any text.
+
+    ``hearing`` remembers what was worked out about them.
+    """
     text = text.lstrip("\ufeff")
     for form, beginning, reader in _ESCAPING_FORMS:
         records = reader(text) if text.lstrip().startswith(beginning) else None
         if records is not None:
             return Reading(form=form, lines=tuple(_of_last_boot((record, False) for record in records)))
-    return Reading(form=TEXT, lines=tuple(_of_last_boot(judged(text_lines(text)))))
+    return Reading(form=TEXT, lines=tuple(_of_last_boot(judged(text_lines(text), hearing))))
 
 
 def _of_last_boot(lines: Iterator[Tuple[Record, bool]]) -> List[Tuple[Record, bool]]:

@@ -28,6 +28,8 @@ class Record(NamedTuple):
     """Microseconds since the system started (since 1970 in a form with wall-clock times), None without a stamp."""
     level: Optional[int] = None
     """0 (emergency) to 7 (debug), None when the form does not tell."""
+    raw: str = ""
+    """The line as it was logged, "" when a line has to be made of stamp and text."""
     subsystem: str = ""
     """``SUBSYSTEM=`` of a kmsg record."""
     device: str = ""
@@ -37,8 +39,6 @@ class Record(NamedTuple):
     boot: str = ""
     """Boot id of a journal's entry."""
     trusted: bool = False
-    raw: str = ""
-    """The line as it was logged, "" when a line has to be made of stamp and text."""
 
 
 def shown(record: Record) -> str:

@@ -100,12 +100,12 @@ _BY_DRIVER: _Shapes = (
 _MESSAGE = r"(?P<message>.+)\Z"
 _ANY_WORD = Alternatives([shape + _MESSAGE for _, shape in _BY_WORD])
 _ANY_DRIVER = Alternatives([shape + _MESSAGE for _, shape in _BY_DRIVER], beginning=r"[\w-]{1,40}(?=[ :])")
-_NAMES = re.compile(f"{_ANY_WORD.pattern}|{_ANY_DRIVER.pattern}")
+_NAMES = re.compile(f"{_ANY_WORD.pattern}|ACPI Error|{_ANY_DRIVER.pattern}")
 _FAILED_PROBE = "failed with error "
 
 
 def names_something(text: str) -> bool:
-    """Whether ``subject_of`` finds a place: most lines of a log name none, and this tells it by one look."""
+    """Whether a line names a place or is an error of ACPI: most lines of a log do not, and one look tells it."""
     return _NAMES.match(text) is not None
 
 

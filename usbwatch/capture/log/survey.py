@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Mapping, Sequence, Tuple
 
 from usbwatch.capture.log.grouping import grouped
+from usbwatch.capture.log.hearing import Hearing
 from usbwatch.capture.log.reading import read
 from usbwatch.capture.log.records import Record
 from usbwatch.model import Episode
@@ -38,12 +39,13 @@ def surveyed(log: str, root_hubs: Mapping[str, str]) -> Survey:
 
     Raises nothing for any text, in a time that grows with its length alone.
     """
-    reading = read(log)
+    hearing = Hearing()
+    reading = read(log, hearing)
     return Survey(
-        episodes=grouped(reading.lines, root_hubs),
+        episodes=grouped(reading.lines, root_hubs, hearing),
         form=reading.form,
         lines=len(reading.lines),
-        doubtful=sum(doubtful for _, doubtful in reading.lines),
+        doubtful=[doubtful for _, doubtful in reading.lines].count(True),
         lost=_lost([record for record, _ in reading.lines[:_FIRST_WORDS]]) or _gap(reading.lines),
     )
 

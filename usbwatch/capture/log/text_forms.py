@@ -51,7 +51,7 @@ def text_lines(text: str) -> Iterator[Tuple[str, int, Optional[Record]]]:
         stamp = _STAMP_ALONE.match(line, 0, _LONGEST_PREFIX)
         if stamp:
             before = stamp.end()
-            yield line, before, Record(line[before:], int(stamp[1] + stamp[2]), raw=line)
+            yield line, before, Record(line[before:], int(stamp[1] + stamp[2]), None, line)
             continue
         shape = PLAIN.match(line, 0, _LONGEST_PREFIX)
         yield (line, shape.end(), _record(shape, line)) if shape else (line, 0, None)

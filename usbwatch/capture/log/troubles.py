@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Dict, List, Optional, Tuple
 
 from usbwatch.capture.log.alternatives import Alternatives
-from usbwatch.capture.log.subjects import Place, Subject, subject_of
+from usbwatch.capture.log.subjects import Place, Subject
 from usbwatch.model import Rung
 
 __all__ = [
@@ -48,7 +48,6 @@ __all__ = [
     "TYPEC_FAULT",
     "Told",
     "Trouble",
-    "is_fixed",
     "told_by",
 ]
 
@@ -427,8 +426,3 @@ def told_by(subject: Subject) -> Optional[Tuple[Told, int, int]]:
         return None
     number, parts = known
     return tellings[number], int(parts.get("errno") or 0), int(parts.get("number") or 0)
-
-
-def is_fixed(text: str) -> bool:
-    """Whether a line has one of the known shapes, none of which has room for a name."""
-    return told_by(subject_of(text)) is not None

@@ -13,6 +13,7 @@ from typing import Any, Dict, List, Mapping, Optional, Tuple
 from usbwatch import __version__
 from usbwatch.capture import usb
 from usbwatch.capture.assemble import assembled
+from usbwatch.capture.live import LiveTree
 from usbwatch.capture.look import BUSES
 from usbwatch.capture.place import Places
 from usbwatch.capture.portable.charge import BatterySource, psutil_battery, supply
@@ -20,7 +21,6 @@ from usbwatch.capture.portable.library import check_installed, libusb
 from usbwatch.capture.portable.listing import BACKEND_FAULTS, listing
 from usbwatch.capture.portable.nodes import usb_nodes
 from usbwatch.capture.sight import Sight
-from usbwatch.capture.tree import LiveTree
 from usbwatch.model import Capture, Coverage, CoverageState, Node, System, UnitStrings
 
 __all__ = ["NOT_OBSERVABLE", "SOURCE", "take_portable"]
