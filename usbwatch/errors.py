@@ -10,6 +10,7 @@ __all__ = [
     "MORE_FAULTS",
     "BadCapture",
     "BadProfile",
+    "BadSupposition",
     "BadTree",
     "NoLibrary",
     "NoProfile",
@@ -111,3 +112,16 @@ class NoLibrary(UsbwatchError):
             f"the Python package {self.package} is not installed, and a capture through libusb needs it; "
             f"install it with: pip install '{self.extra}'."
         )
+
+
+class BadSupposition(UsbwatchError, ValueError):
+    """A supposition that cannot be made of this unit."""
+
+    def __init__(self, said: str, problem: str, remedy: str) -> None:
+        super().__init__(said, problem, remedy)
+        self.said = said
+        self.problem = problem
+        self.remedy = remedy
+
+    def __str__(self) -> str:
+        return f'supposition "{self.said}": {self.problem}; {self.remedy}.'

@@ -5,11 +5,27 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from support.wired import HERON, LARCH, found
+from support.wired import HERON, LARCH, device, found
 
-from usbwatch.localise.observations import observations
+from usbwatch.localise.courses import courses
+from usbwatch.localise.observations import evidence, observations
 from usbwatch.localise.paths import lay_out
-from usbwatch.model import Answer, Findings, Match, Profile, Symptom, Variant
+from usbwatch.localise.sites import SiteKind, site_id
+from usbwatch.model import (
+    Answer,
+    ExpectedDevice,
+    Finding,
+    Findings,
+    Look,
+    Match,
+    Profile,
+    Rung,
+    Step,
+    StepKind,
+    Symptom,
+    Variant,
+    Verdict,
+)
 
 ALL = ("keyboard", "touchpad", "gauge", "camera", "panel", "ethernet")
 
@@ -65,3 +81,101 @@ def test_findings_about_what_the_profile_does_not_have_are_passed_over() -> None
         variant="plain",
     )
     assert ids(profile, findings) == tuple(each for each in ALL if each != "camera")
+
+
+def test_against_a_profile_of_another_model_nothing_is_evidence() -> None:
+    assert ids(HERON, replace(found(HERON, absent=["camera"]), other_model=True)) == ()
+
+
+# Software as a cause of absence.
+
+
+ON_USB = "pci0000:00/14.0/usb2/4"
+
+
+def chance_of_software(function: str, software: str, *locations: str) -> float:
+    """How probable it is that a software fault at a device makes it absent with this word about software."""
+    profile = replace(HERON, devices=(replace(device("d", function, "mainboard"), locations=locations),), checks=())
+    finding = Finding(
+        device="d", verdict=Verdict.MISSING, rung=Rung.ABSENT, symptom=Symptom.ABSENT, reasons=(), software=software
+    )
+    layout = lay_out(profile)
+    (shown,) = observations(layout, Findings(profile="p", findings=(finding,)))
+    names = [layout.sites[hazard.fault].id for hazard in shown.hazards]
+    return shown.hazards[names.index(site_id(SiteKind.SOFTWARE, "d"))].shows
+
+
+def test_an_empty_usb_port_cannot_be_for_want_of_a_driver() -> None:
+    # USB 2.0 section 9.1: a device is attached and addressed by the hub and the host before any driver is chosen.
+    told = chance_of_software("keyboard", "firmware says that it is not fitted", ON_USB)
+    assert chance_of_software("keyboard", "", ON_USB) < told / 100
+    # What firmware set-up can switch off may be gone without a word.
+    assert chance_of_software("camera", "", ON_USB) > told / 10
+
+
+def test_where_a_driver_is_needed_to_see_the_device_its_absence_can_be_software() -> None:
+    told = chance_of_software("touchpad", "the i2c driver is blacklisted", "acpi/_SB_.PCI0.I2C1.TPD0")
+    assert chance_of_software("touchpad", "", "acpi/_SB_.PCI0.I2C1.TPD0") == told
+    # So it is where nobody said which bus the device is on, or where it may be on another one.
+    assert chance_of_software("touchpad", "") == told
+    assert chance_of_software("touchpad", "", ON_USB, "platform/i8042/aux") == told
+
+
+# Several looks.
+
+
+def told(*looks: Look, profile: Profile = HERON) -> list[tuple[str, bool]]:
+    """The ids that count over all the looks, in order, and whether each was found wrong."""
+    layout = lay_out(profile)
+    taken = courses(layout.sites, looks, layout.profile)
+    return [(each.id, each.wrong) for each in evidence(layout, taken, looks)]
+
+
+LOST = Look(findings=found(HERON, absent=["keyboard", "touchpad"]))
+FIRST = told(LOST)
+
+
+def after(kind: StepKind, of: str, **lost: list[str]) -> Look:
+    return Look(findings=found(HERON, **lost), steps=(Step(kind=kind, of=of),))  # type: ignore[arg-type]
+
+
+def test_the_same_look_twice_is_the_same_fact() -> None:
+    assert told(LOST, LOST) == told(LOST, LOST, LOST) == FIRST
+
+
+def test_a_step_off_the_path_makes_nothing_count_again() -> None:
+    reloaded = after(StepKind.RELOAD, "camera", absent=["keyboard", "touchpad"])
+    assert told(LOST, reloaded) == [*FIRST, ("camera", False)]
+
+
+def test_opening_the_unit_makes_all_count_again_that_can_hang() -> None:
+    # It is without power meanwhile, so that what was hung is not.
+    opened = after(StepKind.RESEAT, "display-cable", absent=["keyboard", "touchpad"])
+    hanging = [("keyboard", True), ("touchpad", True), ("gauge", False), ("camera", False)]
+    assert told(LOST, opened) == [*FIRST, *hanging, ("panel", False)]
+    assert told(LOST, after(StepKind.DRAIN, "", absent=["keyboard", "touchpad"])) == [*FIRST, *hanging]
+
+
+def test_a_step_counts_for_what_was_unseen_in_between() -> None:
+    hidden = Look(findings=found(HERON, unseen=["camera", "panel"], absent=["keyboard", "touchpad"]))
+    opened = replace(hidden, steps=(Step(kind=StepKind.RELOAD, of="camera"),))
+    assert told(LOST, opened) == FIRST
+    assert told(LOST, opened, LOST) == [*FIRST, ("camera", False)]
+
+
+def test_a_look_with_the_link_moved_counts_though_it_shows_the_same() -> None:
+    moved = after(StepKind.FLEX, "top-case-flex", absent=["keyboard", "touchpad"])
+    assert told(LOST, moved) == [*FIRST, ("keyboard", True), ("touchpad", True), ("gauge", False)]
+
+
+def test_what_came_back_by_itself_makes_its_link_fellows_count_again() -> None:
+    # One chance per capture for all that a loose link carries: that the touchpad stayed away speaks against the flex.
+    back = Look(findings=found(HERON, absent=["touchpad"]))
+    assert told(LOST, back) == [*FIRST, ("keyboard", False), ("touchpad", True), ("gauge", False)]
+
+
+def test_devices_on_no_link_do_not_count_again_when_another_comes_back() -> None:
+    plain: tuple[ExpectedDevice, ...] = (device("left", "sensor", "mainboard"), device("right", "sensor", "mainboard"))
+    profile = replace(HERON, devices=plain, checks=())
+    lost, back = (Look(findings=found(profile, absent=away)) for away in (["left", "right"], ["right"]))
+    assert told(lost, back, profile=profile) == [("left", True), ("right", True), ("left", False)]

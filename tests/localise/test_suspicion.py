@@ -7,14 +7,14 @@ from itertools import permutations
 
 import pytest
 from hypothesis import given, settings
+from hypothesis import strategies as st
 from support.by_definition import posterior_by_definition
 from support.small_units import units
 from support.wired import HERON, LARCH, bench_sized, device, found
 
-from usbwatch.localise import suspects
-from usbwatch.localise.observations import observations
+from usbwatch.localise import believe, suspects
 from usbwatch.localise.paths import lay_out
-from usbwatch.localise.posterior import posterior
+from usbwatch.localise.sites import UNKNOWN_PART
 from usbwatch.localise.suspicion import HYPOTHESES_KEPT, LEAST_PROBABILITY
 from usbwatch.model import (
     Answer,
@@ -23,6 +23,7 @@ from usbwatch.model import (
     Findings,
     HandCheck,
     Hypothesis,
+    Look,
     Part,
     PartKind,
     PartSuspicion,
@@ -59,7 +60,7 @@ TRIO = ("dead:keyboard", "dead:touchpad", "dead:gauge")
 @pytest.mark.parametrize(
     "cause",
     [
-        pytest.param(("link:top-case-flex",), id="flex"),
+        pytest.param(("open:top-case-flex",), id="flex"),
         pytest.param(("whole:top-case", "dead:gauge"), id="top case side"),
         pytest.param(("rail:top-case-rail", "dead:gauge"), id="mainboard side, a rail"),
         pytest.param(("section:power-section", "section:usb-section"), id="mainboard side, two sections"),
@@ -68,11 +69,13 @@ TRIO = ("dead:keyboard", "dead:touchpad", "dead:gauge")
 def test_a_shared_cause_comes_before_three_separate_dead_parts(cause: tuple[str, ...]) -> None:
     # Keyboard, touchpad and gauge are lost; nothing else on their paths was looked at.
     findings = found(HERON, absent=TOP_CASE_LOSS, unseen=["camera"])
-    layout = lay_out(HERON)
-    numbers = {site.id: number for number, site in enumerate(layout.sites)}
-    beliefs = posterior([site.prior for site in layout.sites], observations(layout, findings), 3)
-    shared, separate = (beliefs[tuple(sorted(numbers[id_] for id_ in each))] for each in (cause, TRIO))
-    assert shared > 2 * separate
+    beliefs = believe(HERON, (Look(findings=findings),), depth=3)
+    chances = {
+        frozenset(beliefs.layout.sites[beliefs.courses[n].site].id for n in members): float(chance)
+        for sets, chances in beliefs.rings
+        for members, chance in zip(sets, chances, strict=True)
+    }
+    assert chances[frozenset(cause)] > 2 * chances[frozenset(TRIO)]
 
 
 def test_three_losses_behind_one_flex_point_to_the_flex() -> None:
@@ -86,7 +89,7 @@ def test_a_working_power_button_behind_the_flex_argues_against_the_flex() -> Non
     after = suspects(found(HERON, absent=TOP_CASE_LOSS, answers={"power-button": True}), HERON)
     assert of_part(after, "top-case-flex").probability < of_part(before, "top-case-flex").probability
     assert of_part(after, "mainboard").probability > 4 * of_part(before, "mainboard").probability
-    assert of_set(after, "link:top-case-flex").against == ("power-button",)
+    assert of_set(after, "open:top-case-flex").against == ("power-button",)
     assert of_part(after, "top-case-flex").against == ("power-button",)
 
 
@@ -122,12 +125,17 @@ def test_a_keyboard_that_answers_while_keys_fail_is_the_top_case() -> None:
 
 
 def test_a_unit_that_is_all_well_has_nothing_wrong() -> None:
-    seen = suspects(found(HERON), HERON)
-    checked = suspects(found(HERON, answers={check.id: True for check in HERON.checks}), HERON)
+    pointer = HandCheck(id="pointer", question="Does the pointer follow a finger?", needs=("touchpad",))
+    profile = replace(HERON, checks=(*HERON.checks, pointer))
+    seen = suspects(found(profile), profile)
+    checked = suspects(found(profile, answers={check.id: True for check in profile.checks}), profile)
     assert seen.hypotheses[0].sites == ()
     # What no capture can show (keys that do not type, a dim panel) stays open until it was tried by hand.
     assert 0.9 < seen.nothing_wrong < checked.nothing_wrong
-    assert checked.nothing_wrong > 0.99
+    # A link that makes contact only at times may have made it just then: its weight is what is left.
+    loose = sum(p for part in checked.parts for site, p in part.sites if site.id.startswith("loose:"))
+    assert checked.nothing_wrong > 0.99 - loose
+    assert loose < 0.006
 
 
 def test_without_evidence_every_suspicion_is_its_prior() -> None:
@@ -170,8 +178,8 @@ def test_splitting_a_missing_device_changes_no_odds_between_its_causes(children:
     many = suspects(found(split, absent=["hub"], charged=dict.fromkeys(names, "hub")), split)
 
     def odds(found_: Suspects) -> list[float]:
-        causes = ("dead:hub", "software:hub", "section:usb-section")
-        return [of_set(found_, cause).probability / found_.nothing_wrong for cause in causes]
+        causes = ("unknown:hub", "software:hub", "section:usb-section")
+        return [of_set(found_, cause).probability / of_set(found_, "dead:hub").probability for cause in causes]
 
     assert odds(many) == pytest.approx(odds(one), rel=1e-12)
 
@@ -180,7 +188,7 @@ def test_splitting_a_missing_device_changes_no_odds_between_its_causes(children:
 
 
 @pytest.mark.properties
-@settings(deadline=None)
+@settings(deadline=None, max_examples=50)
 @given(unit=units())
 def test_what_is_unseen_changes_nothing_bit_for_bit(unit: tuple[Profile, Findings]) -> None:
     profile, findings = unit
@@ -189,7 +197,7 @@ def test_what_is_unseen_changes_nothing_bit_for_bit(unit: tuple[Profile, Finding
 
 
 @pytest.mark.properties
-@settings(deadline=None)
+@settings(deadline=None, max_examples=50)
 @given(unit=units())
 def test_the_order_of_evidence_does_not_matter(unit: tuple[Profile, Findings]) -> None:
     profile, findings = unit
@@ -209,27 +217,58 @@ def test_an_optional_device_that_is_absent_changes_nothing() -> None:
 
 
 @pytest.mark.properties
-@settings(deadline=None)
+@settings(deadline=None, max_examples=50)
 @given(unit=units())
 def test_marginals_are_sums_over_all_fault_sets(unit: tuple[Profile, Findings]) -> None:
     profile, findings = unit
     layout = lay_out(profile)
     beliefs = posterior_by_definition(layout, findings)
-    ours = suspects(findings, profile, depth=len(layout.sites))
+    ours = suspects(findings, profile)
 
     def with_any(sites: set[int]) -> float:
         return sum(p for faults, p in beliefs.items() if not sites.isdisjoint(faults))
 
-    assert ours.nothing_wrong == pytest.approx(beliefs[()], abs=1e-10)
+    known = {n for n, site in enumerate(layout.sites) if site.part != UNKNOWN_PART}
+    assert ours.nothing_wrong == pytest.approx(1 - with_any(known), abs=1e-10)
     for part in ours.parts:
         mended = {n for n, site in enumerate(layout.sites) if site.part == part.part}
         assert part.probability == pytest.approx(with_any(mended), abs=1e-10)
         for site, probability in part.sites:
             assert probability == pytest.approx(with_any({layout.sites.index(site)}), abs=1e-10)
+    for hypothesis in ours.hypotheses:
+        faults = tuple(sorted(layout.sites.index(site) for site in hypothesis.sites))
+        assert hypothesis.probability == pytest.approx(beliefs[faults], abs=1e-10)
+    for each in ours.cures:
+        mended = {n for n, site in enumerate(layout.sites) if site.cure == each.cure}
+        rest = set(range(len(layout.sites))) - mended
+        assert each.probability == pytest.approx(with_any(mended), abs=1e-10)
+        only = sum(p for faults, p in beliefs.items() if faults and rest.isdisjoint(faults))
+        assert each.alone == pytest.approx(only, abs=1e-10)
 
 
 @pytest.mark.properties
-@settings(deadline=None)
+@settings(deadline=None, max_examples=50)
+@given(unit=units(), depth=st.integers(0, 3))
+def test_hypotheses_have_their_exact_probability_and_the_rest_is_left_out(
+    unit: tuple[Profile, Findings], depth: int
+) -> None:
+    profile, findings = unit
+    beliefs = believe(profile, (Look(findings=findings),), depth)
+    expected = posterior_by_definition(beliefs.layout, findings)
+    ours: dict[tuple[int, ...], float] = {}
+    for sets, chances in beliefs.rings:
+        for members, chance in zip(sets, chances, strict=True):
+            # A link that is loose and away, and one that is loose and not, are the same fault.
+            faults = tuple(sorted({beliefs.courses[n].site for n in members}))
+            ours[faults] = ours.get(faults, 0.0) + float(chance)
+    assert all(chance == pytest.approx(expected[faults], abs=1e-10) for faults, chance in ours.items())
+    assert beliefs.left_out == pytest.approx(sum(p for faults, p in expected.items() if faults not in ours), abs=1e-10)
+    missed = sum(p for faults, p in expected.items() if len(faults) <= depth and faults not in ours)
+    assert missed < 1e-4  # sets with a fault that is next to impossible
+
+
+@pytest.mark.properties
+@settings(deadline=None, max_examples=50)
 @given(unit=units())
 def test_suspects_are_ranked_and_tell_every_finding_once(unit: tuple[Profile, Findings]) -> None:
     profile, findings = unit
@@ -238,8 +277,10 @@ def test_suspects_are_ranked_and_tell_every_finding_once(unit: tuple[Profile, Fi
         (each.probability for each in found_.parts), reverse=True
     )
     assert 1 <= len(found_.hypotheses) <= HYPOTHESES_KEPT
+    assert len({each.sites for each in found_.hypotheses}) == len(found_.hypotheses)
+    assert sum(each.probability for each in found_.hypotheses) < 1 + 1e-9
     assert all(0 < each.probability <= 1 for each in found_.parts)
-    assert {each.part for each in found_.parts} == {site.part for site in lay_out(profile).sites}
+    assert {each.part for each in found_.parts} == {site.part for site in lay_out(profile).sites} - {UNKNOWN_PART}
     told = [{*each.explains, *each.leaves} for each in found_.hypotheses]
     told += [{*each.explains, *each.leaves} for each in found_.parts]
     assert all(each == told[0] for each in told)
@@ -272,7 +313,7 @@ def test_an_unlikely_pair_is_shown_beside_the_single_fault_that_explains_it_away
     alone = suspects(found(HERON, absent=["keyboard"]), HERON)
     among = suspects(found(HERON, absent=TOP_CASE_LOSS), HERON)
     assert of_site(among, "dead:keyboard") < of_site(alone, "dead:keyboard") / 10
-    assert of_set(among, "link:top-case-flex", "dead:keyboard").probability > LEAST_PROBABILITY
+    assert of_set(among, "open:top-case-flex", "dead:keyboard").probability > LEAST_PROBABILITY
 
 
 def test_look_alikes_are_ranked_by_their_priors() -> None:

@@ -1,19 +1,30 @@
-"""The localiser's model written as its definition: every one of 2^n fault sets, every outcome, plain products.
+"""The localiser's model written as its definition: every history of every site, every outcome, plain products.
 
 It takes the sites, the paths and the tables as given, and nothing else from
-the rooms under test.
+the rooms under test. A history tells, per look, whether a fault is there and
+whether it acts; with one look these are the 2^n fault sets.
 """
 
 from __future__ import annotations
 
-from itertools import chain, combinations
+from collections.abc import Iterator, Sequence
+from itertools import chain, combinations, product
 from math import prod
+from typing import NamedTuple
 
+from usbwatch.localise.fates import fates
 from usbwatch.localise.paths import Layout
 from usbwatch.localise.symptoms import WRONGLY_NO, Effect, row
-from usbwatch.model import Findings, Symptom
+from usbwatch.model import Finding, Findings, Look, StepKind, Symptom
 
-__all__ = ["every_set", "outcome", "posterior_by_definition"]
+__all__ = ["every_set", "lasting_by_definition", "outcome", "posterior_by_definition"]
+
+AWAY_AT_A_TIME = 0.6
+AWAY_WHEN_FLEXED = 0.9
+STAYS_WELL, STAYS_WRONG = 0.97, 0.96
+
+Shown = dict[str, Symptom]
+"""What each device or check that tells something showed in one look; a "no" is *absent*."""
 
 
 def every_set(count: int) -> list[tuple[int, ...]]:
@@ -21,17 +32,22 @@ def every_set(count: int) -> list[tuple[int, ...]]:
     return list(chain.from_iterable(combinations(range(count), size) for size in range(count + 1)))
 
 
-def outcome(layout: Layout, id_: str, function: str, faults: tuple[int, ...]) -> dict[Symptom, float]:
+def outcome(
+    layout: Layout, id_: str, faults: Sequence[int], kept: dict[int, Symptom] | None = None
+) -> dict[Symptom, float]:
     """What one device or check shows under these faults: built from its far end towards the host.
 
-    A fault shows its symptom, or lets through whatever lies beyond it.
+    A fault shows its symptom, or lets through whatever lies beyond it. A fault
+    in ``kept`` acted before as well: mostly it does again what was shown then.
     """
+    functions = {device.id: device.function for device in layout.profile.devices}
+    function = functions.get(id_, "")
     beyond = dict(row(Effect.WORKS, function))
     if not function:  # a hand check: people say no for reasons of their own
-        beyond |= dict.fromkeys(beyond, 0.0) | {Symptom.WORKING: 1 - WRONGLY_NO, Symptom.ABSENT: WRONGLY_NO}
+        beyond = dict.fromkeys(beyond, 0.0) | {Symptom.WORKING: 1 - WRONGLY_NO, Symptom.ABSENT: WRONGLY_NO}
     for step in reversed(layout.paths[id_]):
         if step.site in faults:
-            own = row(step.effect, function)
+            own = _own(row(step.effect, function), (kept or {}).get(step.site), is_check=not function)
             passing = own[Symptom.WORKING]
             beyond = {
                 symptom: passing * beyond[symptom] + (own[symptom] if symptom is not Symptom.WORKING else 0.0)
@@ -40,25 +56,130 @@ def outcome(layout: Layout, id_: str, function: str, faults: tuple[int, ...]) ->
     return beyond
 
 
-def posterior_by_definition(layout: Layout, findings: Findings) -> dict[tuple[int, ...], float]:
-    """Probability of every fault set given the findings."""
-    joint = {}
-    for faults in every_set(len(layout.sites)):
-        prior = prod(site.prior if number in faults else 1 - site.prior for number, site in enumerate(layout.sites))
-        joint[faults] = prior * prod(_chances(layout, findings, faults))
+def _own(chances: dict[Symptom, float], last: Symptom | None, *, is_check: bool) -> dict[Symptom, float]:
+    if is_check:
+        well = chances[Symptom.WORKING]
+        chances = dict.fromkeys(chances, 0.0) | {Symptom.WORKING: well, Symptom.ABSENT: 1 - well}
+    if last is None:
+        return chances
+    stays = STAYS_WELL if last is Symptom.WORKING else STAYS_WRONG
+    return {symptom: (1 - stays) * chance + stays * (symptom is last) for symptom, chance in chances.items()}
+
+
+class _History(NamedTuple):
+    there: tuple[bool, ...]
+    acts: tuple[bool, ...]
+    probability: float
+
+
+def lasting_by_definition(layout: Layout, looks: Sequence[Look]) -> dict[tuple[int, ...], float]:
+    """Probability of every set of faults that are there after the last look, given all the looks."""
+    histories = [list(_histories(layout, number, looks)) for number in range(len(layout.sites))]
+    weigh = _Weigher(layout, looks)
+    joint: dict[tuple[int, ...], float] = {}
+    for one in product(*histories):
+        lasting = tuple(number for number, history in enumerate(one) if history.there[-1])
+        weight = prod(history.probability for history in one) * weigh([history.acts for history in one])
+        joint[lasting] = joint.get(lasting, 0.0) + weight
     total = sum(joint.values())
     return {faults: weight / total for faults, weight in joint.items()}
 
 
-def _chances(layout: Layout, findings: Findings, faults: tuple[int, ...]) -> list[float]:
+def posterior_by_definition(layout: Layout, findings: Findings) -> dict[tuple[int, ...], float]:
+    """Probability of every fault set given one look."""
+    return lasting_by_definition(layout, (Look(findings=findings),))
+
+
+def _histories(layout: Layout, number: int, looks: Sequence[Look]) -> Iterator[_History]:
+    """Every history of one site; those that no step sets apart have no weight and are left out."""
+    site = layout.sites[number]
+    for there in product((True, False), repeat=len(looks)):
+        chance = _of_being_there(layout, number, looks, there)
+        for acts in product((True, False), repeat=len(looks)):
+            acting = chance
+            for look, here, act in zip(looks, there, acts, strict=True):
+                flexed = any(step.kind is StepKind.FLEX and site.id == f"loose:{step.of}" for step in look.steps)
+                away = 1.0 if not site.id.startswith("loose:") else AWAY_WHEN_FLEXED if flexed else AWAY_AT_A_TIME
+                acting *= (away if act else 1 - away) if here else float(not act)
+            if acting > 0:
+                yield _History(there, acts, acting)
+
+
+def _of_being_there(layout: Layout, number: int, looks: Sequence[Look], there: Sequence[bool]) -> float:
+    """The probability of being there as told; what happens between two steps is summed over."""
+    now = {True: layout.sites[number].prior, False: 1 - layout.sites[number].prior}
+    for look, here in zip(looks, there, strict=True):
+        for step in look.steps:
+            fate = fates(layout.sites, step, layout.profile)[number]
+            present = now[True] * fate.survives + now[False] * fate.born
+            now = {True: present, False: now[True] * (1 - fate.survives) + now[False] * (1 - fate.born)}
+        now = {here: now[here], not here: 0.0}
+    return sum(now.values())
+
+
+class _Weigher:
+    """The probability of all that counts as evidence, given which sites act in which look."""
+
+    def __init__(self, layout: Layout, looks: Sequence[Look]) -> None:
+        self.layout = layout
+        self.told = list(_what_counts(layout, looks))
+        self.known: dict[tuple[int, tuple[int, ...], tuple[int, ...]], float] = {}
+
+    def __call__(self, acts: Sequence[tuple[bool, ...]]) -> float:
+        weight = 1.0
+        for place, (id_, look, symptom, last) in enumerate(self.told):
+            path = [step.site for step in self.layout.paths[id_]]
+            acting = tuple(site for site in path if acts[site][look])
+            again = tuple(site for site in acting if last is not None and acts[site][last[0]])
+            key = (place, acting, again)
+            if key not in self.known:
+                kept = dict.fromkeys(again, last[1]) if last is not None else None
+                self.known[key] = outcome(self.layout, id_, acting, kept)[symptom]
+            weight *= self.known[key]
+        return weight
+
+
+_Told = tuple[str, int, Symptom, "tuple[int, Symptom] | None"]
+"""An id, the look, what it showed, and in which look it was last seen and how."""
+
+
+def _what_counts(layout: Layout, looks: Sequence[Look]) -> Iterator[_Told]:
+    """Leaves out what shows as it did, when no step has reached it and no coin that it shares has fallen anew."""
+    loose = {number for number, site in enumerate(layout.sites) if site.id.startswith("loose:")}
+    sites_on = {id_: {step.site for step in path} for id_, path in layout.paths.items()}
+    last: dict[str, tuple[int, Symptom]] = {}
+    reached: dict[int, set[int]] = {}
+    for number, look in enumerate(looks):
+        touched = [fates(layout.sites, step, layout.profile) for step in look.steps]
+        reached[number] = {n for each in touched for n, fate in enumerate(each) if (fate.survives, fate.born) != (1, 0)}
+        reached[number] |= {
+            n
+            for n, site in enumerate(layout.sites)
+            for step in look.steps
+            if step.kind is StepKind.FLEX and site.id == f"loose:{step.of}"
+        }
+        shown = _shown(layout, look.findings)
+        changed = {id_ for id_, symptom in shown.items() if id_ in last and last[id_][1] is not symptom}
+        coins = {site for id_ in changed for site in sites_on[id_] & loose}
+        for id_, symptom in shown.items():
+            since = (
+                {site for each in range(last[id_][0] + 1, number + 1) for site in reached[each]}
+                if id_ in last
+                else set()
+            )
+            if id_ not in last or id_ in changed or sites_on[id_] & (since | coins):
+                yield id_, number, symptom, last.get(id_)
+        last |= {id_: (number, symptom) for id_, symptom in shown.items()}
+
+
+def _shown(layout: Layout, findings: Findings) -> Shown:
     devices = {device.id: device for device in layout.profile.devices}
-    chances = []
-    for finding in findings.findings:
-        device = devices[finding.device]
-        silent = finding.symptom is Symptom.UNSEEN or finding.charged_to
-        if not silent and not (device.optional and finding.symptom is Symptom.ABSENT):
-            chances.append(outcome(layout, device.id, device.function, faults)[finding.symptom])
-    for answer in findings.answers:
-        yes = outcome(layout, answer.check, "", faults)[Symptom.WORKING]
-        chances.append(yes if answer.yes else 1 - yes)
-    return chances
+    told = {
+        each.device: each.symptom for each in findings.findings if _tells(each, optional=devices[each.device].optional)
+    }
+    return told | {each.check: Symptom.WORKING if each.yes else Symptom.ABSENT for each in findings.answers}
+
+
+def _tells(finding: Finding, *, optional: bool) -> bool:
+    silent = finding.symptom is Symptom.UNSEEN or finding.charged_to != ""
+    return not silent and not (optional and finding.symptom is Symptom.ABSENT)

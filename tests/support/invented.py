@@ -5,11 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 
 from usbwatch.model import (
+    Action,
+    Advice,
     Answer,
     Capture,
     Coverage,
     CoverageState,
-    Discriminator,
+    Cure,
+    CureKind,
+    CureSuspicion,
     Episode,
     ExpectedDevice,
     Finding,
@@ -20,10 +24,13 @@ from usbwatch.model import (
     Match,
     Money,
     Node,
+    Outcome,
     Part,
     PartKind,
     PartSuspicion,
+    Plan,
     Profile,
+    Proposal,
     Rung,
     Site,
     Suspects,
@@ -33,6 +40,7 @@ from usbwatch.model import (
     Variant,
     Verdict,
 )
+from usbwatch.plan.cautions import BATTERY_FIRST
 from usbwatch.show.checked import Checked
 
 XHCI = "pci0000:00/14.0/usb2"
@@ -213,10 +221,21 @@ def suspicion(part: str, probability: float, *sites: tuple[Site, float], **chang
     return replace(made, **changed)  # type: ignore[arg-type]
 
 
-NO_SUSPECTS = Suspects(depth=2, hypotheses=(), parts=(), nothing_wrong=0.97, unexplained=())
+def outcome(words: str, probability: float, part: str, chance: float, cost: float, **changed: object) -> Outcome:
+    """One way in which a proposal can turn out."""
+    made = Outcome(words=words, probability=probability, points_to=part, chance=chance, expected_cost=cost)
+    return replace(made, **changed)  # type: ignore[arg-type]
+
+
+BACKLIGHT = "The backlight supply can injure: no work on an open display while it is powered."
+
+NO_SUSPECTS = Suspects(depth=2, left_out=0.0, hypotheses=(), parts=(), nothing_wrong=0.97, unexplained=())
 
 LOST = ("hub", "keyboard", "touchpad", "fingerprint", "smart-card")
-FLEX_OPEN = site("link:top-case-flex", "open or unseated", "top-case-flex")
+RESEAT = Cure(kind=CureKind.RESEAT, of="top-case-flex")
+NEW_CABLE = Cure(kind=CureKind.REPLACE, of="display-cable")
+FLEX_OPEN = replace(site("link:top-case-flex", "open or unseated", "top-case-flex"), cure=RESEAT)
+WORN_PAIR = replace(site("link:display-cable", "worn pair", "display-cable", 0.008), cure=NEW_CABLE)
 
 TOP_CASE_LOST = Checked(
     capture=capture(nodes=tuple(one for one in capture().nodes if not one.location.startswith(f"{XHCI}/4"))),
@@ -236,11 +255,27 @@ TOP_CASE_LOST = Checked(
     ),
     suspects=Suspects(
         depth=2,
+        left_out=0.016,
         hypotheses=(
             Hypothesis(sites=(FLEX_OPEN,), probability=0.58, explains=("hub",), leaves=("camera",), against=()),
+            Hypothesis(
+                sites=(FLEX_OPEN, WORN_PAIR),
+                probability=0.07,
+                explains=("hub", "camera"),
+                leaves=(),
+                against=("panel",),
+            ),
         ),
         parts=(
-            suspicion("top-case-flex", 0.712, (FLEX_OPEN, 0.712), explains=("hub",), leaves=("camera",)),
+            suspicion(
+                "top-case-flex",
+                0.712,
+                (FLEX_OPEN, 0.712),
+                explains=("hub",),
+                leaves=("camera",),
+                most_for="hub",
+                most_against="battery-alone",
+            ),
             suspicion(
                 "top-case",
                 0.17,
@@ -252,7 +287,7 @@ TOP_CASE_LOST = Checked(
             suspicion(
                 "display-cable",
                 0.09,
-                (site("link:display-cable", "worn pair", "display-cable"), 0.09),
+                (WORN_PAIR, 0.09),
                 explains=("camera",),
                 leaves=("hub",),
                 against=("panel",),
@@ -265,22 +300,73 @@ TOP_CASE_LOST = Checked(
         ),
         nothing_wrong=0.001,
         unexplained=(),
-    ),
-    tell_apart=(
-        Discriminator(
-            id="caps-light",
-            question="Does the caps lock light come on?",
-            information_bits=0.81,
-            if_yes="the flex carries its supply, so the top case's own board comes first",
-            if_no="the flex, or the rail behind it",
+        cures=(
+            CureSuspicion(cure=RESEAT, probability=0.7, alone=0.58),
+            CureSuspicion(cure=NEW_CABLE, probability=0.09, alone=0.001),
         ),
-        Discriminator(
-            id="panel",
-            question="Does the panel show up in a capture with the graphics driver loaded?",
-            information_bits=0.06,
-            if_yes="the display cable is in place",
-            if_no="the display cable is suspect",
-            minutes=5,
+    ),
+    plan=Plan(
+        advice=Advice.GO_ON,
+        expected_cost=61.4,
+        given_up=330,
+        proposals=(
+            Proposal(
+                action=Action.RESEAT,
+                of="top-case-flex",
+                words="Open Top-case flex, look at both ends, seat it again, and capture again",
+                cost=14.4,
+                minutes=18,
+                expected_total=61.4,
+                information_bits=0.9,
+                outcomes=(
+                    outcome("all of it is well", 0.57, "?", 0.99, 0, mended=True),
+                    outcome("nothing changes", 0.38, "top-case", 0.41, 121.7),
+                    outcome("Top-case hub well", 0.05, "display-cable", 0.93, 44),
+                ),
+                cautions=(BATTERY_FIRST,),
+                why="It makes the unit well in 57 of 100 cases like this. If nothing changes, that points to Top case.",
+            ),
+            Proposal(
+                action=Action.CHECK,
+                of="caps-light",
+                words="Does the caps lock light come on?",
+                cost=0.8,
+                minutes=1,
+                expected_total=66,
+                information_bits=0.81,
+                outcomes=(
+                    outcome("no", 0.7, "top-case-flex", 0.88, 52),
+                    outcome("yes", 0.3, "top-case", 0.62, 95),
+                ),
+            ),
+            Proposal(
+                action=Action.LOOK,
+                of="panel",
+                words="Panel: does it work? capture with the graphics driver loaded",
+                cost=0.8,
+                minutes=1,
+                expected_total=70,
+                information_bits=0.06,
+                outcomes=(
+                    outcome("yes", 0.93, "top-case-flex", 0.71, 68),
+                    outcome("no", 0.07, "display-cable", 0.97, 90),
+                ),
+            ),
+            Proposal(
+                action=Action.SWAP,
+                of="display",
+                words="Fit the known-good Display assembly on trial, and capture again",
+                cost=24,
+                minutes=30,
+                expected_total=88.6,
+                information_bits=0.3,
+                outcomes=(outcome("nothing changes", 0.97, "top-case-flex", 0.71, 60, stops=True),),
+                cautions=(BATTERY_FIRST, BACKLIGHT),
+            ),
+        ),
+        assumed=(
+            "No cost is given for Battery connector: 10 was put in.",
+            "No hourly rate is given: 30 was put in.",
         ),
     ),
 )

@@ -1,4 +1,4 @@
-"""Renews the screens that README.md shows, from what its commands print now.
+"""Renews the screens that README.md and docs/localise.md show, from what their commands print now.
 
 Run: ``PYTHONPATH=tests python -m support.make_readme``. Between two ``[…]``
 a screen keeps its first and last line, and gets anew what lies between them;
@@ -14,7 +14,8 @@ import subprocess
 import sys
 from pathlib import Path
 
-README = Path(__file__).parents[2] / "README.md"
+ROOT = Path(__file__).parents[2]
+PAGES = (ROOT / "README.md", ROOT / "docs" / "localise.md")
 _BLOCK = re.compile(r"```console\n(.*?)```", re.DOTALL)
 _LEFT_OUT = "[…]"
 
@@ -22,7 +23,7 @@ _LEFT_OUT = "[…]"
 def _printed(command: str) -> list[str]:
     words = [sys.executable, "-m", *shlex.split(command)]
     environment = {**os.environ, "COLUMNS": "80", "PYTHONIOENCODING": "utf-8", "TZ": "UTC"}
-    run = subprocess.run(words, capture_output=True, encoding="utf-8", check=False, cwd=README.parent, env=environment)
+    run = subprocess.run(words, capture_output=True, encoding="utf-8", check=False, cwd=ROOT, env=environment)
     return run.stdout.splitlines()
 
 
@@ -70,4 +71,5 @@ def _block(match: re.Match[str]) -> str:
 
 
 if __name__ == "__main__":
-    README.write_text(_BLOCK.sub(_block, README.read_text("utf-8")), "utf-8")
+    for page in PAGES:
+        page.write_text(_BLOCK.sub(_block, page.read_text("utf-8")), "utf-8")

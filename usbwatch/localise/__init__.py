@@ -1,5 +1,7 @@
 """Which part has failed, with what probability, and why: findings and profile in, suspects out."""
 
-from usbwatch.localise.suspicion import suspects
+from usbwatch.localise.beliefs import Beliefs, believe
+from usbwatch.localise.suppose import supposing
+from usbwatch.localise.suspicion import suspects, suspects_of
 
-__all__ = ["suspects"]
+__all__ = ["Beliefs", "believe", "supposing", "suspects", "suspects_of"]

@@ -2,45 +2,76 @@
 
 from __future__ import annotations
 
-from usbwatch.localise.paths import Layout
-from usbwatch.localise.posterior import Hazard, Observation
-from usbwatch.localise.symptoms import WRONGLY_NO, Effect, row
-from usbwatch.model.findings import Finding, Findings, Symptom
-from usbwatch.model.profile import ExpectedDevice
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
-__all__ = ["answered", "observations", "observed"]
+from usbwatch.localise.courses import Course, touched
+from usbwatch.localise.paths import Layout
+from usbwatch.localise.sites import ACTS_IN_A_CAPTURE, SiteKind, kind_of
+from usbwatch.localise.symptoms import SOFTWARE_UNTOLD, WRONGLY_NO, Effect, row
+from usbwatch.localise.weighing import Hazard, Observation
+from usbwatch.model.findings import Finding, Findings, Symptom
+from usbwatch.model.location import port_chain
+from usbwatch.model.profile import ExpectedDevice
+from usbwatch.model.steps import Look
+
+__all__ = ["MEASURE", "answered", "evidence", "in_look", "measured", "observations", "observed"]
 
 
 def observations(layout: Layout, findings: Findings) -> tuple[Observation, ...]:
-    """The evidence in the profile's order, whatever order it was found in.
+    """What one look shows, in the profile's order, whatever order it was found in; each hazard names a site.
 
     A finding adds nothing when it is unseen, or when it is charged to another
     device, where it is counted once. Nor does the absence of an optional
     device: not every unit has one. Of several answers to a check the last counts.
     """
-    by_device = {finding.device: finding for finding in findings.findings}
+    if findings.other_model:  # against a profile of another model nothing that was found says anything of a part
+        return ()
     by_check = {answer.check: answer.yes for answer in findings.answers}
+    telling = _telling(layout, findings)
     devices = (
-        observed(layout, device, by_device[device.id].symptom)
+        observed(layout, device, telling[device.id].symptom, software_told=telling[device.id].software != "")
         for device in layout.profile.devices
-        if device.id in by_device and _tells(by_device[device.id], device)
+        if device.id in telling
     )
     checks = (
         answered(layout, check.id, yes=by_check[check.id]) for check in layout.profile.checks if check.id in by_check
     )
-    return (*devices, *checks)
+    return (*devices, *checks, *_measurements(layout, by_check))
 
 
-def observed(layout: Layout, device: ExpectedDevice, symptom: Symptom) -> Observation:
-    """A device that shows this symptom (not ``UNSEEN``)."""
+def _telling(layout: Layout, findings: Findings) -> dict[str, Finding]:
+    """The findings that tell something, by device."""
+    found = {finding.device: finding for finding in findings.findings}
+    devices = [device for device in layout.profile.devices if device.id in found]
+    return {device.id: found[device.id] for device in devices if _tells(found[device.id], device)}
+
+
+def _tells(finding: Finding, device: ExpectedDevice) -> bool:
+    unseen = finding.symptom is Symptom.UNSEEN or finding.charged_to != ""
+    return not unseen and not (device.optional and finding.symptom is Symptom.ABSENT)
+
+
+def observed(layout: Layout, device: ExpectedDevice, symptom: Symptom, *, software_told: bool = False) -> Observation:
+    """A device that shows this symptom (not ``UNSEEN``).
+
+    ``software_told``: the capture shows something of the system that could explain it.
+    """
     wrong = symptom is not Symptom.WORKING
     hazards = []
     for step in layout.paths[device.id]:
         chances = row(step.effect, device.function)
         shows = chances[symptom] if wrong else 0.0
-        hazards.append(Hazard(site=step.site, passes=chances[Symptom.WORKING], shows=shows))
+        if step.effect is Effect.SOFTWARE and symptom is Symptom.ABSENT and not software_told and _on_usb(device):
+            shows *= SOFTWARE_UNTOLD.get(device.function, SOFTWARE_UNTOLD[""])
+        hazards.append(Hazard(fault=step.site, passes=chances[Symptom.WORKING], shows=shows))
     clean = row(Effect.WORKS, device.function)[symptom]
     return Observation(id=device.id, wrong=wrong, clean=clean, hazards=tuple(hazards))
+
+
+def _on_usb(device: ExpectedDevice) -> bool:
+    """Whether a port sees the device, driver or no driver."""
+    return device.locations != () and all(port_chain(place) for place in device.locations)
 
 
 def answered(layout: Layout, check: str, *, yes: bool) -> Observation:
@@ -48,11 +79,114 @@ def answered(layout: Layout, check: str, *, yes: bool) -> Observation:
     hazards = []
     for step in layout.paths[check]:
         passes = row(step.effect, "")[Symptom.WORKING]
-        hazards.append(Hazard(site=step.site, passes=passes, shows=0.0 if yes else 1 - passes))
+        hazards.append(Hazard(fault=step.site, passes=passes, shows=0.0 if yes else 1 - passes))
     clean = 1 - WRONGLY_NO if yes else WRONGLY_NO
     return Observation(id=check, wrong=not yes, clean=clean, hazards=tuple(hazards))
 
 
-def _tells(finding: Finding, device: ExpectedDevice) -> bool:
-    unseen = finding.symptom is Symptom.UNSEEN or finding.charged_to != ""
-    return not unseen and not (device.optional and finding.symptom is Symptom.ABSENT)
+MEASURE = "measure:"
+"""Begins the id of an answer that was had with a meter; the id of the part follows."""
+
+METER_MISTAKEN = 0.02
+"""How often a measurement misleads: a wrong pin, a contact that the probe makes good (elicited, no source)."""
+
+_MEASURED = (SiteKind.RAIL, SiteKind.BROKEN)
+
+
+def measured(layout: Layout, part: str, *, yes: bool) -> Observation:
+    """A part put to the meter: yes is a rail at its voltage and free of shorts, or a link with every line whole."""
+    passes = METER_MISTAKEN
+    hazards = tuple(
+        Hazard(fault=number, passes=passes, shows=0.0 if yes else 1 - passes)
+        for number, site in enumerate(layout.sites)
+        if (kind_of(site)[1] == part and kind_of(site)[0] in _MEASURED)
+        or (site.part == part and kind_of(site)[0] is SiteKind.SECTION)  # lines of this link
+    )
+    return Observation(id=f"{MEASURE}{part}", wrong=not yes, clean=1 - passes if yes else passes, hazards=hazards)
+
+
+def _measurements(layout: Layout, answers: dict[str, bool]) -> Iterator[Observation]:
+    for part in layout.profile.parts:
+        yes = answers.get(f"{MEASURE}{part.id}")
+        if yes is not None:
+            yield measured(layout, part.id, yes=yes)
+
+
+def in_look(shown: Sequence[Observation], courses: Sequence[Course], look: int) -> tuple[Observation, ...]:
+    """Observations of sites as some of the courses that act in this look."""
+    acting: dict[int, list[int]] = {}
+    for number, course in enumerate(courses):
+        if course.acts[look]:
+            acting.setdefault(course.site, []).append(number)
+    return tuple(
+        replace(
+            each,
+            hazards=tuple(
+                Hazard(fault=number, passes=hazard.passes, shows=hazard.shows)
+                for hazard in each.hazards
+                for number in acting.get(hazard.fault, ())
+            ),
+        )
+        for each in shown
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Before:
+    """When and how something was last seen."""
+
+    look: int
+    shown: Observation
+    """Its hazards name sites."""
+
+
+def evidence(layout: Layout, courses: Sequence[Course], looks: Sequence[Look]) -> tuple[Observation, ...]:
+    """All that the looks tell, each hazard naming a course.
+
+    What no step has reached since it was last seen, and what shows as it did
+    then, is the same fact seen again: it adds nothing. So does an answer that
+    was carried over. But where something has come or gone by itself, what
+    shares a link with it that makes contact at times counts again: one chance
+    per capture decides for all that such a link carries.
+    """
+    reached = touched(layout.sites, looks, layout.profile)
+    at_times = {number for number, site in enumerate(layout.sites) if kind_of(site)[0] in ACTS_IN_A_CAPTURE}
+    before: dict[str, _Before] = {}
+    told: list[Observation] = []
+    for number, look in enumerate(looks):
+        shown = observations(layout, look.findings)
+        news = {each.id for each in shown if _is_news(each, before.get(each.id), reached, number)}
+        changed = [each for each in shown if each.id in news and each.id in before and each != before[each.id].shown]
+        coins = {hazard.fault for each in changed for hazard in each.hazards} & at_times
+        for observation, seen in zip(shown, in_look(shown, courses, number), strict=True):
+            if observation.id in news or any(hazard.fault in coins for hazard in observation.hazards):
+                last = before.get(observation.id)
+                told.append(seen if last is None else _again(seen, last, courses, same=observation == last.shown))
+        before |= {each.id: _Before(look=number, shown=each) for each in shown}
+    return tuple(told)
+
+
+def _is_news(shown: Observation, last: _Before | None, reached: Sequence[frozenset[int]], look: int) -> bool:
+    if last is None or shown != last.shown:
+        return True
+    since = frozenset[int]().union(*reached[last.look + 1 : look + 1])
+    return any(hazard.fault in since for hazard in shown.hazards)
+
+
+_STAYS_AS_IT_WAS = {True: 0.96, False: 0.97}
+"""How often a fault that is still there shows again just as it did before, wrong or well (elicited, no source).
+
+Else it shows afresh, as one that was not seen before.
+"""
+
+
+def _again(seen: Observation, last: _Before, courses: Sequence[Course], *, same: bool) -> Observation:
+    """Something that was seen before: a fault that acted then and acts now mostly shows as it did."""
+    stays = _STAYS_AS_IT_WAS[last.shown.wrong]
+    hazards = []
+    for hazard in seen.hazards:
+        kept = stays if courses[hazard.fault].acts[last.look] else 0.0
+        passes = (1 - kept) * hazard.passes + (0.0 if last.shown.wrong else kept)
+        shows = (1 - kept) * hazard.shows + (kept if seen.wrong and same else 0.0)
+        hazards.append(Hazard(fault=hazard.fault, passes=passes, shows=shows))
+    return replace(seen, hazards=tuple(hazards))

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from graphlib import CycleError, TopologicalSorter
+from itertools import pairwise
 
-from usbwatch.localise.sites import SiteKind, about, fitted, site_id, sites
+from usbwatch.localise.sites import KINDS_OF_PART, TRIED_BY_HAND, SiteKind, about, fitted, site_id, sites
 from usbwatch.localise.symptoms import Effect
-from usbwatch.model.profile import ExpectedDevice, HandCheck, Part, PartKind, Profile
+from usbwatch.model.profile import ExpectedDevice, HandCheck, Part, Profile
 from usbwatch.model.suspects import Site
 
 __all__ = ["Layout", "Step", "lay_out"]
@@ -48,17 +50,39 @@ def lay_out(profile: Profile, variant: str = "") -> Layout:
     )
     paths = {device.id: _path(trace.of_device(device), index) for device in profile.devices}
     paths |= {check.id: _path(trace.of_check(check, about(check, profile)), index) for check in profile.checks}
-    return Layout(profile=profile, sites=all_sites, paths=paths)
+    return Layout(profile=profile, sites=all_sites, paths=_in_one_order(paths))
+
+
+def _in_one_order(paths: dict[str, tuple[Step, ...]]) -> dict[str, tuple[Step, ...]]:
+    """The same paths; where some name the same sites in contrary order, all keep that in which each was first named.
+
+    A profile that lists the needs of one device as "rail, flex" and of another
+    as "flex, rail" is no reason to do without the sum over all fault sets.
+    """
+    sorter: TopologicalSorter[int] = TopologicalSorter()
+    for path in paths.values():
+        for before, after in pairwise(path):
+            sorter.add(after.site, before.site)
+    try:
+        sorter.prepare()
+    except CycleError:
+        first = {
+            site: place for place, site in enumerate(dict.fromkeys(s.site for path in paths.values() for s in path))
+        }
+        return {id_: tuple(sorted(path, key=lambda step: first[step.site])) for id_, path in paths.items()}
+    return paths
 
 
 _Stop = tuple[str, Effect]
 """A site's id, whether or not the profile has such a site, and what it does."""
 
-_OF_PART = {
-    PartKind.LINK: (SiteKind.LINK, Effect.LINK),
-    PartKind.SECTION: (SiteKind.SECTION, Effect.SECTION),
-    PartKind.RAIL: (SiteKind.RAIL, Effect.RAIL),
-    PartKind.SUBASSEMBLY: (SiteKind.WHOLE, Effect.WHOLE),
+_EFFECTS = {
+    SiteKind.OPEN: Effect.OPEN,
+    SiteKind.BROKEN: Effect.BROKEN,
+    SiteKind.LOOSE: Effect.LOOSE,
+    SiteKind.SECTION: Effect.SECTION,
+    SiteKind.RAIL: Effect.RAIL,
+    SiteKind.WHOLE: Effect.WHOLE,
 }
 
 
@@ -80,7 +104,11 @@ class _Trace:
     def of_device(self, device: ExpectedDevice) -> Iterator[_Stop]:
         yield from self._reaching(device, {device.id})
         yield site_id(SiteKind.SOFTWARE, device.id), Effect.SOFTWARE
+        yield site_id(SiteKind.HUNG, device.id), Effect.HUNG
         yield site_id(SiteKind.DEAD, device.id), Effect.DEAD
+        if device.function in TRIED_BY_HAND:
+            yield site_id(SiteKind.POOR, device.id), Effect.POOR_ITSELF
+        yield site_id(SiteKind.UNKNOWN, device.id), Effect.UNKNOWN
 
     def of_check(self, check: HandCheck, subjects: tuple[str, ...]) -> Iterator[_Stop]:
         yield from self._needs(check.needs, set())
@@ -102,6 +130,7 @@ class _Trace:
                 passed.add(need)
                 yield from self._reaching(self.devices[need], passed)
                 yield site_id(SiteKind.SOFTWARE, need), Effect.CARRIER_SOFTWARE
+                yield site_id(SiteKind.HUNG, need), Effect.CARRIER_DEAD
                 yield site_id(SiteKind.DEAD, need), Effect.CARRIER_DEAD
 
     def _reaching(self, device: ExpectedDevice, passed: set[str]) -> Iterator[_Stop]:
@@ -112,5 +141,5 @@ class _Trace:
     def _part(self, part: Part) -> Iterator[_Stop]:
         if part.within:
             yield site_id(SiteKind.WHOLE, part.within), Effect.WHOLE
-        kind, effect = _OF_PART[part.kind]
-        yield site_id(kind, part.id), effect
+        for kind in KINDS_OF_PART[part.kind]:
+            yield site_id(kind, part.id), _EFFECTS[kind]

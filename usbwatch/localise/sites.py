@@ -13,16 +13,35 @@ from enum import Enum
 from itertools import takewhile
 
 from usbwatch.model.profile import ExpectedDevice, HandCheck, Part, PartKind, Profile
-from usbwatch.model.suspects import Site
+from usbwatch.model.suspects import Cure, CureKind, Site
 
-__all__ = ["DEAD_PRIORS", "PRIORS", "SOFTWARE_PRIORS", "SiteKind", "about", "fitted", "site_id", "sites"]
+__all__ = [
+    "ACTS_IN_A_CAPTURE",
+    "DEAD_PRIORS",
+    "HUNG_PRIORS",
+    "KINDS_OF_PART",
+    "PRIORS",
+    "SOFTWARE_PRIORS",
+    "TRIED_BY_HAND",
+    "UNKNOWN_PART",
+    "SiteKind",
+    "about",
+    "fitted",
+    "kind_of",
+    "site_id",
+    "sites",
+]
 
 
 class SiteKind(Enum):
-    """What fails. The value begins the site's id."""
+    """What fails, and how. The value begins the site's id."""
 
-    LINK = "link"
-    """A link is open or unseated."""
+    OPEN = "open"
+    """A link is unseated: no contact, and whole once it is seated again."""
+    BROKEN = "broken"
+    """A link is torn or burnt."""
+    LOOSE = "loose"
+    """A link that makes contact at times: whether it does is one chance per capture, for all that it carries."""
     SECTION = "section"
     """A section of a board."""
     RAIL = "rail"
@@ -31,20 +50,27 @@ class SiteKind(Enum):
     """A cause that takes much of a subassembly at once, such as liquid."""
     SOFTWARE = "software"
     """A device's driver is not there, or the device is disabled or blocked."""
+    HUNG = "hung"
+    """A device's own firmware, or its driver, has hung: whole again after the unit was without power."""
     DEAD = "dead"
     """A device's own electronics."""
     POOR = "poor"
     """What only a hand check shows: a keyboard that answers, but whose keys do not."""
+    UNKNOWN = "unknown"
+    """What the profile does not know of, at one device: the model's humility. No step of the bench reaches it."""
 
 
 PRIORS = {
-    SiteKind.LINK: 0.02,
+    SiteKind.OPEN: 0.012,
+    SiteKind.BROKEN: 0.005,
+    SiteKind.LOOSE: 0.004,
     SiteKind.SECTION: 0.006,
     SiteKind.RAIL: 0.004,
     SiteKind.WHOLE: 0.004,
     SiteKind.SOFTWARE: 0.004,
     SiteKind.DEAD: 0.01,
     SiteKind.POOR: 0.018,
+    SiteKind.UNKNOWN: 0.0011,
 }
 """Probability of each kind of failure, per site, in a unit that comes to the bench."""
 
@@ -78,17 +104,44 @@ SOFTWARE_PRIORS = {
 }
 """Functions with switches and firmware settings to block them, or with a driver that every kernel has."""
 
+HUNG_PRIORS = {
+    "battery": 0.004,
+    "bluetooth": 0.005,
+    "camera": 0.003,
+    "fingerprint-reader": 0.003,
+    "hub": 0.001,
+    "keyboard": 0.001,
+    "touchpad": 0.004,
+    "touchscreen": 0.004,
+    "usb-controller": 0.001,
+    "wlan": 0.004,
+}
+"""Functions of devices with firmware of their own that is known to hang."""
+
+ACTS_IN_A_CAPTURE = {SiteKind.LOOSE: 0.6}
+"""How often what comes and goes is away, in a capture of a unit that is left alone; all else always acts."""
+
+TRIED_BY_HAND = frozenset({"keyboard", "mouse", "pointing-device", "pointing-stick", "touchpad", "touchscreen"})
+"""Functions of devices that a person can try, so that one that answers and does nothing shows in a capture."""
+
 _ORIGIN = "elicited, no source"
 _LEAST, _MOST = 1e-6, 0.5
 
-_KIND_OF_PART = {
-    PartKind.LINK: SiteKind.LINK,
-    PartKind.SECTION: SiteKind.SECTION,
-    PartKind.RAIL: SiteKind.RAIL,
-    PartKind.SUBASSEMBLY: SiteKind.WHOLE,
+UNKNOWN_PART = "?"
+"""Stands in ``Site.part`` for what no part of the profile is; no id has this form."""
+
+KINDS_OF_PART = {
+    PartKind.LINK: (SiteKind.OPEN, SiteKind.BROKEN, SiteKind.LOOSE),
+    PartKind.SECTION: (SiteKind.SECTION,),
+    PartKind.RAIL: (SiteKind.RAIL,),
+    PartKind.SUBASSEMBLY: (SiteKind.WHOLE,),
 }
+"""How each kind of part fails."""
+
 _WORDS_OF_PART = {
-    SiteKind.LINK: "{} open or unseated",
+    SiteKind.OPEN: "{} open or unseated",
+    SiteKind.BROKEN: "{} torn or burnt",
+    SiteKind.LOOSE: "{} makes contact only at times",
     SiteKind.SECTION: "{} failed",
     SiteKind.RAIL: "{} off or sagging",
     SiteKind.WHOLE: "{} as a whole, such as by liquid",
@@ -114,6 +167,16 @@ def site_id(kind: SiteKind, of: str) -> str:
     return f"{kind.value}:{of}"
 
 
+def kind_of(site: Site) -> tuple[SiteKind, str]:
+    """What a site's id says: how it fails, and of what it is.
+
+    >>> kind_of(Site(id="dead:keyboard", name="", part="", prior=0.1, origin=""))
+    (<SiteKind.DEAD: 'dead'>, 'keyboard')
+    """
+    kind, _, of = site.id.partition(":")
+    return SiteKind(kind), of
+
+
 def sites(profile: Profile) -> tuple[Site, ...]:
     """Every way in which a unit of this (fitted) profile can fail: parts first, then devices.
 
@@ -125,16 +188,16 @@ def sites(profile: Profile) -> tuple[Site, ...]:
     A subassembly's weight counts for all that is mended by replacing it,
     beside the weight of the section, rail or device itself.
     """
-    return (*_of_parts(profile), *_of_devices(profile), *_of_checks(profile))
+    return (*_of_parts(profile), *_of_devices(profile), *_working_badly(profile))
 
 
 def _of_parts(profile: Profile) -> Iterator[Site]:
     wholes = _failing_as_a_whole(profile)
     for part in profile.parts:
-        kind = _KIND_OF_PART[part.kind]
-        if kind is not SiteKind.WHOLE or part.id in wholes:
-            words = _WORDS_OF_PART[kind].format(part.name)
-            yield _site(kind, part.id, words, _mends(part), prior=PRIORS[kind], weight=_weight(profile, part))
+        for kind in KINDS_OF_PART[part.kind]:
+            if kind is not SiteKind.WHOLE or part.id in wholes:
+                words = _WORDS_OF_PART[kind].format(part.name)
+                yield _site(kind, part.id, words, _mends(part), prior=PRIORS[kind], weight=_weight(profile, part))
 
 
 def _of_devices(profile: Profile) -> Iterator[Site]:
@@ -144,7 +207,12 @@ def _of_devices(profile: Profile) -> Iterator[Site]:
         weight = _weight(profile, device)
         words = f"{device.name}: no driver, disabled or blocked"
         yield _site(SiteKind.SOFTWARE, device.id, words, "", prior=software)
+        if device.function in HUNG_PRIORS:
+            words = f"{device.name}: its firmware or driver has hung"
+            yield _site(SiteKind.HUNG, device.id, words, "", prior=HUNG_PRIORS[device.function])
         yield _site(SiteKind.DEAD, device.id, f"{device.name} itself", device.within, prior=dead, weight=weight)
+        words = f"{device.name}: something that the profile does not know"
+        yield _site(SiteKind.UNKNOWN, device.id, words, UNKNOWN_PART, prior=PRIORS[SiteKind.UNKNOWN])
 
 
 def about(check: HandCheck, profile: Profile) -> tuple[str, ...]:
@@ -158,15 +226,15 @@ def about(check: HandCheck, profile: Profile) -> tuple[str, ...]:
     return last[::-1] or check.needs[-1:]
 
 
-def _of_checks(profile: Profile) -> Iterator[Site]:
+def _working_badly(profile: Profile) -> Iterator[Site]:
     subjects = {subject for check in profile.checks for subject in about(check, profile)}
     prior = PRIORS[SiteKind.POOR]
     for part in profile.parts:
-        if part.id in subjects and part.kind is not PartKind.LINK:
+        if part.id in subjects and part.kind not in (PartKind.LINK, PartKind.RAIL):
             words = f"{part.name}: something else in it"
             yield _site(SiteKind.POOR, part.id, words, _mends(part), prior=prior, weight=_weight(profile, part))
     for device in profile.devices:
-        if device.id in subjects:
+        if device.id in subjects or device.function in TRIED_BY_HAND:
             words = f"{device.name} answers but does its work badly"
             yield _site(SiteKind.POOR, device.id, words, device.within, prior=prior, weight=_weight(profile, device))
 
@@ -174,8 +242,28 @@ def _of_checks(profile: Profile) -> Iterator[Site]:
 def _site(kind: SiteKind, of: str, name: str, part: str, *, prior: float, weight: float = 1.0) -> Site:
     origin = _ORIGIN if weight == 1 else f"{_ORIGIN}; times {weight:g}, the profile's weight"
     return Site(
-        id=site_id(kind, of), name=name, part=part, prior=min(_MOST, max(_LEAST, prior * weight)), origin=origin
+        id=site_id(kind, of),
+        name=name,
+        part=part,
+        prior=min(_MOST, max(_LEAST, prior * weight)),
+        origin=origin,
+        cure=_cure(kind, of, part),
     )
+
+
+_CURES = {
+    SiteKind.OPEN: CureKind.RESEAT,
+    SiteKind.SOFTWARE: CureKind.RELOAD,
+    SiteKind.HUNG: CureKind.DRAIN,
+}
+"""What mends each kind of failure at the least cost; all others are mended by replacing the part."""
+
+
+def _cure(kind: SiteKind, of: str, part: str) -> Cure | None:
+    if kind is SiteKind.UNKNOWN:
+        return None
+    mends = _CURES.get(kind, CureKind.REPLACE)
+    return Cure(kind=mends, of={CureKind.DRAIN: "", CureKind.REPLACE: part}.get(mends, of))
 
 
 def _mends(part: Part) -> str:

@@ -17,23 +17,28 @@ from enum import Enum
 
 from usbwatch.model.findings import Symptom
 
-__all__ = ["BATTERY_MUTE_SHARE", "ROWS", "WRONGLY_NO", "Effect", "row"]
+__all__ = ["BATTERY_MUTE_SHARE", "ROWS", "SOFTWARE_UNTOLD", "WRONGLY_NO", "Effect", "row"]
 
 
 class Effect(Enum):
     """How a fault stands to the observation that it spoils."""
 
     WORKS = "no fault"
-    LINK = "a link on the way"
+    OPEN = "a link on the way that is unseated"
+    BROKEN = "a link on the way that is torn"
+    LOOSE = "a link on the way that is away just then"
     SECTION = "a board section on the way"
     RAIL = "its supply"
     WHOLE = "its subassembly as a whole"
     CARRIER_SOFTWARE = "software of a device that it hangs on"
     CARRIER_DEAD = "a device that it hangs on, such as its hub"
     SOFTWARE = "its own software"
+    HUNG = "its own firmware, or its driver, hung"
     DEAD = "its own electronics"
     SOLE_DEAD = "the electronics of the only device in the subassembly that a hand check is about"
     POOR = "the work it does, which hand checks are about"
+    POOR_ITSELF = "its keys or its surface, behind electronics that answer"
+    UNKNOWN = "what the profile does not know"
 
 
 _COLUMNS = (
@@ -48,9 +53,12 @@ _COLUMNS = (
 # fmt: off
 _TABLE = {
     #                         working  absent  failed  degraded  mute    undriven
-    Effect.WORKS:            (0.9989,  0.0004, 0.0001, 0.0001,   0.0002, 0.0003),
-    # A link that is half seated leaves some lines whole.
-    Effect.LINK:             (0.05,    0.805,  0.08,   0.06,     0.0025, 0.0025),
+    # A slip of this one capture; what lasts is the row of the unknown.
+    Effect.WORKS:            (0.99993, 2e-5,   1e-5,   1e-5,     1e-5,   2e-5),
+    # A link that is half seated leaves some lines whole, a torn one more of them.
+    Effect.OPEN:             (0.05,    0.805,  0.08,   0.06,     0.0025, 0.0025),
+    Effect.BROKEN:           (0.25,    0.625,  0.07,   0.05,     0.0025, 0.0025),
+    Effect.LOOSE:            (0.30,    0.50,   0.12,   0.07,     0.005,  0.005),
     Effect.SECTION:          (0.01,    0.90,   0.06,   0.02,     0.005,  0.005),
     Effect.RAIL:             (0.01,    0.86,   0.08,   0.04,     0.005,  0.005),
     # Liquid spares some devices.
@@ -59,10 +67,14 @@ _TABLE = {
     Effect.CARRIER_DEAD:     (0.00004, 0.975,  0.015,  0.005,    0.002,  0.00296),
     # Disabled in firmware or blocked: absent. No driver: undriven.
     Effect.SOFTWARE:         (0.02,    0.25,   0.005,  0.005,    0.02,   0.70),
+    Effect.HUNG:             (0.02,    0.45,   0.35,   0.05,     0.08,   0.05),
     Effect.DEAD:             (0.00004, 0.82,   0.13,   0.03,     0.005,  0.01496),
     # A gauge can die in a pack that still gives power; mostly the pack is dead with it.
     Effect.SOLE_DEAD:        (0.40,    0.59,   0.0025, 0.0025,   0.0025, 0.0025),
     Effect.POOR:             (0.05,    0.94,   0.0025, 0.0025,   0.0025, 0.0025),
+    # A capture alone does not show it; a person who tries the device does: no event comes of it, or not of all of it.
+    Effect.POOR_ITSELF:      (0.88,    0.005,  0.0025, 0.03,     0.08,   0.0025),
+    Effect.UNKNOWN:          (0.05,    0.35,   0.09,   0.09,     0.17,   0.25),
 }
 # fmt: on
 
@@ -73,6 +85,22 @@ ROWS: dict[Effect, dict[Symptom, float]] = {
 
 WRONGLY_NO = 0.012
 """How often a hand check comes out as "no" for a cause outside the profile: a wrong cable, a mistaken look."""
+
+SOFTWARE_UNTOLD = {
+    "": 0.002,
+    "bluetooth": 0.3,
+    "camera": 0.3,
+    "fingerprint-reader": 0.3,
+    "touchpad": 0.1,
+    "wlan": 0.3,
+    "wwan": 0.3,
+}
+"""How often a device on USB that software keeps away leaves no trace of that in a capture, by function.
+
+A port sees a device whether or not there is a driver for it, so that a
+missing driver does not make it absent. What firmware set-up can switch off
+may be absent without a word; "" stands for all that it mostly cannot.
+"""
 
 BATTERY_MUTE_SHARE = 0.4
 """Of the cases in which another device would be absent, how many show a battery that is there but silent.
@@ -87,7 +115,7 @@ _WORN_ELSEWHERE = 0.01
 def row(effect: Effect, function: str) -> dict[Symptom, float]:
     """Probability of each symptom of a device with this function ("" for a hand check)."""
     chances = ROWS[effect]
-    if function != "battery" or effect is Effect.WORKS:
+    if function != "battery" or effect in (Effect.WORKS, Effect.UNKNOWN):
         return chances
     silent = BATTERY_MUTE_SHARE * chances[Symptom.ABSENT]
     # What wears or misleads a gauge is in the pack: nothing on the way to it makes a battery worn.

@@ -19,12 +19,24 @@ from usbwatch.model.functions import FUNCTIONS
 from usbwatch.model.ladder import CoverageState, Rung, Verdict
 from usbwatch.model.location import Location, hangs_on, is_location, outward, parent_port, port_chain, same_port_chain
 from usbwatch.model.observation import Deed, Observation, Response
+from usbwatch.model.plan import Action, Advice, Outcome, Plan, Proposal
 from usbwatch.model.profile import ExpectedDevice, HandCheck, Match, Money, Part, PartKind, Profile, Variant
-from usbwatch.model.suspects import Discriminator, Hypothesis, PartSuspicion, Site, Suspects
+from usbwatch.model.steps import Look, Step, StepKind
+from usbwatch.model.suspects import (
+    Cure,
+    CureKind,
+    CureSuspicion,
+    Hypothesis,
+    PartSuspicion,
+    Site,
+    Suspects,
+)
 
 __all__ = [
     "CAPTURE_SCHEMA",
     "FUNCTIONS",
+    "Action",
+    "Advice",
     "Answer",
     "Blacklisted",
     "Capture",
@@ -34,10 +46,12 @@ __all__ = [
     "Coverage",
     "CoverageChange",
     "CoverageState",
+    "Cure",
+    "CureKind",
+    "CureSuspicion",
     "Declaration",
     "DeclaredState",
     "Deed",
-    "Discriminator",
     "Episode",
     "EpisodeChange",
     "ExpectedDevice",
@@ -49,19 +63,25 @@ __all__ = [
     "Hypothesis",
     "Kind",
     "Location",
+    "Look",
     "Match",
     "Money",
     "Node",
     "NodeChange",
     "Observation",
+    "Outcome",
     "Part",
     "PartKind",
     "PartSuspicion",
+    "Plan",
     "Profile",
+    "Proposal",
     "Response",
     "Rung",
     "Site",
     "Software",
+    "Step",
+    "StepKind",
     "Suspects",
     "Symptom",
     "System",

@@ -20,7 +20,7 @@ class PartKind(Enum):
     SUBASSEMBLY = "subassembly"
     """What is replaced as one piece."""
     SECTION = "section"
-    """A region of one subassembly's board that several devices share."""
+    """A region of one subassembly's board that several devices share, or some of the lines of one link."""
     LINK = "link"
     """What joins two subassemblies: flex cable, connector, display cable."""
     RAIL = "rail"
@@ -35,7 +35,7 @@ class Part:
     kind: PartKind
     name: str
     within: str = ""
-    """The subassembly that a section or rail belongs to, so what replaces it; "" for the others."""
+    """The subassembly that a section or rail belongs to (or a section's link), so what replaces it; "" for others."""
     joins: tuple[str, ...] = ()
     """The two subassemblies that a link joins."""
     cost: int | None = None
@@ -117,6 +117,9 @@ class Money:
     currency: str = ""
     value_working: int | None = None
     value_as_is: int | None = None
+    """What it brings as it stands."""
+    value_parts: int | None = None
+    """What it brings in parts, less the work of taking it apart."""
     hourly_rate: int | None = None
 
 

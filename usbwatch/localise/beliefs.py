@@ -1,0 +1,186 @@
+"""What is to be believed of a unit's faults, given everything that was seen and done."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from math import exp
+from typing import TYPE_CHECKING
+
+from usbwatch.localise.courses import Course, courses
+from usbwatch.localise.every_set import EverySet, Share
+from usbwatch.localise.observations import evidence, in_look, observations
+from usbwatch.localise.paths import Layout, lay_out
+from usbwatch.localise.weighing import DEEPEST, Fault, Observation, likelihood, log_weights
+from usbwatch.model.profile import Profile
+from usbwatch.model.steps import Look
+
+if TYPE_CHECKING:
+    from usbwatch.localise.weighing import Indices, Numbers
+
+__all__ = ["Beliefs", "believe", "weighed"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Beliefs:
+    """The posterior over fault sets. Faults are courses (``usbwatch.localise.courses``), by number."""
+
+    layout: Layout
+    courses: tuple[Course, ...]
+    evidence: tuple[Observation, ...]
+    """All that was weighed."""
+    current: tuple[Observation, ...]
+    """What the last look shows, whether or not it was news."""
+    rings: tuple[tuple[Indices, Numbers], ...]
+    """Per size of set: the sets, one a row, and their probabilities; with ``left_out`` they add to 1."""
+    left_out: float | None
+    """Probability of all other sets together, exact; None when it cannot be had, and the rings add to 1."""
+    every_set: EverySet | None
+    """The sums over sets of any size; None when they cannot be had (see ``EverySet.of``)."""
+    looks: tuple[Look, ...] = ()
+    """What it all rests on, oldest first."""
+
+    @cached_property
+    def marginals(self) -> list[float]:
+        """Probability of each course: exact over all sets, else over those that were weighed."""
+        if self.every_set is not None:
+            return self.every_set.marginals()
+        return [share.any for share in self.shares([(number,) for number in range(len(self.courses))])]
+
+    def shares(self, groups: Sequence[Collection[int]]) -> list[Share]:
+        """Per group of courses, the probability that none of them was taken, and that any was."""
+        if self.every_set is not None and self.every_set.widest <= WIDE:
+            return self.every_set.shares(groups)
+        if self.every_set is not None:
+            return self._shares_of_the_likely(self.every_set, groups)
+        import numpy as np
+
+        found = []
+        for group in groups:
+            held = np.zeros(len(self.courses), dtype=bool)
+            held[list(group)] = True
+            some = sum(float(chances[held[members].any(axis=1)].sum()) for members, chances in self.rings)
+            none = sum(float(chances[~held[members].any(axis=1)].sum()) for members, chances in self.rings)
+            found.append(Share(none=none, any=some))
+        return found
+
+    def _shares_of_the_likely(self, sums: EverySet, groups: Sequence[Collection[int]]) -> list[Share]:
+        """The same, where a sum costs much: a group that is next to impossible has the sum of its marginals."""
+        bounds = [sum(self.marginals[number] for number in group) for group in groups]
+        exact = iter(sums.shares([group for group, bound in zip(groups, bounds, strict=True) if bound >= RARE]))
+        return [next(exact) if bound >= RARE else Share(none=1 - bound, any=bound) for bound in bounds]
+
+    def chance_of(self, faults: Collection[int]) -> float:
+        """Probability that exactly these courses were taken."""
+        chance = float(self.rings[0][1][0])
+        for number in faults:
+            chance *= self.courses[number].fault.odds
+        for each in self.evidence:
+            chance *= likelihood(each, faults) / each.clean
+        return chance
+
+    def none_of(self, numbers: Collection[int]) -> float:
+        """Probability that none of these courses was taken."""
+        return self.shares([numbers])[0].none
+
+
+WIDE = 8
+"""Observations found wrong, and tied to each other, up to which every sum is worked out."""
+
+RARE = 1e-4
+"""Beyond that, a group of courses less probable than this is not told apart from the sum of its courses."""
+
+USUAL_DEPTH = 2
+
+LEFT_OUT_THAT_MATTERS = 0.05
+"""When larger sets hold more than this together, one more fault is weighed set by set."""
+
+LEAST_WEIGHED = 1e-7
+"""A course less probable than this is weighed by itself, but in no set with others; ``left_out`` has those sets."""
+
+MOST_FOR_THREE = 180
+"""Courses with which sets of three are still weighed one by one: a million of them."""
+
+
+def believe(profile: Profile, looks: Sequence[Look], depth: int | None = None) -> Beliefs:
+    """What the looks tell of a unit of this profile, oldest first; at least one.
+
+    Sets of at most ``depth`` faults (0 to 3) are weighed one by one, all
+    others together. Without ``depth`` it is 2, or 3 when that matters.
+    Raises ValueError for another depth.
+    """
+    if depth is not None and not 0 <= depth <= DEEPEST:
+        raise ValueError(f"depth {depth} cannot be had; give 0 to {DEEPEST} faults")
+    layout = lay_out(profile, looks[-1].findings.variant)
+    taken = courses(layout.sites, looks, layout.profile)
+    return weighed(layout, taken, evidence(layout, taken, looks), looks, depth)
+
+
+def weighed(
+    layout: Layout,
+    taken: tuple[Course, ...],
+    told: tuple[Observation, ...],
+    looks: Sequence[Look],
+    depth: int | None = None,
+) -> Beliefs:
+    """The beliefs that courses and evidence come to; ``looks`` for what is wrong now, ``depth`` as for ``believe``."""
+    faults = [course.fault for course in taken]
+    sums = EverySet.of(faults, told)
+    kept = _kept(sums, len(faults))
+    rings, left_out = _rings(faults, told, USUAL_DEPTH if depth is None else depth, sums, kept)
+    matters = left_out is None or left_out > LEFT_OUT_THAT_MATTERS
+    if depth is None and matters and len(kept) <= MOST_FOR_THREE:
+        rings, left_out = _rings(faults, told, DEEPEST, sums, kept)
+    return Beliefs(
+        layout=layout,
+        courses=taken,
+        evidence=told,
+        current=in_look(observations(layout, looks[-1].findings), taken, len(looks) - 1),
+        rings=rings,
+        left_out=left_out,
+        every_set=sums,
+        looks=tuple(looks),
+    )
+
+
+def _kept(sums: EverySet | None, count: int) -> list[int]:
+    """The courses that are weighed in sets with others."""
+    if sums is None:
+        return list(range(count))
+    return [number for number, chance in enumerate(sums.marginals()) if chance >= LEAST_WEIGHED]
+
+
+_Rings = tuple[tuple["Indices", "Numbers"], ...]
+
+
+def _rings(
+    faults: Sequence[Fault], told: Sequence[Observation], depth: int, sums: EverySet | None, kept: Sequence[int]
+) -> tuple[_Rings, float | None]:
+    """Per size of set, the sets and their probabilities; and what is left out of them."""
+    import numpy as np
+
+    found = log_weights(faults, told, min(depth, 1))
+    if depth > 1:
+        numbers = np.array(kept, dtype=np.intp)
+        own = [faults[number] for number in kept]
+        found += [(numbers[sets], logs) for sets, logs in log_weights(own, _among(told, kept), depth)[2:]]
+    highest = max(float(logs.max(initial=-np.inf)) for _, logs in found)
+    among_them = highest + float(np.log(sum(float(np.exp(logs - highest).sum()) for _, logs in found)))
+    total = sums.log_total() if sums is not None else among_them
+    rings = tuple((sets, np.exp(logs - total)) for sets, logs in found)
+    return rings, max(0.0, 1 - exp(among_them - total)) if sums is not None else None
+
+
+def _among(told: Sequence[Observation], kept: Sequence[int]) -> list[Observation]:
+    """The same observations with no hazards but those of the kept courses, which are numbered anew."""
+    place = {number: index for index, number in enumerate(kept)}
+    return [
+        replace(
+            each,
+            hazards=tuple(
+                replace(hazard, fault=place[hazard.fault]) for hazard in each.hazards if hazard.fault in place
+            ),
+        )
+        for each in told
+    ]

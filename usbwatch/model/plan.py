@@ -1,0 +1,109 @@
+"""What is worth doing next, and whether the repair pays."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+__all__ = ["Action", "Advice", "Outcome", "Plan", "Proposal"]
+
+
+class Action(Enum):
+    """What a proposal asks for: something to look at, or something to do."""
+
+    CHECK = "check"
+    """A hand check of the profile."""
+    LOOK = "look"
+    """A device that no capture has seen so far."""
+    MEASURE = "measure"
+    """A rail, or the continuity of a link, with a meter."""
+    RESEAT = "reseat"
+    SWAP = "swap"
+    FIT = "fit"
+    DRAIN = "drain"
+    RELOAD = "reload"
+    FLEX = "flex"
+    REPEAT = "repeat"
+    """The same capture once more, with nothing changed."""
+
+
+class Advice(Enum):
+    """What the figures come to."""
+
+    GO_ON = "go on"
+    STOP = "stop"
+    """No step is expected to pay: sell the unit as it is, or for parts."""
+    NOTHING_WRONG = "nothing wrong"
+    DANGER = "danger"
+    """A check has shown a danger: nothing else is proposed."""
+    OTHER_MODEL = "other model"
+    """The profile is for another model: nothing can be proposed by it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """One way in which a step can turn out."""
+
+    words: str
+    """What is then seen: "yes", "no", "Keyboard and Touchpad are back", …"""
+    probability: float
+    points_to: str
+    """Id of the part that is then likeliest at fault; "" for software, "?" for none that the profile knows."""
+    chance: float
+    """Probability of that part then."""
+    expected_cost: float
+    """What is then expected to be spent to the end, in money."""
+    stops: bool = False
+    """Whether stopping is then the least: the expected cost is what that loses."""
+    mended: bool = False
+    """Whether all that is wrong now is then well."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proposal:
+    """One thing that could be done next."""
+
+    action: Action
+    of: str
+    """Id of the check, device or part; "" for the unit as a whole."""
+    words: str
+    """As an instruction or a question."""
+    cost: float
+    """Of the step itself: part and bench time, in money."""
+    minutes: int
+    expected_total: float
+    """Expected cost to the end when this is done next; smaller is better."""
+    information_bits: float
+    """What it is expected to tell about which part has failed."""
+    outcomes: tuple[Outcome, ...]
+    """Likeliest first."""
+    cautions: tuple[str, ...] = ()
+    why: str = ""
+    """Two sentences: what it is expected to bring or tell, and what follows in either case; money as plain numbers."""
+    mends: tuple[str, ...] = ()
+    """Ids of the sites that it can mend."""
+    breaks: tuple[str, ...] = ()
+    """Ids of the sites that it can bring about a fault at."""
+    risk: float = 0.0
+    """Probability that it brings about a fault that was not there."""
+
+    @property
+    def id(self) -> str:
+        """Such as ``reseat:top-case-flex`` or ``check:runs-on-battery``."""
+        return f"{self.action.value}:{self.of}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """What is worth doing next, least expected total cost first."""
+
+    advice: Advice
+    proposals: tuple[Proposal, ...] = ()
+    expected_cost: float | None = None
+    """Expected cost from here to the end by the best step, whether or not it pays; None when there is none."""
+    given_up: float | None = None
+    """What is lost by stopping here: the value of the working unit less that of this one; None when not known."""
+    stops: tuple[str, ...] = ()
+    """What is to be done at once, for a danger."""
+    assumed: tuple[str, ...] = ()
+    """Figures that the profile does not give and that were put in, one sentence each."""
