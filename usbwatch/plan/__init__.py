@@ -1,5 +1,6 @@
-"""What to look at next, by what it would tell."""
+"""What is worth doing next, and whether the repair pays."""
 
-from usbwatch.plan.discriminators import stops, tell_apart
+from usbwatch.plan.choosing import plan
+from usbwatch.plan.stops import stops
 
-__all__ = ["stops", "tell_apart"]
+__all__ = ["plan", "stops"]

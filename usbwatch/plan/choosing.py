@@ -1,0 +1,166 @@
+"""What to do next: the step, look or measurement with the least expected cost to the end."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+from functools import cached_property
+
+from usbwatch.localise.beliefs import Beliefs
+from usbwatch.localise.sites import UNKNOWN_PART
+from usbwatch.model.findings import Findings
+from usbwatch.model.plan import Action, Advice, Outcome, Plan, Proposal
+from usbwatch.model.suspects import CureKind
+from usbwatch.plan.candidates import Candidate, candidates, flexing
+from usbwatch.plan.foresight import REST, Branch, Foresight
+from usbwatch.plan.hazards import effects
+from usbwatch.plan.lookahead import LEAST_BITS, Weighed, weighed
+from usbwatch.plan.money import Prices, prices
+from usbwatch.plan.saying import outcome_words, why_look, why_step
+from usbwatch.plan.standing import Standing, standing
+from usbwatch.plan.stops import stops
+from usbwatch.plan.worth import Tariff, Worth
+
+__all__ = ["plan"]
+
+_CHANGES_NOTHING = frozenset({Action.CHECK, Action.LOOK, Action.MEASURE, Action.REPEAT, Action.FLEX})
+
+
+def plan(beliefs: Beliefs, findings: Findings, at_hand: Collection[str] = (), done: Collection[str] = ()) -> Plan:
+    """What is worth doing next, given beliefs and the findings of the last look.
+
+    Every candidate is weighed by its own cost and by what each of its
+    outcomes then costs to the end; money that is spent already does not
+    enter. Nothing is proposed whose expected total reaches what is lost by
+    stopping; when nothing is left, the advice is to stop.
+
+    ``at_hand``: ids of parts on the shelf that are known to be good.
+    ``done``: ids of proposals (``Proposal.id``) that are not to be made again.
+    """
+    dangers = stops(findings, beliefs.layout.profile)
+    if dangers:
+        return Plan(advice=Advice.DANGER, stops=dangers)
+    if findings.other_model:
+        return Plan(advice=Advice.OTHER_MODEL)
+    chooser = _Chooser.of(beliefs, prices(beliefs.layout.profile), at_hand)
+    if not any(each.wrong for each in beliefs.current):
+        return Plan(advice=Advice.NOTHING_WRONG, proposals=_before_closing(chooser, done))
+    costs = chooser.prices
+    every = candidates(beliefs, findings, chooser.where, costs, at_hand)
+    found = chooser.ranked(each for each in every if f"{each.action.value}:{each.of}" not in done)
+    ranked = [each for each in found if each.action not in _CHANGES_NOTHING or each.information_bits >= LEAST_BITS]
+    kept = [each for each in ranked if costs.given_up is None or each.expected_total < costs.given_up]
+    return Plan(
+        advice=Advice.GO_ON if kept else Advice.STOP,
+        proposals=tuple(kept),
+        expected_cost=ranked[0].expected_total if ranked else None,
+        given_up=costs.given_up,
+        assumed=costs.assumed,
+    )
+
+
+def _before_closing(chooser: _Chooser, done: Collection[str]) -> tuple[Proposal, ...]:
+    """What was wrong is well by now: a link that may come and go is moved once, where that pays."""
+    links = flexing(chooser.beliefs, chooser.where)
+    open_ = [each for each in links if f"{each.action.value}:{each.of}" not in done]
+    return tuple(each for each in chooser.ranked(open_) if each.expected_total < chooser.closing)
+
+
+def _least_first(proposal: Proposal) -> tuple[float, float, int, str]:
+    """Of equal totals the one that tells more: what it leaves open is then cheaper to ask than the total knows."""
+    return round(proposal.expected_total, 6), -round(proposal.information_bits, 9), proposal.minutes, proposal.id
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Chooser:
+    """Weighs candidates for one unit."""
+
+    beliefs: Beliefs
+    where: Standing
+    prices: Prices
+    tariff: Tariff
+
+    @classmethod
+    def of(cls, beliefs: Beliefs, costs: Prices, at_hand: Collection[str]) -> _Chooser:
+        where = standing(beliefs)
+        tried = [cure.kind is CureKind.REPLACE and cure.of in at_hand for cure in where.cures]
+        parts = [costs.part_of_cure(cure) for cure in where.cures]
+        whole = [costs.of_cure(cure) for cure in where.cures]
+        tariff = Tariff(
+            always=tuple(cost - part * on_trial for cost, part, on_trial in zip(whole, parts, tried, strict=True)),
+            if_mended=tuple(part * on_trial for part, on_trial in zip(parts, tried, strict=True)),
+            given_up=costs.never_mended,
+        )
+        return cls(beliefs=beliefs, where=where, prices=costs, tariff=tariff)
+
+    @cached_property
+    def ahead(self) -> Foresight:
+        """What the candidates can show."""
+        return Foresight(beliefs=self.beliefs, where=self.where)
+
+    @property
+    def closing(self) -> float:
+        """What is lost on the average by giving the unit out as it stands."""
+        return (1 - float(self.where.chances[self.where.masks == 0].sum())) * self.prices.never_mended
+
+    def ranked(self, every: Iterable[Candidate]) -> list[Proposal]:
+        """The candidates as proposals, least expected total first."""
+        found = (self._proposal(each) for each in weighed(list(every), self.ahead, self.tariff, self.prices))
+        return sorted(found, key=lambda each: (each.expected_total, each.minutes, each.id))
+
+    def _proposal(self, one: Weighed) -> Proposal:
+        candidate, profile = one.candidate, self.beliefs.layout.profile
+        does = effects(candidate.step, self.ahead, self.prices)
+        outcomes = tuple(
+            sorted(
+                (self._outcome(candidate, *each) for each in zip(one.branches, one.ends, strict=True)),
+                key=lambda outcome: -outcome.probability,
+            )
+        )
+        told = why_look if candidate.yes is not None else why_step
+        return Proposal(
+            action=candidate.action,
+            of=candidate.of,
+            words=candidate.words,
+            cost=one.cost,
+            minutes=candidate.minutes,
+            expected_total=one.cost + does.risk_cost + sum(each.probability * each.expected_cost for each in outcomes),
+            information_bits=one.information_bits,
+            outcomes=outcomes,
+            cautions=candidate.cautions,
+            why=told(outcomes, profile),
+            mends=does.mends,
+            breaks=does.breaks,
+            risk=does.risk,
+        )
+
+    def _outcome(self, candidate: Candidate, branch: Branch, end: Worth) -> Outcome:
+        part, chance = self._likeliest(branch)
+        if candidate.yes is not None:
+            words = "yes" if branch.well else "no"
+        else:
+            words = outcome_words(branch.well, self.where.wrong, self.beliefs.layout.profile)
+        bought = candidate.price_if_mended if branch.well else 0.0
+        return Outcome(
+            words=words,
+            probability=branch.probability,
+            points_to=part,
+            chance=chance,
+            expected_cost=end.expected_cost / branch.probability + bought,
+            stops=end.stops,
+            mended=candidate.yes is None and len(branch.well) == len(self.where.wrong) and branch.well != (REST,),
+        )
+
+    def _likeliest(self, branch: Branch) -> tuple[str, float]:
+        """The part that is likeliest at fault in a branch; "?" when it is likelier that none is."""
+        import numpy as np
+
+        chances = {
+            part: float(branch.chances[(branch.masks & np.uint64(mask)) != 0].sum())
+            for part, mask in self.where.of_part.items()
+        }
+        none = float(branch.chances[branch.masks == 0].sum())
+        part, chance = max(chances.items(), key=lambda each: each[1], default=(UNKNOWN_PART, 0.0))
+        if none > chance:
+            part, chance = UNKNOWN_PART, none
+        return part, chance / branch.probability

@@ -1,0 +1,208 @@
+"""What a candidate would show, and where the unit would then stand.
+
+For an observation: yes or no, with the chance of either under every fault
+set. For a step: which of the things that are wrong would be well afterwards.
+There a thing counts as wrong while a fault that can be behind it acts, so
+that what a step can show is a handful of outcomes and not one for every slip
+of a capture.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from usbwatch.localise.beliefs import Beliefs
+from usbwatch.localise.courses import ACTS_WHEN_FLEXED
+from usbwatch.localise.fates import BAD_PART, Fate, fates
+from usbwatch.localise.sites import ACTS_IN_A_CAPTURE, kind_of
+from usbwatch.localise.weighing import Observation
+from usbwatch.model.steps import Step, StepKind
+from usbwatch.plan.candidates import Candidate
+from usbwatch.plan.standing import Standing
+
+if TYPE_CHECKING:
+    from usbwatch.plan.standing import Indices, Masks, Numbers
+
+_MOST_WRONG = 60
+"""What a pattern of 64 bits holds."""
+
+__all__ = ["REST", "Branch", "Foresight", "branches", "working"]
+
+REST = "?"
+"""Stands in ``Branch.well`` for the outcomes that are too rare to be told apart."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Branch:
+    """One outcome: what is then seen, and the fault sets with their joint probabilities."""
+
+    well: tuple[str, ...]
+    """Ids, of what is wrong now, that are then well; for an observation its own id when the answer is yes."""
+    origins: Indices
+    """Per row, which set of the standing it comes from."""
+    masks: Masks
+    chances: Numbers
+
+    @cached_property
+    def probability(self) -> float:
+        """Of this outcome."""
+        return float(self.chances.sum())
+
+
+@dataclass(frozen=True, kw_only=True)
+class Foresight:
+    """What the candidates can show of one unit."""
+
+    beliefs: Beliefs
+    where: Standing
+
+    @cached_property
+    def behind(self) -> dict[str, int]:
+        """Per id of what is wrong, the mask of the sites on its path."""
+        place = {number: index for index, number in enumerate(self.where.numbers)}
+        masks = dict.fromkeys(self.where.wrong[:_MOST_WRONG], 0)
+        for each in (*self.beliefs.current, *self.beliefs.evidence):
+            if each.id in masks:
+                on_path = {self.beliefs.courses[hazard.fault].site for hazard in each.hazards}
+                masks[each.id] |= sum(1 << place[site] for site in on_path if site in place)
+        return masks
+
+    @cached_property
+    def _told(self) -> dict[Step, tuple[Fate, ...]]:
+        return dict(self.where.fates)
+
+    def fates(self, step: Step) -> tuple[Fate, ...]:
+        """What a step does to each site of the layout."""
+        if step not in self._told:
+            self._told[step] = fates(self.beliefs.layout.sites, step, self.beliefs.layout.profile)
+        return self._told[step]
+
+
+def branches(candidate: Candidate, ahead: Foresight) -> list[Branch]:
+    """The outcomes of a candidate, each with a chance above 0; the chances add to 1."""
+    if candidate.yes is None:
+        return _after_step(candidate.step, ahead)
+    where = ahead.where
+    yes = working(candidate.yes, where, where.masks)
+    pair = ((candidate.yes.id,), where.chances * yes), ((), where.chances * (1 - yes))
+    every = _rows(where)[0]
+    found = (Branch(well=well, origins=every, masks=where.masks, chances=chances) for well, chances in pair)
+    return [branch for branch in found if branch.probability > 0]
+
+
+def _rows(where: Standing) -> tuple[Indices, Masks, Numbers]:
+    import numpy as np
+
+    return np.arange(len(where.masks)), where.masks, where.chances
+
+
+def working(yes: Observation, where: Standing, masks: Masks) -> Numbers:
+    """The chance of a yes under each of these sets of faults of the standing: a product over its faults."""
+    import numpy as np
+
+    place = {number: index for index, number in enumerate(where.numbers)}
+    chance = np.full(len(masks), yes.clean)
+    for hazard in yes.hazards:
+        if hazard.fault in place:
+            chance[(masks & np.uint64(1 << place[hazard.fault])) != 0] *= hazard.passes
+    return chance
+
+
+def _after_step(step: Step | None, ahead: Foresight) -> list[Branch]:
+    """A bad new part counts as the old fault still there: the same cure mends it."""
+    where = ahead.where
+    rows = _rows(where)
+    if step is not None:
+        for place, stays in enumerate(_stays(step, ahead)):
+            if stays < 1:
+                rows = _split(rows, place, stays)
+    return _by_what_is_well(*_seen(rows, step, where), ahead)
+
+
+def _stays(step: Step, ahead: Foresight) -> list[float]:
+    """Per site of the standing, how often its fault, or another of the part that is put in, is there afterwards."""
+    told, sites = ahead.fates(step), ahead.beliefs.layout.sites
+    bad = BAD_PART.get(step.kind, 0.0)
+    found = []
+    for number in ahead.where.numbers:
+        fate = told[number]
+        put_in = bad > 0 and sites[number].part == step.of and fate.born > 0
+        found.append(min(1.0, fate.survives + bad - fate.born) if put_in else fate.survives)
+    return found
+
+
+def _split(rows: tuple[Indices, Masks, Numbers], place: int, stays: float) -> tuple[Indices, Masks, Numbers]:
+    """Every row whose set has the fault in two: with it, and without."""
+    import numpy as np
+
+    origins, masks, chances = rows
+    bit = np.uint64(1 << place)
+    has = np.flatnonzero(masks & bit)
+    kept = chances.copy()
+    kept[has] *= stays
+    return (
+        np.concatenate([origins, origins[has]]),
+        np.concatenate([masks, masks[has] & ~bit]),
+        np.concatenate([kept, chances[has] * (1 - stays)]),
+    )
+
+
+def _seen(
+    rows: tuple[Indices, Masks, Numbers], step: Step | None, where: Standing
+) -> tuple[tuple[Indices, Masks, Numbers], Masks]:
+    """The rows, and per row the faults that act in the capture: what comes and goes may be away just then."""
+    import numpy as np
+
+    acting = rows[1]
+    for place, site in enumerate(where.sites):
+        kind, of = kind_of(site)
+        if kind in ACTS_IN_A_CAPTURE:
+            flexed = step is not None and step.kind is StepKind.FLEX and step.of == of
+            bit = np.uint64(1 << place)
+            has = np.flatnonzero(acting & bit)
+            idle = _split((rows[0], acting, rows[2]), place, ACTS_WHEN_FLEXED if flexed else ACTS_IN_A_CAPTURE[kind])
+            rows = (idle[0], np.concatenate([rows[1], rows[1][has]]), idle[2])
+            acting = idle[1]
+    return rows, acting
+
+
+def _by_what_is_well(rows: tuple[Indices, Masks, Numbers], acting: Masks, ahead: Foresight) -> list[Branch]:
+    import numpy as np
+
+    shown = np.zeros(len(acting), dtype=np.int64)
+    for bit, path in enumerate(ahead.behind.values()):
+        shown |= ((acting & np.uint64(path)) == 0).astype(np.int64) << bit
+    patterns, places = np.unique(shown, return_inverse=True)
+    places = places.ravel()
+    places, well = _without_freaks(patterns.tolist(), places, rows[2], tuple(ahead.behind))
+    found = []
+    for number, ids in well.items():
+        mine = np.flatnonzero(places == number)
+        branch = Branch(well=ids, origins=rows[0][mine], masks=rows[1][mine], chances=rows[2][mine])
+        if branch.probability > 0:
+            found.append(branch)
+    return found
+
+
+_FREAK = 0.01
+"""Outcomes less probable than this are taken together: there are many, and none of them decides anything."""
+
+
+def _without_freaks(
+    patterns: list[int], places: Indices, chances: Numbers, ids: tuple[str, ...]
+) -> tuple[Indices, dict[int, tuple[str, ...]]]:
+    """The rows by outcome, and what is well in each; the rare outcomes are one, where there are several."""
+    import numpy as np
+
+    rare = np.bincount(places, chances, len(patterns)) < _FREAK
+    well = {
+        number: tuple(id_ for bit, id_ in enumerate(ids) if pattern >> bit & 1)
+        for number, pattern in enumerate(patterns)
+    }
+    if rare.sum() < 2:  # noqa: PLR2004
+        return places, well
+    rest = len(patterns)
+    common = {number: each for number, each in well.items() if not rare[number]}
+    return np.where(rare[places], rest, places), common | {rest: (REST,)}

@@ -1,0 +1,71 @@
+"""A proposal in words: what each outcome is called, and two sentences on why."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from usbwatch.localise.sites import UNKNOWN_PART
+from usbwatch.model.plan import Outcome
+from usbwatch.model.profile import Profile
+from usbwatch.plan.foresight import REST
+
+__all__ = ["ALL_WELL", "NOTHING", "outcome_words", "why_look", "why_step"]
+
+ALL_WELL, NOTHING, _SOME = "all of it is well", "nothing changes", "some of it is well"
+
+
+def outcome_words(well: tuple[str, ...], wrong: tuple[str, ...], profile: Profile) -> str:
+    """What is seen after a step when these are well, of what is wrong now."""
+    if well == (REST,):
+        return _SOME
+    if len(well) == len(wrong):
+        return ALL_WELL
+    names = {each.id: each.name for each in profile.devices} | {each.id: each.question for each in profile.checks}
+    return ", ".join(names.get(id_, id_) for id_ in well) + " well" if well else NOTHING
+
+
+def why_look(outcomes: Sequence[Outcome], profile: Profile) -> str:
+    """Of an observation: one sentence per answer."""
+    return " ".join(
+        f'"{each.words.capitalize()}" ({_of_100(each.probability)} of 100) {_points(each, profile)}{_then(each)}.'
+        for each in outcomes
+    )
+
+
+def why_step(outcomes: Sequence[Outcome], profile: Profile) -> str:
+    """Of a step: what it mends, and where the unit stands if nothing changes."""
+    whole = sum(each.probability for each in outcomes if each.mended)
+    same = next((each for each in outcomes if each.words == NOTHING), None)
+    part = 1 - whole - (same.probability if same else 0.0)
+    more = f", and part of it in {_of_100(part)} more" if part >= _LEAST_SAID else ""
+    first = f"It makes the unit well in {_of_100(whole)} of 100 cases like this{more}."
+    if same is None:
+        return first
+    second = f"If nothing changes ({_of_100(same.probability)} of 100), that {_points(same, profile)}{_then(same)}."
+    return f"{first} {second}"
+
+
+_LEAST_SAID = 0.005
+
+
+def _of_100(chance: float) -> str:
+    """A share as a whole number, never a silent 0 or 100."""
+    if 0 < chance < _LEAST_SAID:
+        return "fewer than 1"
+    if 1 - _LEAST_SAID < chance < 1:
+        return "more than 99"
+    return f"{100 * chance:.0f}"
+
+
+def _points(outcome: Outcome, profile: Profile) -> str:
+    percent = f"{min(99, max(1, round(100 * outcome.chance)))}%"
+    if outcome.points_to == UNKNOWN_PART:
+        return f"points to nothing that the profile knows ({percent})"
+    names = {part.id: part.name for part in profile.parts} | {"": "software"}
+    return f"points to {names.get(outcome.points_to, outcome.points_to)} ({percent})"
+
+
+def _then(outcome: Outcome) -> str:
+    if outcome.stops:
+        return f", and stopping is then the least, at a loss of {outcome.expected_cost:.0f}"
+    return f", and about {outcome.expected_cost:.0f} is then still to be spent"
