@@ -41,7 +41,8 @@ def test_a_sound_document_has_no_fault() -> None:
         ({"variant": {"keyboard": {"match": {"product_sku": "x"}}}}, ("device", "keyboard")),
         ({"check": {"mainboard": {"needs": ["flex"]}}}, ("check", "mainboard")),
         ({"section": {"s": {"within": "nowhere"}}}, ("section", "s", "within")),
-        ({"section": {"s": {"within": "flex"}}}, ("section", "s", "within")),
+        ({"section": {"s": {"within": "keyboard"}}}, ("section", "s", "within")),
+        ({"rail": {"r": {"within": "flex"}}}, ("rail", "r", "within")),
         ({"rail": {"r": {"within": "keyboard"}}}, ("rail", "r", "within")),
         ({"link": {"flex": {"joins": ["mainboard", "nowhere"]}}}, ("link", "flex", "joins", 1)),
         ({"link": {"flex": {"joins": ["mainboard", "mainboard"]}}}, ("link", "flex", "joins")),
@@ -69,18 +70,27 @@ def test_one_thing_wrong_is_one_fault_in_its_place(tables: Tables, place: Place)
         {"device": {"hub": {"needs": ["mainboard"]}, "a": {"needs": ["hub"]}, "b": {"needs": ["hub", "a"]}}},
         {"device": {"a": {"needs": ["flex"], "identity": ["PNP0C0A", "1209:000a"]}}},
         {"check": {"c": {"needs": ["top-case"]}}},
+        {"section": {"s": {"within": "flex"}}},
         {"money": {"value_working": 5, "value_as_is": 5}},
         {"generic": True},
         {"date": "2024-02-29"},
     ],
-    ids=["shared hub", "upper-case firmware id", "a part alone", "worth the same", "generic", "leap day"],
+    ids=[
+        "shared hub",
+        "upper-case firmware id",
+        "a part alone",
+        "lines of a link",
+        "worth the same",
+        "generic",
+        "leap day",
+    ],
 )
 def test_what_is_unusual_but_right_is_no_fault(tables: Tables) -> None:
     assert told(a_profile(**tables)) == []
 
 
 def test_a_name_of_the_wrong_kind_says_what_it_is_and_what_is_expected() -> None:
-    ((_, problem),) = told(a_profile(section={"s": {"within": "flex"}}))
+    ((_, problem),) = told(a_profile(rail={"r": {"within": "flex"}}))
     assert problem == "'flex' is a link; expected a subassembly"
 
 

@@ -87,7 +87,7 @@ def test_a_serial_number_in_match_is_told_why_not() -> None:
 
 def test_a_key_with_nothing_near_lists_the_known_ones() -> None:
     (fault,) = misfits({**TOP, "money": {"zzz": 1}})
-    assert fault.problem == "unknown key; known here: currency, value_working, value_as_is, hourly_rate"
+    assert fault.problem == "unknown key; known here: currency, value_working, value_as_is, value_parts, hourly_rate"
 
 
 def test_missing_keys_are_told_each() -> None:

@@ -123,7 +123,7 @@ def test_every_key_arrives_in_the_profile() -> None:
                 minutes=3,
             ),
         ),
-        money=Money(currency="EUR", value_working=260, value_as_is=0, hourly_rate=40),
+        money=Money(currency="EUR", value_working=260, value_as_is=0, value_parts=45, hourly_rate=40),
         path=path,
     )
 
@@ -356,3 +356,55 @@ def _toml(value: object) -> str:
     if isinstance(value, list):
         return "[" + ", ".join(map(_toml, value)) + "]"
     return str(value)
+
+
+_LIMITED = """format = "usbwatch-profile"
+schema = 1
+id = "p"
+name = "p"
+source = "Generated."
+[subassembly]
+board = {{name = "Board"}}
+case = {{name = "Case"}}
+[link]
+{links}
+[device]
+{devices}
+[check]
+{checks}
+"""
+
+
+def _of_size(*, links: int, devices: int, checks: int) -> str:
+    """A profile of two subassemblies and so many other entries, one a line."""
+    return _LIMITED.format(
+        links="\n".join(f'l{n} = {{name = "l", joins = ["board", "case"]}}' for n in range(links)),
+        devices="\n".join(
+            f'd{n} = {{name = "d", function = "sensor", within = "case", needs = ["l0"]}}' for n in range(devices)
+        ),
+        checks="\n".join(f'c{n} = {{question = "c", needs = ["l0"]}}' for n in range(checks)),
+    )
+
+
+def test_a_profile_may_have_400_parts_400_devices_and_400_hand_checks() -> None:
+    read = parse(_of_size(links=398, devices=400, checks=400), "large.toml")
+    assert (len(read.parts), len(read.devices), len(read.checks)) == (400, 400, 400)
+
+
+@pytest.mark.parametrize(
+    ("counts", "fault"),
+    [
+        ({"devices": 401}, ("device", "has too many entries; at most 400")),
+        ({"checks": 401}, ("check", "has too many entries; at most 400")),
+        ({"links": 401}, ("link", "has too many entries; at most 400")),
+        ({"links": 399}, ("link", "401 parts in subassembly, section, link and rail; at most 400")),
+    ],
+    ids=["devices", "checks", "links", "parts together"],
+)
+def test_a_larger_one_is_refused_with_one_sentence(counts: dict[str, int], fault: tuple[str, str]) -> None:
+    text = _of_size(**{"links": 1, "devices": 1, "checks": 1} | counts)
+    table, problem = fault
+    line = text.splitlines().index(f"[{table}]") + 1
+    with pytest.raises(BadProfile) as refused:
+        parse(text, "too-large.toml")
+    assert refused.value.faults == ((f"line {line}, {table}", problem),)

@@ -81,6 +81,69 @@ def test_a_model_has_costs_times_and_says_that_it_is_invented(id_: str) -> None:
             assert part.minutes is not None, part.id
 
 
+@pytest.mark.parametrize("id_", MODELS)
+def test_a_model_has_a_price_for_all_that_can_be_put_in_and_says_what_its_parts_bring(id_: str) -> None:
+    profile = find(id_)
+    assert all(part.cost is not None for part in profile.parts if part.kind in (PartKind.SUBASSEMBLY, PartKind.LINK))
+    assert profile.money.value_parts is not None
+
+
+def test_between_them_the_models_are_worth_more_whole_and_worth_more_in_parts() -> None:
+    """So that the demo shows both ways of giving a unit up."""
+    money = {id_: find(id_).money for id_ in MODELS}
+    as_is = {id_: each.value_as_is for id_, each in money.items() if each.value_as_is is not None}
+    parts = {id_: each.value_parts for id_, each in money.items() if each.value_parts is not None}
+    assert {id_: parts[id_] > as_is[id_] for id_ in MODELS} == {
+        "brackwell-heron-14": True,
+        "fernhill-larch-13": False,
+        "ostrey-plover-12": True,
+    }
+
+
+LAYOUTS = {
+    ("fernhill-larch-13", "keyboard"): ("pci0000:00/14.0/usb2/", "top-case-flex"),
+    ("brackwell-heron-14", "keyboard"): ("platform/i8042/kbd", "keyboard-flex"),
+    ("ostrey-plover-12", "keyboard"): ("acpi/_SB_.PCI0.SPI0.", "base-contacts"),
+    ("fernhill-larch-13", "touchpad"): ("pci0000:00/14.0/usb2/", "top-case-flex"),
+    ("brackwell-heron-14", "touchpad"): ("acpi/_SB_.PCI0.I2C0.", "touchpad-flex"),
+    ("fernhill-larch-13", "battery"): ("acpi/", "top-case-flex"),
+    ("brackwell-heron-14", "battery"): ("acpi/", "battery-connector"),
+    ("brackwell-heron-14", "fingerprint-reader"): ("pci0000:00/14.0/usb2/", "button-flex"),
+    ("brackwell-heron-14", "power-button"): ("acpi/", "button-flex"),
+    ("fernhill-larch-13", "camera"): ("pci0000:00/14.0/usb2/", "display-cable"),
+    ("brackwell-heron-14", "camera"): ("pci0000:00/14.0/usb2/", "display-cable"),
+}
+"""The bus of a device, by the beginning of its location, and what it is lost with."""
+
+
+@pytest.mark.parametrize(("where", "how"), LAYOUTS.items(), ids=" ".join)
+def test_the_models_differ_in_how_a_part_is_wired(where: tuple[str, str], how: tuple[str, str]) -> None:
+    profile = find(where[0])
+    each = device(profile, where[1])
+    assert all(location.startswith(how[0]) for location in each.locations)
+    assert how[1] in reached(profile, each.needs)
+
+
+@pytest.mark.parametrize("id_", MODELS)
+def test_what_looks_the_same_in_a_capture_can_be_told_apart_by_hand(id_: str) -> None:
+    """A flex and the boards at its ends: seating or a measured supply; the pack: running alone; sockets: a keyboard."""
+    subjects = {check.needs[-1]: check for check in find(id_).checks}
+    kinds = {part.id: part.kind for part in find(id_).parts}
+    asked = [kinds[subject] for subject in subjects if subject in kinds]
+    assert asked.count(PartKind.LINK) >= 2
+    assert asked.count(PartKind.RAIL) >= 1
+    ids = {check.id for check in find(id_).checks}
+    assert {"runs-on-battery", "runs-on-adapter", "charges", "power-button-works", "picture-outside"} <= ids
+    assert any(name.startswith("keyboard-in-") for name in ids)
+
+
+@pytest.mark.parametrize("id_", IDS)
+def test_a_swollen_pack_stops_everything(id_: str) -> None:
+    (check,) = (check for check in find(id_).checks if check.stop)
+    assert check.needs == ("battery-pack",)
+    assert "take it out of use" in check.stop
+
+
 @pytest.mark.parametrize("id_", IDS)
 def test_identities_come_from_the_test_range_alone(id_: str) -> None:
     """pid.codes keeps 1209:0001 to 1209:0010 for tests (from memory); no maker's id may be in a shipped profile."""
@@ -118,6 +181,12 @@ class TestLarch:
         assert "internal-hub" in keyboard & card
         assert not {"top-case-flex", "mainboard-input", "top-case-3v3"} & card
 
+    def test_the_input_branch_of_the_top_case_spares_the_gauge(self) -> None:
+        battery = reached(self.profile, device(self.profile, "battery").needs)
+        for id_ in ("keyboard", "touchpad", "fingerprint-reader"):
+            assert "top-case-inputs" in device(self.profile, id_).needs
+        assert not {"top-case-inputs", "top-case-3v3"} & battery
+
     def test_the_hub_is_on_the_mainboard(self) -> None:
         assert device(self.profile, "internal-hub").within == "mainboard"
 
@@ -154,7 +223,7 @@ class TestHeron:
 
     def test_the_gauge_does_not_hang_on_the_keyboard_flex(self) -> None:
         needs = reached(self.profile, device(self.profile, "battery").needs)
-        assert needs == {"mainboard-ec", "battery-connector"}
+        assert needs == {"mainboard-ec", "mainboard-gauge", "battery-connector"}
 
     def test_camera_and_touch_screen_share_the_display_cable(self) -> None:
         for id_ in ("camera", "touchscreen", "panel"):

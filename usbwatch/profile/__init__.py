@@ -3,6 +3,7 @@
 from usbwatch.profile.choosing import fits, fitting, variant_of
 from usbwatch.profile.exporting import to_dict
 from usbwatch.profile.library import Library, find, known, library, shipped
+from usbwatch.profile.notes import notes
 from usbwatch.profile.reading import load, parse
 from usbwatch.profile.schema import document_schema, schema_text
 
@@ -15,6 +16,7 @@ __all__ = [
     "known",
     "library",
     "load",
+    "notes",
     "parse",
     "schema_text",
     "shipped",

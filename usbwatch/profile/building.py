@@ -115,5 +115,6 @@ def _money(table: MoneyTable) -> Money:
         currency=table.currency,
         value_working=_number(table.value_working),
         value_as_is=_number(table.value_as_is),
+        value_parts=_number(table.value_parts),
         hourly_rate=_number(table.hourly_rate),
     )

@@ -22,7 +22,7 @@ _WITH_IDS = ("variant", *_PARTS, "device", "check")
 
 _REFERENCES: dict[tuple[str, str], tuple[str, ...]] = {
     ("variant", "without"): ("device", "check"),
-    ("section", "within"): ("subassembly",),
+    ("section", "within"): ("subassembly", "link"),
     ("rail", "within"): ("subassembly",),
     ("device", "within"): ("subassembly",),
     ("link", "joins"): ("subassembly",),
@@ -41,6 +41,7 @@ _Entries = dict[str, dict[str, dict[str, object]]]
 def crosschecks(document: dict[str, object]) -> Iterator[Fault]:
     """Every fault that a look at one value alone, or at its shape, does not show."""
     entries = {table: _tables_in(document.get(table)) for table in _WITH_IDS}
+    yield from _too_many_parts(entries)
     yield from _twice_used_ids(entries)
     yield from _bad_references(entries)
     yield from _links_to_itself(entries)
@@ -55,6 +56,18 @@ def _tables_in(value: object) -> dict[str, dict[str, object]]:
     if not isinstance(value, dict):
         return {}
     return {key: table for key, table in value.items() if isinstance(table, dict)}
+
+
+MOST_PARTS = 400
+"""Subassemblies, sections, links and rails together: weighing faults grows with the square of them."""
+
+
+def _too_many_parts(entries: _Entries) -> Iterator[Fault]:
+    counts = {table: len(entries[table]) for table in _PARTS}
+    largest = max(counts, key=counts.__getitem__)
+    if sum(counts.values()) > MOST_PARTS >= counts[largest]:
+        problem = f"{sum(counts.values())} parts in {', '.join(_PARTS[:-1])} and {_PARTS[-1]}; at most {MOST_PARTS}"
+        yield Fault(place=(largest,), problem=problem)
 
 
 def _texts(value: object, place: Place) -> Iterator[tuple[Place, str]]:

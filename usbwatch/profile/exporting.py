@@ -87,5 +87,6 @@ def _money(money: Money) -> dict[str, object]:
         currency=money.currency,
         value_working=money.value_working,
         value_as_is=money.value_as_is,
+        value_parts=money.value_parts,
         hourly_rate=money.hourly_rate,
     )

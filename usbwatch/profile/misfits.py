@@ -128,6 +128,7 @@ _WORDS: dict[str, _Words] = {
     "enum": _unknown_word,
     "exclusiveMinimum": _bound("is {shown}; expected more than {limit}"),
     "maxItems": _bound("has too many items; at most {limit}"),
+    "maxProperties": _bound("has too many entries; at most {limit}"),
     "maxLength": _bound("is {shown}, too long; at most {limit} characters"),
     "maximum": _bound("is {shown}; expected at most {limit}"),
     "minItems": _bound("has too few items; at least {limit}"),

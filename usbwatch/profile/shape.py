@@ -17,6 +17,7 @@ from usbwatch.model import FUNCTIONS
 __all__ = [
     "DATE_PATTERN",
     "ID_PATTERN",
+    "MOST_ENTRIES",
     "CheckTable",
     "DeviceTable",
     "Document",
@@ -28,6 +29,9 @@ __all__ = [
     "VariantTable",
     "WithinTable",
 ]
+
+MOST_ENTRIES = 400
+"""In one of the tables that the weighing of faults grows with."""
 
 ID_PATTERN = "^[a-z0-9]+(-[a-z0-9]+)*$"
 DATE_PATTERN = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
@@ -42,6 +46,7 @@ Amount = Annotated[int, Meta(ge=0, le=1_000_000_000)]
 Minutes = Annotated[int, Meta(ge=0, le=10_000)]
 Weight = Annotated[float, Meta(gt=0, le=1000)]
 Speed = Annotated[int, Meta(ge=1, le=1_000_000)]
+_ENTRIES = Meta(max_length=MOST_ENTRIES)
 
 if TYPE_CHECKING:
     Function = str
@@ -90,7 +95,7 @@ class SubassemblyTable(_Table, frozen=True, kw_only=True):
 
 
 class WithinTable(_Table, frozen=True, kw_only=True):
-    """A section of a subassembly's board, or a rail that a subassembly makes."""
+    """A section of a subassembly's board or of a link's lines, or a rail that a subassembly makes."""
 
     name: Word
     within: Id
@@ -141,6 +146,7 @@ class MoneyTable(_Table, frozen=True, kw_only=True):
     currency: Annotated[str, Meta(max_length=12)] = ""
     value_working: Amount | UnsetType = UNSET
     value_as_is: Amount | UnsetType = UNSET
+    value_parts: Amount | UnsetType = UNSET
     hourly_rate: Amount | UnsetType = UNSET
 
 
@@ -157,10 +163,10 @@ class Document(_Table, frozen=True, kw_only=True):
     generic: bool = False
     match: MatchTable = field(default_factory=MatchTable)
     variant: dict[Id, VariantTable] = {}
-    subassembly: dict[Id, SubassemblyTable] = {}
-    section: dict[Id, WithinTable] = {}
-    link: dict[Id, LinkTable] = {}
-    rail: dict[Id, WithinTable] = {}
-    device: dict[Id, DeviceTable] = {}
-    check: dict[Id, CheckTable] = {}
+    subassembly: Annotated[dict[Id, SubassemblyTable], _ENTRIES] = {}
+    section: Annotated[dict[Id, WithinTable], _ENTRIES] = {}
+    link: Annotated[dict[Id, LinkTable], _ENTRIES] = {}
+    rail: Annotated[dict[Id, WithinTable], _ENTRIES] = {}
+    device: Annotated[dict[Id, DeviceTable], _ENTRIES] = {}
+    check: Annotated[dict[Id, CheckTable], _ENTRIES] = {}
     money: MoneyTable = field(default_factory=MoneyTable)
