@@ -1,4 +1,7 @@
-"""The README's own words, tried: every console block prints what it says, and its commands are the ones CI runs."""
+"""The README's own words, tried: every console block prints what it says, and its commands are the ones CI runs.
+
+So are the console blocks of docs/localise.md.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +16,8 @@ import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-BLOCKS = re.findall(r"^```console\n(.*?)^```$", README, re.MULTILINE | re.DOTALL)
+LOCALISE = (ROOT / "docs" / "localise.md").read_text(encoding="utf-8")
+BLOCKS = re.findall(r"^```console\n(.*?)^```$", f"{README}\n{LOCALISE}", re.MULTILINE | re.DOTALL)
 
 
 def runs() -> list[tuple[str, str]]:
@@ -46,7 +50,7 @@ def test_the_tour_has_commands() -> None:
 
 
 @pytest.mark.parametrize(("command", "shown"), runs(), ids=[command for command, _ in runs()])
-def test_a_command_of_the_tour_prints_what_the_readme_shows(command: str, shown: str) -> None:
+def test_a_command_prints_what_the_page_shows(command: str, shown: str) -> None:
     # "[…]" on a line of its own stands for lines that the README leaves out.
     pattern = ".*?".join(re.escape(piece) for piece in re.split(r"^ *\[…\]\n", shown, flags=re.MULTILINE))
     assert re.fullmatch(pattern, printed(command), re.DOTALL), printed(command)

@@ -180,7 +180,7 @@ def test_the_demo_runs_the_whole_job_on_invented_data(tmp_path: Path) -> None:
     assert (done.returncode, done.stderr) == (0, "")
     text = done.stdout
     assert "invented" in text
-    headings = ("WHERE THE FAULT LIES", "WHAT WOULD TELL THEM APART", "$ usbwatch diff")
+    headings = ("WHERE THE FAULT LIES", "WHAT TO DO NEXT", "$ usbwatch diff")
     places = [text.index(one) for one in headings]
     assert places == sorted(places)
     assert "GONE" in text[places[2] :]

@@ -16,9 +16,9 @@ from support.sysfs import HEALTHY, Conditions
 from support.units import FOREIGN_KEYBOARD, HERON, LARCH, MOUSE, PLOVER
 
 from usbwatch.compare import changes, findings
-from usbwatch.localise import suspects
-from usbwatch.model import Answer, Finding, Findings, Profile, Rung, Symptom, Verdict
-from usbwatch.plan import stops, tell_apart
+from usbwatch.localise import believe, suspects
+from usbwatch.model import Advice, Answer, Finding, Findings, Look, Profile, Rung, Symptom, Verdict
+from usbwatch.plan import plan
 from usbwatch.profile import find, known
 
 LARCH_PROFILE = find("fernhill-larch-13")
@@ -168,16 +168,18 @@ def test_a_profile_of_another_model_names_no_part(built_tree: BuiltTree) -> None
     found = findings(look(built_tree(LARCH)), find("brackwell-heron-14"))
     assert found.other_model
     assert not any(part.explains for part in suspects(found, find("brackwell-heron-14")).parts)
-    assert tell_apart(found, find("brackwell-heron-14")) == ()
+    proposed = plan(believe(find("brackwell-heron-14"), (Look(findings=found),)), found)
+    assert (proposed.advice, proposed.proposals) == (Advice.OTHER_MODEL, ())
 
 
 def test_a_failed_check_of_the_pack_stops_everything(built_tree: BuiltTree) -> None:
     """Lithium cells: common caution; local rules and licensed practice come first."""
     swollen = Answer(check="pack-flat", yes=False)
     found = findings(look(built_tree(LARCH, Conditions(battery="silent"))), LARCH_PROFILE, [swollen])
-    (words,) = stops(found, LARCH_PROFILE)
+    proposed = plan(believe(LARCH_PROFILE, (Look(findings=found),)), found)
+    (words,) = proposed.stops
     assert "do not charge" in words
-    assert tell_apart(found, LARCH_PROFILE) == ()
+    assert (proposed.advice, proposed.proposals) == (Advice.DANGER, ())
 
 
 def test_pressing_keys_settles_a_ps2_keyboard(built_tree: BuiltTree) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from support.invented import PARTS, PROFILE
 
-from usbwatch.show.cautions import BATTERY_FIRST, cautions
+from usbwatch.plan.cautions import BATTERY_FIRST, cautions
 
 CASES = {
     "top-case-flex": (),

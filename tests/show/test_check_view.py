@@ -22,8 +22,8 @@ from support.invented import (
 )
 
 from usbwatch.model import Answer, Coverage, CoverageState, Hypothesis, Node, Rung, Suspects, UnitStrings, Verdict
+from usbwatch.plan.cautions import BATTERY_FIRST
 from usbwatch.show import Checked, check_view, plain
-from usbwatch.show.cautions import BATTERY_FIRST
 from usbwatch.show.lines import cells
 
 GOLDEN = Path(__file__).parent / "golden"
@@ -86,24 +86,25 @@ def test_an_unseen_device_says_what_would_show_it() -> None:
     assert "to see it: capture with the graphics driver loaded" in page(TOP_CASE_LOST)
 
 
-def test_a_caution_is_given_once_beside_the_first_step_that_needs_it() -> None:
+def test_a_caution_is_given_once_in_each_section_beside_the_first_step_that_needs_it() -> None:
     text = " ".join(page(TOP_CASE_LOST).split())
-    assert text.count(BATTERY_FIRST) == 1
-    assert text.index("71% Top-case flex") < text.index(BATTERY_FIRST) < text.index("replace Top case")
-    assert text.index("backlight") > text.index("worn pair")
+    suspects, _, steps = text.partition("WHAT TO DO NEXT")
+    assert suspects.count(BATTERY_FIRST) == 1
+    assert suspects.index("71% Top-case flex") < suspects.index(BATTERY_FIRST) < suspects.index("replace Top case")
+    assert suspects.index("backlight") > suspects.index("worn pair")
+    assert steps.count(BATTERY_FIRST) == 1
+    assert steps.index("1 Open Top-case flex") < steps.index(BATTERY_FIRST) < steps.index("2 Does the caps lock")
 
 
-def test_a_whole_unit_has_no_suspects_and_nothing_to_tell_apart() -> None:
-    text = page(replace(WHOLE, suspects=TOP_CASE_LOST.suspects, tell_apart=TOP_CASE_LOST.tell_apart))
+def test_a_whole_unit_has_no_suspects_and_nothing_to_do() -> None:
+    text = page(replace(WHOLE, suspects=TOP_CASE_LOST.suspects))
     assert "WHERE THE FAULT LIES" not in text
-    assert "TELL THEM APART" not in text
+    assert "TO DO NEXT" not in text
 
 
-def test_nothing_wrong_but_something_unseen_offers_what_would_show_more() -> None:
-    unseen = findings(finding("panel", Verdict.UNSEEN))
-    text = page(replace(WHOLE, findings=unseen, tell_apart=TOP_CASE_LOST.tell_apart))
+def test_nothing_wrong_but_something_unseen_names_no_suspect() -> None:
+    text = page(replace(WHOLE, findings=findings(finding("panel", Verdict.UNSEEN))))
     assert "Nothing wrong found, 1 of 19 expected devices unseen" in text
-    assert "WHAT WOULD SHOW MORE" in text
     assert "WHERE THE FAULT LIES" not in text
 
 
@@ -117,6 +118,7 @@ def test_two_faults_at_once_are_named_together() -> None:
     both = Hypothesis(sites=sites, probability=0.62, explains=(), leaves=(), against=())
     suspects = Suspects(
         depth=2,
+        left_out=0.0,
         hypotheses=(both,),
         parts=(suspicion("top-case-flex", 0.9), suspicion("battery-pack", 0.7)),
         nothing_wrong=0.0,

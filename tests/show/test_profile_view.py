@@ -35,6 +35,11 @@ def test_a_sound_profile_is_named_with_its_size() -> None:
     assert text == "✓ sound  my.toml: fernhill-larch-13, 19 devices in 4 subassemblies, 2 hand checks\n"
 
 
+def test_what_could_be_better_stands_under_it() -> None:
+    text = plain(profile_sound_view(PROFILE, [("link.spare", "nothing depends on it")]), 120)
+    assert text.splitlines()[1:] == ["  note  link.spare: nothing depends on it"]
+
+
 @pytest.mark.parametrize("text", HOSTILE.values(), ids=HOSTILE.keys())
 def test_no_string_of_a_profile_can_break_the_page(text: str) -> None:
     keep = frozenset({"id", "within", "joins"})

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from usbwatch.cli import exits
+from usbwatch.cli.answers import answers, each, parsed_answer
 from usbwatch.cli.options import example, json_option, log_option, profile_names, root_option, through_option
 
 if TYPE_CHECKING:
@@ -19,20 +20,6 @@ if TYPE_CHECKING:
 __all__ = ["check", "checked"]
 
 
-def _parsed(
-    context: click.Context, parameter: click.Parameter, values: tuple[str, ...]
-) -> tuple[tuple[str, bool], ...]:
-    """Each ``CHECK=yes`` or ``CHECK=no`` as a pair."""
-    pairs = []
-    for value in values:
-        check, _, word = value.partition("=")
-        if not check or word.lower() not in ("yes", "no"):
-            problem = f"'{value}' is not of the form CHECK=yes or CHECK=no."
-            raise click.BadParameter(problem, context, parameter)
-        pairs.append((check, word.lower() == "yes"))
-    return tuple(pairs)
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Request:
     """What was asked for on the command line."""
@@ -41,7 +28,7 @@ class _Request:
     log: str | None
     through: str | None
     profile: str | None
-    answers: tuple[tuple[str, bool], ...]
+    given: tuple[tuple[str, bool], ...]
     as_json: bool
 
 
@@ -53,9 +40,9 @@ class _Request:
 @click.option("--profile", metavar="NAME|FILE", shell_complete=profile_names, help="Compare with this profile.")
 @click.option(
     "--answer",
-    "answers",
+    "given",
     multiple=True,
-    callback=_parsed,
+    callback=each(parsed_answer),
     metavar="CHECK=yes|no",
     help="What a hand check showed; repeatable.",
 )
@@ -67,7 +54,7 @@ def check(
     *,
     through: str | None,
     profile: str | None,
-    answers: tuple[tuple[str, bool], ...],
+    given: tuple[tuple[str, bool], ...],
     as_json: bool,
 ) -> int:
     """Compare a unit with its profile: what is wrong, and where.
@@ -80,7 +67,7 @@ def check(
         raise click.UsageError(
             "--root, --log and --through are for capturing now; leave them out when a CAPTURE is given."
         )
-    request = _Request(root=root, log=log, through=through, profile=profile, answers=answers, as_json=as_json)
+    request = _Request(root=root, log=log, through=through, profile=profile, given=given, as_json=as_json)
     return _check_several(captures, request) if len(captures) > 1 else _check_one(captures, request)
 
 
@@ -136,48 +123,26 @@ def _result(path: str | None, request: _Request) -> Checked:
 
     capture = loaded(path) if path is not None else taken(request.root, request.log, request.through)
     profile = chosen(capture, request.profile, may_ask=not request.as_json and path != "-")
-    return checked(capture, profile, _answers(request.answers, profile))
+    return checked(capture, profile, answers(request.given, profile))
 
 
-def checked(capture: Capture, profile: Profile, answers: Sequence[Answer] = ()) -> Checked:
+def checked(capture: Capture, profile: Profile, established: Sequence[Answer] = ()) -> Checked:
     """Compare, localise and plan: all that one check comes to."""
     from usbwatch.compare import findings
-    from usbwatch.localise import suspects
-    from usbwatch.plan import stops, tell_apart
+    from usbwatch.localise import believe, suspects_of
+    from usbwatch.model import Look
+    from usbwatch.plan import plan
     from usbwatch.show import Checked
 
-    found = findings(capture, profile, tuple(answers))
+    found = findings(capture, profile, tuple(established))
+    beliefs = believe(profile, (Look(findings=found),))
     return Checked(
         capture=capture,
         profile=profile,
         findings=found,
-        suspects=suspects(found, profile),
-        tell_apart=tell_apart(found, profile),
-        stops=stops(found, profile),
+        suspects=suspects_of(beliefs),
+        plan=plan(beliefs, found),
     )
-
-
-def _answers(given: tuple[tuple[str, bool], ...], profile: Profile) -> tuple[Answer, ...]:
-    """The answers, once every one is known to be about a hand check of the profile, and said once."""
-    from usbwatch.model import Answer
-
-    known = [one.id for one in profile.checks]
-    for name, _ in given:
-        if name not in known:
-            raise click.BadParameter(_no_such_check(name, known, profile), param_hint="'--answer'")
-        if len({yes for other, yes in given if other == name}) > 1:
-            raise click.BadParameter(f"'{name}' is answered with both yes and no.", param_hint="'--answer'")
-    return tuple(Answer(check=name, yes=yes) for name, yes in dict(given).items())
-
-
-def _no_such_check(name: str, known: list[str], profile: Profile) -> str:
-    import difflib
-
-    if not known:
-        return f"profile {profile.id} has no hand checks, so there is no '{name}'."
-    near = difflib.get_close_matches(name, known, n=3, cutoff=0.5)
-    advice = f"Did you mean {' or '.join(near)}?" if near else f"It has: {', '.join(known)}."
-    return f"profile {profile.id} has no hand check '{name}'. {advice}"
 
 
 def _show(result: Checked) -> None:

@@ -15,6 +15,7 @@ from usbwatch.cli.decode_command import decode
 from usbwatch.cli.demo_command import demo
 from usbwatch.cli.diff_command import diff
 from usbwatch.cli.handcheck_command import handcheck
+from usbwatch.cli.localise_command import localise
 from usbwatch.cli.options import example
 from usbwatch.cli.profile_commands import profile
 
@@ -70,5 +71,5 @@ def usbwatch(run: Any, *, debug: bool) -> None:  # noqa: ANN401 - any record wit
         run.debug = True
 
 
-for _command in (demo, capture, check, diff, handcheck, decode, profile):
+for _command in (demo, capture, check, localise, diff, handcheck, decode, profile):
     usbwatch.add_command(_command)

@@ -56,17 +56,20 @@ def show_profile(name: str, *, as_json: bool) -> int:
 def validate(files: tuple[str, ...]) -> int:
     """Check profile files; every fault is said, with its place.
 
+    What is sound but could be better is said as well.
+
     Exit code 0: all are sound; 3: at least one is not.
     """
     from usbwatch.cli.screen import say, show
     from usbwatch.errors import UsbwatchError
-    from usbwatch.profile import load
+    from usbwatch.profile import load, notes
     from usbwatch.show.profile_view import profile_sound_view
 
     code = exits.WELL
     for path in files:
         try:
-            show(profile_sound_view(load(path)))
+            found = load(path)
+            show(profile_sound_view(found, notes(found)))
         except UsbwatchError as error:
             say(f"usbwatch: {error}")
             code = exits.BAD_INPUT

@@ -12,10 +12,12 @@ from dataclasses import fields, is_dataclass
 from enum import Enum
 from typing import TypeAlias
 
-from usbwatch.model import Profile, Suspects
+from usbwatch.model import Plan, Profile, Suspects
 from usbwatch.model.changes import Changes
 from usbwatch.profile import to_dict
+from usbwatch.show.alike import Alike, alike
 from usbwatch.show.checked import Checked
+from usbwatch.show.localised import Localised, Seen, Supposed
 from usbwatch.show.outcome import outcome, sentence
 
 __all__ = [
@@ -23,9 +25,12 @@ __all__ = [
     "changes_document",
     "check_document",
     "json_text",
+    "localise_document",
     "plain_value",
+    "plan_value",
     "profile_document",
     "profiles_document",
+    "suspects_value",
 ]
 
 Json: TypeAlias = "bool | int | float | str | list[Json] | dict[str, Json] | None"
@@ -38,21 +43,67 @@ _LEFT_OUT = frozenset({"raw"})
 
 def check_document(checked: Checked) -> dict[str, Json]:
     """A check of one unit as ``usbwatch-check``."""
-    capture, profile = checked.capture, checked.profile
+    capture = checked.capture
     return {
         "format": "usbwatch-check",
         "schema": _SCHEMA,
         "tool": capture.tool,
         "taken_at": capture.taken_at,
         "unit": plain_value(capture.unit),
-        "profile": {"id": profile.id, "name": profile.name, "generic": profile.generic, "source": profile.source},
+        **_judged(checked),
+        "suspects": suspects_value(checked.suspects),
+        "plan": plan_value(checked.plan),
+        "coverage": plain_value(capture.coverage),
+    }
+
+
+def localise_document(localised: Localised) -> dict[str, Json]:
+    """What localising came to, over all captures, as ``usbwatch-localise``."""
+    checked = localised.checked
+    return {
+        "format": "usbwatch-localise",
+        "schema": _SCHEMA,
+        "tool": checked.capture.tool,
+        "unit": plain_value(checked.capture.unit),
+        **_judged(checked),
+        "captures": [_seen(one) for one in localised.seen],
+        "at_hand": plain_value(localised.at_hand),
+        "suspects": suspects_value(checked.suspects),
+        "alike": [_alike(one) for one in alike(checked.suspects, checked.plan)],
+        "plan": plan_value(checked.plan),
+        "supposed": _supposed(localised.supposed),
+    }
+
+
+def _judged(checked: Checked) -> dict[str, Json]:
+    profile = checked.profile
+    named = {"id": profile.id, "name": profile.name, "generic": profile.generic, "source": profile.source}
+    return {
+        "profile": plain_value(named),
         "outcome": outcome(checked.findings).value,
         "summary": sentence(checked.findings),
         **_fields(checked.findings, without=("profile",)),
-        "suspects": _suspects(checked.suspects),
-        "tell_apart": plain_value(checked.tell_apart),
-        "coverage": plain_value(capture.coverage),
     }
+
+
+def _seen(one: Seen) -> Json:
+    return {
+        "path": plain_value(one.path),
+        "taken_at": plain_value(one.capture.taken_at),
+        "steps": plain_value(one.steps),
+        "answers": plain_value(one.answers),
+    }
+
+
+def _alike(group: Alike) -> Json:
+    cheapest = group.cheapest.id if group.cheapest else None
+    return {"parts": plain_value(group.parts), "cheapest_to_tell": plain_value(cheapest)}
+
+
+def _supposed(supposed: Supposed | None) -> Json:
+    if supposed is None:
+        return None
+    return {"suppositions": plain_value(supposed.suppositions), "suspects": suspects_value(supposed.suspects)}
 
 
 def changes_document(changes: Changes) -> dict[str, Json]:
@@ -116,8 +167,9 @@ def _fields(value: object, without: Sequence[str] = ()) -> dict[str, Json]:
     return {name: plain_value(getattr(value, name)) for name in names}
 
 
-def _suspects(suspects: Suspects) -> Json:
-    document = _fields(suspects, without=("hypotheses", "parts"))
+def suspects_value(suspects: Suspects) -> Json:
+    """The suspects; each way in which a part fails carries its probability."""
+    document = _fields(suspects, without=("hypotheses", "parts", "cures"))
     document["parts"] = [
         {
             **_fields(one, without=("sites",)),
@@ -125,5 +177,13 @@ def _suspects(suspects: Suspects) -> Json:
         }
         for one in suspects.parts
     ]
+    document["cures"] = [{"id": plain_value(one.cure.id), **_fields(one)} for one in suspects.cures]
     document["hypotheses"] = plain_value(suspects.hypotheses[:20])
+    return document
+
+
+def plan_value(plan: Plan) -> Json:
+    """What is worth doing next; each proposal carries its id."""
+    document = _fields(plan, without=("proposals",))
+    document["proposals"] = [{"id": plain_value(one.id), **_fields(one)} for one in plan.proposals]
     return document

@@ -1,8 +1,8 @@
 """The page that ``usbwatch check`` shows: a ticket in stubs, one per subassembly.
 
 From top to bottom: the unit, the verdict, the subassemblies as they come apart,
-where the fault lies, what would tell the suspects apart, and then what was set
-aside and what could not be seen.
+where the fault lies, what to do next, and then what was set aside and what could
+not be seen.
 """
 
 from __future__ import annotations
@@ -15,18 +15,20 @@ from usbwatch.show.declared_view import declared_lines, declared_stamp
 from usbwatch.show.harness import Stub, stubs
 from usbwatch.show.lines import BLANK, Line, Style, line, rule
 from usbwatch.show.outcome import Outcome, outcome, sentence
+from usbwatch.show.plan_view import do_next, next_lines
 from usbwatch.show.safe import safe
-from usbwatch.show.suspects_view import apart_lines, likeliest, next_look, suspect_lines
+from usbwatch.show.suspects_view import likeliest, suspect_lines
 from usbwatch.show.ticket import MARGIN, heading, mark, perforation, row, stamp, stub_heading, stub_name
 from usbwatch.show.words import SIGNS, STYLES, WORDS, node_name, percent, place, unit_name
 
-__all__ = ["check_view", "which_capture_view"]
+__all__ = ["STAMPS", "check_view", "hand_line", "stop_lines", "which_capture_view"]
 
-_STAMPS = {
+STAMPS = {
     Outcome.WHOLE: ("✓", Style.STAMP_FINE),
     Outcome.WRONG: ("✗", Style.STAMP_WRONG),
     Outcome.NOT_ALL_SEEN: ("?", Style.STAMP_UNSEEN),
 }
+"""Sign and style of the verdict, by outcome."""
 
 _URGENCY = {
     verdict: rank
@@ -59,20 +61,20 @@ def check_view(checked: Checked, width: int, when: str = "") -> list[Line]:
     return [
         *_unit_lines(checked, when),
         BLANK,
-        *_stop_lines(checked, width),
+        *stop_lines(checked, width),
         *stamp(
             sentence(checked.findings),
-            *_STAMPS[outcome(checked.findings)],
+            *STAMPS[outcome(checked.findings)],
             width,
             likeliest(checked),
-            next_look(checked),
+            do_next(checked),
             declared_stamp(checked),
         ),
         *_notices(checked.findings.notices),
         *_subassembly_lines(checked, width),
         *_hand_lines(checked),
         *suspect_lines(checked, width),
-        *apart_lines(checked, width),
+        *next_lines(checked, width),
         *declared_lines(checked),
         *_set_aside("Helper devices, attached from outside, not judged", checked.findings.external),
         *_set_aside("Inside, but not in the profile", checked.findings.unexpected),
@@ -82,9 +84,9 @@ def check_view(checked: Checked, width: int, when: str = "") -> list[Line]:
     ]
 
 
-def _stop_lines(checked: Checked, width: int) -> list[Line]:
+def stop_lines(checked: Checked, width: int) -> list[Line]:
     """The words of the checks whose no means danger, above everything."""
-    return [one for text in checked.stops for one in stamp(f"STOP. {safe(text)}", "!", Style.STAMP_WRONG, width)]
+    return [one for text in checked.plan.stops for one in stamp(f"STOP. {safe(text)}", "!", Style.STAMP_WRONG, width)]
 
 
 def which_capture_view(path: str, number: int, total: int) -> list[Line]:
@@ -214,7 +216,7 @@ def _how_well(device: ExpectedDevice, finding: Finding) -> str:
 
 def _hand_lines(checked: Checked) -> list[Line]:
     answers = checked.findings.answers
-    done = [*heading("Established by hand"), *(_hand_line(one, checked) for one in answers)] if answers else []
+    done = [*heading("Established by hand"), *(hand_line(one, checked) for one in answers)] if answers else []
     still = _open_checks(checked)
     if outcome(checked.findings) is Outcome.WRONG or not still:
         return done
@@ -235,7 +237,8 @@ def _open_checks(checked: Checked) -> list[str]:
     return [f"{safe(one.question)} ({safe(one.id, 60)})" for one in still]
 
 
-def _hand_line(answer: Answer, checked: Checked) -> Line:
+def hand_line(answer: Answer, checked: Checked) -> Line:
+    """One answered hand check."""
     question = next((check.question for check in checked.profile.checks if check.id == answer.check), answer.check)
     return line(mark(*_HANDS[answer.yes]), safe(question), hang=MARGIN)
 

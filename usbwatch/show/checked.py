@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from usbwatch.model import Capture, Discriminator, Findings, Profile, Suspects
+from usbwatch.model import Advice, Capture, Findings, Plan, Profile, Suspects
 
 __all__ = ["Checked"]
 
@@ -17,7 +17,4 @@ class Checked:
     profile: Profile
     findings: Findings
     suspects: Suspects
-    tell_apart: tuple[Discriminator, ...] = ()
-    """Best first."""
-    stops: tuple[str, ...] = ()
-    """What is to be done at once, before anything else."""
+    plan: Plan = field(default=Plan(advice=Advice.NOTHING_WRONG))

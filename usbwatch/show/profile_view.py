@@ -67,8 +67,9 @@ def _stub_lines(stub: Stub, profile: Profile, width: int) -> list[Line]:
     lines += stub_heading(stub, remedy, width, Style.FAINT)
     for link in stub.links:
         lines += labelled("link", [f"{safe(link.name, 60)}, {cure(link, parts, profile.money)}"], _SET_IN)
+    owners = {part.id for part in (*stub.links, *([stub.part] if stub.part else []))}
     for part in profile.parts:
-        if part.within and stub.part and part.within == stub.part.id:
+        if part.within in owners:
             lines += labelled(part.kind.value, [safe(part.name, 60)], _SET_IN)
     return [*lines, *(one for device in stub.devices for one in _device_lines(device, profile))]
 
@@ -120,16 +121,22 @@ def _variants(variants: tuple[Variant, ...]) -> list[Line]:
 
 def _money(profile: Profile) -> list[Line]:
     money = profile.money
-    known = (("working", money.value_working), ("as it is", money.value_as_is), ("bench hour", money.hourly_rate))
+    known = (
+        ("working", money.value_working),
+        ("as it is", money.value_as_is),
+        ("in parts", money.value_parts),
+        ("bench hour", money.hourly_rate),
+    )
     said = [
         f"{word} {safe(money.currency, 8)} {amount}".replace("  ", " ") for word, amount in known if amount is not None
     ]
     return [*heading("Worth"), *labelled("unit", said, _SET_IN, column=8)] if said else []
 
 
-def profile_sound_view(profile: Profile) -> list[Line]:
-    """What is said of a profile in which no fault was found."""
+def profile_sound_view(profile: Profile, notes: Sequence[tuple[str, str]] = ()) -> list[Line]:
+    """What is said of a profile in which no fault was found; ``notes`` are pairs of place and remark."""
     name = safe(profile.path or profile.id)
     return [
-        line(("✓ sound  ", Style.FINE), (name, Style.STRONG), f": {safe(profile.id, 60)}, {_size(profile)}", hang=9)
+        line(("✓ sound  ", Style.FINE), (name, Style.STRONG), f": {safe(profile.id, 60)}, {_size(profile)}", hang=9),
+        *(line(("  note  ", Style.CAUTION), f"{safe(place, 80)}: {safe(remark)}", hang=8) for place, remark in notes),
     ]

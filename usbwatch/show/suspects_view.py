@@ -1,19 +1,20 @@
-"""Where the fault lies, part by part, and what would tell the suspects apart."""
+"""Where the fault lies, part by part."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 
-from usbwatch.model import Discriminator, PartSuspicion
-from usbwatch.show.cautions import cautions
+from usbwatch.model import PartSuspicion, Site
+from usbwatch.plan.cautions import cautions
 from usbwatch.show.checked import Checked
 from usbwatch.show.lines import BLANK, Line, Style, line, spread
 from usbwatch.show.outcome import Outcome, outcome
+from usbwatch.show.plan_view import caution_lines
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, labelled
 from usbwatch.show.words import counted, cure, listed, percent
 
-__all__ = ["apart_lines", "likeliest", "next_look", "suspect_lines"]
+__all__ = ["BASIS", "likeliest", "names_of", "risen", "suspect_lines"]
 
 _SHOWN = 5
 """Suspects that are shown in full; the others are named with their probability."""
@@ -26,19 +27,20 @@ _NO_SUSPECT = "Nothing that was found points to a part that has failed."
 _STANDS_OUT = 0.2
 """A suspicion weaker than this is no headline."""
 
-_BASIS = (
+BASIS = (
     "The chances rest on elicited figures of how often each part fails (no source). Each is the chance that the part "
     "has some fault, so they overlap and may add to more than 100%."
 )
+"""What the probabilities rest on, said on every page that has suspects."""
 
 _FAINT_BELOW = 0.03
 """A suspicion weaker than this gets no paragraph of its own."""
 
+_RISEN = 1.2
+"""A way to fail counts as likelier than before from this factor on."""
+
 _SET_IN = 8
 """Columns of the probability and the gap after it."""
-
-_TELLS = ((0.5, "tells much"), (0.15, "tells something"), (0.0, "tells little"))
-"""From how many bits of information on (of one yes-or-no answer, so at most 1) an answer deserves which word."""
 
 
 def suspect_lines(checked: Checked, width: int) -> list[Line]:
@@ -67,8 +69,13 @@ def likeliest(checked: Checked) -> str:
     first = explaining[0]
     parts = {part.id: part for part in checked.profile.parts}
     name = safe(parts[first.part].name, 60) if first.part in parts else "software"
-    way = f" ({safe(first.sites[0][0].name, 80)})" if first.sites else ""
+    way = f" ({safe(risen(first)[0][0].name, 80)})" if first.sites else ""
     return f"Likeliest cause: {name}{way}, {percent(first.probability)}"
+
+
+def risen(one: PartSuspicion) -> list[tuple[Site, float]]:
+    """The ways to fail that are markedly likelier now than before looking; where none is, the likeliest alone."""
+    return [(site, chance) for site, chance in one.sites if chance >= _RISEN * site.prior] or list(one.sites[:1])
 
 
 def _suspicion_lines(one: PartSuspicion, checked: Checked, warned: set[str], width: int) -> list[Line]:
@@ -78,22 +85,15 @@ def _suspicion_lines(one: PartSuspicion, checked: Checked, warned: set[str], wid
     remedy = cure(part, parts, checked.profile.money) if part else ""
     head = line((f"{percent(one.probability):>6}", Style.STRONG), "  ", (name, Style.STRONG), hang=_SET_IN)
     telling = max(_FAINT_BELOW / 2, one.probability / 10)
-    ways = [f"{safe(site.name, 80)} {percent(chance)}" for site, chance in one.sites if chance >= telling]
+    ways = [f"{safe(site.name, 80)} {percent(chance)}" for site, chance in risen(one) if chance >= telling]
     return [
         *spread(head, remedy, width),
         *labelled("how", ways, _SET_IN),
-        *labelled("explains", _names(one.explains, checked), _SET_IN),
-        *labelled("does not explain", _names(one.leaves, checked), _SET_IN),
-        *labelled("speaks against", [f"{name} is well" for name in _names(one.against, checked)], _SET_IN),
-        *_caution_lines(cautions(part, checked.profile) if part else (), warned),
+        *labelled("explains", names_of(one.explains, checked), _SET_IN),
+        *labelled("does not explain", names_of(one.leaves, checked), _SET_IN),
+        *labelled("speaks against", [f"{name} is well" for name in names_of(one.against, checked)], _SET_IN),
+        *caution_lines(cautions(part, checked.profile) if part else (), warned),
     ]
-
-
-def _caution_lines(texts: Iterable[str], warned: set[str]) -> list[Line]:
-    """The cautions that were not yet given, each as a line; ``warned`` remembers them."""
-    new = [text for text in texts if text and text not in warned]
-    warned.update(new)
-    return [line(" " * _SET_IN, ("! ", Style.CAUTION), (safe(text), Style.CAUTION), hang=_SET_IN + 2) for text in new]
 
 
 def _remainder(checked: Checked, strong: list[PartSuspicion]) -> list[Line]:
@@ -103,9 +103,9 @@ def _remainder(checked: Checked, strong: list[PartSuspicion]) -> list[Line]:
         BLANK,
         *labelled("or else", [*_brief([one for one in weak if one.explains], checked), none], _SET_IN),
         *labelled("other faults", _brief([one for one in weak if not one.explains], checked), _SET_IN),
-        *labelled("unexplained", _names(checked.suspects.unexplained, checked), _SET_IN),
+        *labelled("unexplained", names_of(checked.suspects.unexplained, checked), _SET_IN),
         *_several(checked),
-        line(" " * _SET_IN, (_BASIS, Style.FAINT), hang=_SET_IN),
+        line(" " * _SET_IN, (BASIS, Style.FAINT), hang=_SET_IN),
     ]
 
 
@@ -124,50 +124,7 @@ def _several(checked: Checked) -> list[Line]:
     return labelled("together", [f"the likeliest single account is {sites}: {percent(best.probability)}"], _SET_IN)
 
 
-def next_look(checked: Checked) -> str:
-    """The observation that is worth most, in one line, "" when none is proposed."""
-    if outcome(checked.findings) is not Outcome.WRONG or not checked.tell_apart:
-        return ""
-    first = checked.tell_apart[0]
-    return f"Look next: {safe(first.question, 120)} ({first.minutes} min)"
-
-
-def apart_lines(checked: Checked, width: int) -> list[Line]:
-    """What has not been looked at and would move the suspicion, best first; nothing for a whole unit."""
-    if outcome(checked.findings) is Outcome.WHOLE or not checked.tell_apart:
-        return []
-    wrong = outcome(checked.findings) is Outcome.WRONG
-    lines = heading("What would tell them apart" if wrong else "What would show more")
-    warned: set[str] = set()
-    for number, one in enumerate(checked.tell_apart[:_SHOWN], 1):
-        lines += [BLANK, *_discriminator_lines(number, one, warned, width)]
-    asked = [one.id for one in checked.tell_apart[:_SHOWN] if _is_check(one, checked)]
-    return [*lines, *_how_to_answer(asked)]
-
-
-def _discriminator_lines(number: int, one: Discriminator, warned: set[str], width: int) -> list[Line]:
-    telling = next(word for bits, word in _TELLS if one.information_bits >= bits)
-    head = line(f"{number:>6}", "  ", (safe(one.question), Style.STRONG), hang=_SET_IN)
-    return [
-        *spread(head, f"{one.minutes} min, {telling}", width, Style.FAINT),
-        *labelled("yes", [safe(one.if_yes)] if one.if_yes else [], _SET_IN, column=5),
-        *labelled("no", [safe(one.if_no)] if one.if_no else [], _SET_IN, column=5),
-        *_caution_lines([one.caution], warned),
-    ]
-
-
-def _how_to_answer(asked: list[str]) -> list[Line]:
-    if not asked:
-        return []
-    options = [line(" " * (_SET_IN + 2), f"--answer {safe(one, 60)}=yes|no", hang=_SET_IN + 4) for one in asked]
-    return [BLANK, line(" " * _SET_IN, ("to answer, add to usbwatch check:", Style.FAINT), hang=_SET_IN), *options]
-
-
-def _is_check(one: Discriminator, checked: Checked) -> bool:
-    return any(check.id == one.id for check in checked.profile.checks)
-
-
-def _names(ids: tuple[str, ...], checked: Checked) -> list[str]:
+def names_of(ids: Sequence[str], checked: Checked) -> list[str]:
     """Devices by name, hand checks by their question."""
     known = {device.id: device.name for device in checked.profile.devices}
     known |= {check.id: f"“{check.question}”" for check in checked.profile.checks}

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from usbwatch.model import Money, Node, Part, PartKind, UnitStrings, Verdict
+from usbwatch.model import Cure, CureKind, Money, Node, Part, PartKind, Profile, Step, StepKind, UnitStrings, Verdict
 from usbwatch.show.lines import Style
 from usbwatch.show.safe import safe
 
@@ -18,10 +18,17 @@ __all__ = [
     "WORDS",
     "counted",
     "cure",
+    "cure_words",
+    "in_a_hundred",
     "listed",
     "node_name",
+    "part_name",
     "percent",
     "place",
+    "price",
+    "small_percent",
+    "step_words",
+    "sum_of",
     "unit_name",
 ]
 
@@ -73,11 +80,26 @@ def counted(number: int, noun: str) -> str:
 
 def percent(probability: float) -> str:
     """Whole percent; what is not certain is never shown as 0 or 100, nor closer to 100 than the figures allow."""
-    if 0 < probability < 0.005:  # noqa: PLR2004 - would round to 0
+    if probability < 0.005:  # noqa: PLR2004 - would round to 0
         return "<1%"
-    if 0.995 <= probability < 1:  # noqa: PLR2004 - would round to 100
+    if probability >= 0.995:  # noqa: PLR2004 - would round to 100
         return "99%"
     return f"{round(100 * probability)}%"
+
+
+def in_a_hundred(probability: float) -> str:
+    """How often in a hundred cases, never none and never all: "43 of 100"."""
+    return f"{min(99, max(1, round(100 * probability)))} of 100"
+
+
+def part_name(part: str, profile: Profile) -> str:
+    """The name of a part by its id; "software" for none."""
+    return safe(next((one.name for one in profile.parts if one.id == part), part or "software"), _NAME)
+
+
+def small_percent(probability: float) -> str:
+    """To two digits, for what is rare: "1.8%", "0.11%"."""
+    return f"{100 * probability:.2g}%"
 
 
 def unit_name(unit: UnitStrings) -> str:
@@ -106,11 +128,50 @@ def cure(part: Part, by_id: dict[str, Part], money: Money) -> str:
     """What mends a part, and what that takes as far as it is known: "replace top case: EUR 60, 40 min"."""
     replaced = by_id.get(part.within, part) if part.kind in (PartKind.SECTION, PartKind.RAIL) else part
     deed = "reseat or replace" if part.kind is PartKind.LINK else f"replace {safe(replaced.name, _NAME)}"
-    takes = [_price(replaced.cost, money)] if replaced.cost is not None else []
+    takes = [price(replaced.cost, money)] if replaced.cost is not None else []
     if replaced.minutes is not None:
         takes.append(f"{replaced.minutes} min")
     return f"{deed}: {', '.join(takes)}" if takes else deed
 
 
-def _price(amount: int, money: Money) -> str:
-    return f"{safe(money.currency, 8) or 'cost'} {amount}"
+def price(amount: float, money: Money) -> str:
+    """An amount in whole units: "EUR 60", or "cost 60" where the profile names no currency."""
+    sign = safe(money.currency, 8) or "cost"
+    return f"{sign} <1" if 0 < amount < 1 else f"{sign} {round(amount)}"
+
+
+def sum_of(amount: float, money: Money) -> str:
+    """The same within a sentence that says what the money is for: "EUR 60", or "60"."""
+    return price(amount, money).removeprefix("cost ")
+
+
+_CURES = {
+    CureKind.RESEAT: "reseat {}",
+    CureKind.REPLACE: "replace {}",
+    CureKind.RELOAD: "load, enable or unblock {}",
+    CureKind.DRAIN: "leave the unit without any power for a while",
+}
+
+_STEPS = {
+    StepKind.RESEAT: "{} opened and seated again",
+    StepKind.SWAP: "{} swapped for one known to be good",
+    StepKind.FIT: "{} fitted new",
+    StepKind.DRAIN: "Left without any power for a while",
+    StepKind.RELOAD: "{} loaded, enabled or unblocked",
+    StepKind.FLEX: "{} moved, warmed or cooled during the capture",
+}
+
+
+def cure_words(its: Cure, profile: Profile) -> str:
+    """What mends a fault: "reseat Top-case flex"."""
+    return _CURES[its.kind].format(_named(its.of, profile))
+
+
+def step_words(step: Step, profile: Profile) -> str:
+    """What was done: "Top case swapped for one known to be good"."""
+    return _STEPS[step.kind].format(_named(step.of, profile))
+
+
+def _named(id_: str, profile: Profile) -> str:
+    names = {part.id: part.name for part in profile.parts} | {device.id: device.name for device in profile.devices}
+    return safe(names.get(id_, id_), _NAME)

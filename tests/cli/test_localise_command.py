@@ -1,0 +1,211 @@
+"""What ``usbwatch localise`` takes, and what it refuses, each with one clear sentence."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from support.bench import lay_out, small_capture, small_tree
+
+from usbwatch.capture import to_json
+from usbwatch.cli import main
+
+
+@dataclass
+class Done:
+    """What one run of the command gave."""
+
+    returncode: int
+    stdout: str
+    stderr: str
+
+
+Usbwatch = Callable[..., Done]
+
+
+@pytest.fixture
+def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("USBWATCH_PROFILES", str(tmp_path / "profiles"))
+    monkeypatch.setenv("COLUMNS", "80")
+    small_tree(tmp_path / "tree")
+    return lay_out(tmp_path)
+
+
+@pytest.fixture
+def localise(bench: Path, capsys: pytest.CaptureFixture[str]) -> Usbwatch:
+    assert bench.is_dir()
+
+    def called(*arguments: str) -> Done:
+        code = main(["localise", *arguments])
+        shown = capsys.readouterr()
+        return Done(code, shown.out, shown.err)
+
+    return called
+
+
+def document(done: Done) -> Any:  # noqa: ANN401
+    assert done.stderr == ""
+    return json.loads(done.stdout)
+
+
+def chance(shown: Any, part: str) -> float:  # noqa: ANN401
+    return float(next(one["probability"] for one in shown["suspects"]["parts"] if one["part"] == part))
+
+
+CODES = {
+    "whole": (["whole.json"], 0),
+    "missing": (["lost.json"], 10),
+    "missing, as JSON": (["lost.json", "--json"], 10),
+    "unseen": (["unseen.json"], 11),
+    "the last one counts: mended": (["lost.json", "whole.json", "--did", "reseat:flex"], 0),
+    "the last one counts: not mended": (["whole.json", "lost.json"], 10),
+    "failed hand check": (["whole.json", "--answer", "caps-light=no"], 10),
+    "a tree": (["--root", "tree"], 11),
+    "captures and a tree": (["lost.json", "--root", "tree"], 2),
+    "no such file": (["nothing.json"], 3),
+    "broken file": (["lost.json", "broken.json"], 3),
+    "another model": (["lost.json", "stranger.json"], 3),
+}
+
+
+@pytest.mark.parametrize(("arguments", "code"), CODES.values(), ids=CODES.keys())
+def test_exit_code(localise: Usbwatch, arguments: list[str], code: int) -> None:
+    done = localise(*arguments)
+    assert done.returncode == code, done.stderr
+    assert (done.stdout == "") == (code in (2, 3))
+
+
+def test_a_step_between_two_captures_moves_the_suspicion(localise: Usbwatch) -> None:
+    def still_lost(*did: str) -> Any:  # noqa: ANN401
+        return document(localise("lost.json", "lost.json", "--json", *did))
+
+    before, after = still_lost(), still_lost("--did", "reseat:flex")
+    assert chance(after, "flex") < chance(before, "flex")
+    assert chance(after, "top-case") > chance(before, "top-case")
+    assert [one["steps"] for one in after["captures"]] == [[], [{"kind": "reseat", "of": "flex"}]]
+
+
+def test_a_step_belongs_before_the_last_capture_unless_a_number_says_otherwise(localise: Usbwatch) -> None:
+    said = ["--did", "2:reseat:flex", "--did", "swap:top-case", "--did", "3:drain"]
+    shown = document(localise("lost.json", "lost.json", "lost.json", "--json", *said))
+    reseated = {"kind": "reseat", "of": "flex"}
+    swapped, drained = {"kind": "swap", "of": "top-case"}, {"kind": "drain", "of": ""}
+    assert [one["steps"] for one in shown["captures"]] == [[], [reseated], [swapped, drained]]
+
+
+def test_an_answer_goes_with_the_last_capture_unless_a_number_says_otherwise(localise: Usbwatch) -> None:
+    shown = document(localise("lost.json", "whole.json", "--json", "--answer", "1:caps-light=no"))
+    assert [one["answers"] for one in shown["captures"]] == [[{"check": "caps-light", "yes": False}], []]
+    shown = document(localise("lost.json", "whole.json", "--json", "--answer", "caps-light=YES"))
+    assert [one["answers"] for one in shown["captures"]] == [[], [{"check": "caps-light", "yes": True}]]
+
+
+def test_a_supposition_shows_how_the_ranking_would_move(localise: Usbwatch) -> None:
+    shown = document(localise("lost.json", "--suppose", "flex is good", "--json"))
+    assert shown["supposed"]["suppositions"] == ["flex is good"]
+    assert chance(shown["supposed"], "flex") < 0.05 < chance(shown, "flex")
+    text = localise("lost.json", "--suppose", "keyboard working").stdout
+    assert "supposed: “keyboard working”" in text
+
+
+def test_a_part_at_hand_is_proposed_as_a_trial(localise: Usbwatch) -> None:
+    assert "swap:top-case" not in localise("lost.json", "--json").stdout
+    shown = document(localise("lost.json", "--at-hand", "top-case", "--json"))
+    assert shown["at_hand"] == ["top-case"]
+    assert "swap:top-case" in [one["id"] for one in shown["plan"]["proposals"]]
+
+
+REFUSED = {
+    "unknown kind": (["--did", "turn:flex"], "'turn:flex' does not begin with one of: reseat, swap, fit, drain"),
+    "no part": (["--did", "swap"], "'swap' is not of the form swap:PART."),
+    "a part of drain": (["--did", "drain:flex"], "drain is done to the whole unit and takes no part."),
+    "unknown part": (["--did", "fit:top-cas"], "has no part to put in 'top-cas'. Did you mean top-case?"),
+    "no link": (["--did", "reseat:top-case"], "has no link 'top-case'. It has: flex."),
+    "a device": (["--did", "swap:keyboard"], "has no part to put in 'keyboard'. It belongs to top-case."),
+    "no device": (["--did", "reload:keybord"], "has no device 'keybord'. Did you mean keyboard?"),
+    "no such capture": (["--did", "2:drain"], "no capture 2: there is only one."),
+    "no such capture to answer": (["--answer", "3:caps-light=yes"], "no capture 3: there is only one."),
+    "unknown check": (["--answer", "caps-lite=yes"], "no hand check 'caps-lite'. Did you mean caps-light?"),
+    "not yes or no": (["--answer", "1:caps-light=maybe"], "is not of the form CHECK=yes or CHECK=no."),
+    "answered both ways": (
+        ["--answer", "caps-light=yes", "--answer", "1:caps-light=no"],
+        "'caps-light' is answered with both yes and no.",
+    ),
+    "unknown at hand": (["--at-hand", "flexx"], "has no part to put in 'flexx'. Did you mean flex?"),
+    "unknown supposed": (["--suppose", "flx is good"], 'no part or device "flx". Did you mean flex?'),
+    "no supposition": (["--suppose", "flex"], "is not a supposition; say"),
+}
+
+
+@pytest.mark.parametrize(("said", "sentence"), REFUSED.values(), ids=REFUSED.keys())
+def test_what_makes_no_sense_is_refused_with_one_sentence(localise: Usbwatch, said: list[str], sentence: str) -> None:
+    done = localise("lost.json", *said)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert sentence in done.stderr
+    assert f"Invalid value for '{said[0]}'" in done.stderr
+
+
+def test_only_one_capture_can_come_on_standard_input(localise: Usbwatch) -> None:
+    assert "only one CAPTURE can be standard input." in localise("-", "-").stderr
+
+
+def test_two_units_are_not_taken_for_one(bench: Path, localise: Usbwatch) -> None:
+    other = replace(small_capture(), unit=replace(small_capture().unit, product_serial="LG-0003-DEMO"))
+    (bench / "other.json").write_text(to_json(other), encoding="utf-8")
+    done = localise("lost.json", "other.json")
+    assert done.returncode == 3
+    assert done.stderr == (
+        "usbwatch: capture other.json: is of another unit than lost.json (serial 'LG-0002-DEMO' there, 'LG-0003-DEMO' "
+        "here); give captures of one unit, or say with --did which board was put in between.\n"
+    )
+
+
+def test_a_board_that_was_put_in_brings_its_own_serial(bench: Path, localise: Usbwatch) -> None:
+    other = replace(small_capture(), unit=replace(small_capture().unit, product_serial="LG-0003-DEMO"))
+    (bench / "other.json").write_text(to_json(other), encoding="utf-8")
+    assert localise("lost.json", "other.json", "--did", "fit:mainboard").returncode == 0
+
+
+def test_what_a_capture_could_not_read_makes_no_other_unit(bench: Path, localise: Usbwatch) -> None:
+    nameless = replace(small_capture(), unit=replace(small_capture().unit, product_serial=""))
+    (bench / "nameless.json").write_text(to_json(nameless), encoding="utf-8")
+    assert localise("lost.json", "nameless.json").returncode == 0
+
+
+def test_captures_out_of_order_are_noticed(bench: Path, localise: Usbwatch) -> None:
+    earlier = replace(small_capture(), taken_at="2026-11-24T13:00:00Z")
+    (bench / "earlier.json").write_text(to_json(earlier), encoding="utf-8")
+    done = localise("lost.json", "earlier.json")
+    assert done.returncode == 0
+    assert done.stderr == "usbwatch: earlier.json was taken before lost.json; they are read in the order given.\n"
+
+
+def test_a_check_takes_no_steps(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert bench.is_dir()
+    assert main(["check", "lost.json", "--did", "drain"]) == 2
+    assert "No such option" in capsys.readouterr().err
+
+
+def test_what_mends_it_all_is_known_for_that(localise: Usbwatch) -> None:
+    shown = document(localise("lost.json", "--json"))
+    (reseat,) = [one for one in shown["plan"]["proposals"] if one["id"] == "reseat:flex"]
+    ends = {one["mended"]: one["words"] for one in reseat["outcomes"]}
+    assert ends == {True: "all of it is well", False: "nothing changes"}
+    questions = [one for one in shown["plan"]["proposals"] if one["action"] == "check"]
+    assert not any(end["mended"] for one in questions for end in one["outcomes"])
+
+
+def test_a_fault_that_a_step_has_mended_is_marked_in_its_sets(localise: Usbwatch) -> None:
+    shown = document(localise("lost.json", "whole.json", "--did", "reseat:flex", "--json"))
+    likeliest = shown["suspects"]["hypotheses"][0]
+    assert [site["id"] for site in likeliest["sites"]] == likeliest["mended"] == ["open:flex"]
+
+
+def test_an_argument_says_whether_it_was_found_wrong(localise: Usbwatch) -> None:
+    (shown,) = [one for one in document(localise("lost.json", "--json"))["suspects"]["parts"] if one["part"] == "flex"]
+    assert (shown["most_for"], shown["for_was_wrong"]) == ("keyboard", True)

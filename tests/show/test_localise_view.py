@@ -1,0 +1,212 @@
+"""The page that localising shows: stored pages at fixed widths, and what must hold for every page."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from support.golden import assert_golden
+from support.hostile import HOSTILE, poisoned
+from support.invented import (
+    FLEX_OPEN,
+    NO_SUSPECTS,
+    TOP_CASE_LOST,
+    WHOLE,
+    WORN_PAIR,
+    capture,
+    finding,
+    findings,
+    suspicion,
+)
+
+from usbwatch.model import Answer, Hypothesis, Step, StepKind, Suspects, Verdict
+from usbwatch.show import Localised, Seen, Supposed, json_text, localise_document, localise_view, plain
+from usbwatch.show.lines import cells
+
+GOLDEN = Path(__file__).parent / "golden"
+
+LOOKS = (
+    Seen(capture=capture(), path="first.json", when="2026-11-24 15:05 CET"),
+    Seen(
+        capture=capture(),
+        path="second.json",
+        when="2026-11-24 16:20 CET",
+        steps=(Step(kind=StepKind.FLEX, of="display-cable"), Step(kind=StepKind.DRAIN, of="")),
+        answers=(Answer(check="battery-alone", yes=True),),
+    ),
+)
+SUPPOSED = Supposed(
+    suppositions=("top-case-flex is good", "camera working"),
+    suspects=replace(
+        TOP_CASE_LOST.suspects,
+        parts=(suspicion("top-case", 0.81), suspicion("top-case-rail", 0.19), suspicion("top-case-flex", 0.001)),
+    ),
+)
+LOCALISED = Localised(checked=TOP_CASE_LOST, seen=LOOKS, supposed=SUPPOSED, at_hand=("display",))
+
+
+def page(localised: Localised, width: int = 80) -> str:
+    return plain(localise_view(localised, width), width)
+
+
+def flat(localised: Localised) -> str:
+    return " ".join(page(localised).split())
+
+
+def with_suspects(suspects: Suspects) -> Localised:
+    return Localised(checked=replace(TOP_CASE_LOST, suspects=suspects), seen=LOOKS)
+
+
+def document(localised: Localised) -> Any:  # noqa: ANN401
+    return json.loads(json_text(localise_document(localised)))
+
+
+@pytest.mark.parametrize("width", [60, 80, 120, 200])
+def test_the_page_is_as_stored(width: int) -> None:
+    assert_golden(GOLDEN, f"localise-{width}.txt", page(LOCALISED, width))
+
+
+def test_the_page_in_ascii_is_as_stored() -> None:
+    text = plain(localise_view(LOCALISED, 80), 80, ascii_only=True)
+    assert text.isascii()
+    assert_golden(GOLDEN, "localise-80-ascii.txt", text)
+
+
+def test_what_was_done_stands_between_the_captures() -> None:
+    text = flat(LOCALISED)
+    done = "Display cable moved, warmed or cooled during the capture Left without any power for a while"
+    assert text.index("first.json") < text.index(done) < text.index("second.json")
+    assert "known good and at hand: Display assembly" in text
+
+
+def test_a_supposition_shows_the_ranking_before_and_after_it() -> None:
+    rows = page(LOCALISED).splitlines()
+    at = rows.index("  supposed: “top-case-flex is good” and “camera working”")
+    assert rows[at + 2].split() == ["now", "then"]
+    assert rows[at + 3].split() == ["17%", "81%", "Top", "case"]
+    assert ["71%", "<1%", "Top-case", "flex"] in [row.split() for row in rows[at + 3 : at + 9]]
+    assert "supposed" not in page(replace(LOCALISED, supposed=None))
+
+
+def test_a_suspect_says_how_likely_each_way_was_and_where_that_figure_is_from() -> None:
+    text = flat(LOCALISED)
+    assert "9% worn pair (0.8% before looking) figures are invented" in text
+
+
+def test_the_strongest_argument_is_said_in_words() -> None:
+    text = flat(LOCALISED)
+    assert "argues most for Top-case hub is missing" in text
+    assert "argues most against “Does it run on battery alone?” is answered with yes" in text
+
+
+def test_an_argument_from_an_earlier_capture_is_said_to_be_one() -> None:
+    part = replace(suspicion("top-case", 0.5, explains=("hub",), most_for="keyboard"), for_was_wrong=True)
+    well = with_suspects(replace(NO_SUSPECTS, parts=(part,)))
+    well = replace(well, checked=replace(well.checked, findings=findings(finding("hub", Verdict.MISSING))))
+    assert "argues most for Keyboard was not well before" in flat(well)
+
+
+def test_a_cure_says_whether_it_would_do_alone() -> None:
+    text = flat(LOCALISED)
+    assert "reseat Top-case flex: needed 70%, enough by itself 58%" in text
+    assert "replace Display cable: needed 9%, hardly enough by itself" in text
+
+
+def test_sets_of_faults_are_listed_with_what_is_left_out() -> None:
+    text = flat(LOCALISED)
+    assert "7% open or unseated + worn pair speaks against Panel is well" in text
+    assert "Other sets of at most 2 faults: 33% together. Sets of more than 2 faults: 2% together." in text
+    assert "at once are plausible" not in text
+
+
+def test_many_faults_at_once_are_plausible_when_larger_sets_hold_much() -> None:
+    text = flat(with_suspects(replace(TOP_CASE_LOST.suspects, depth=3, left_out=0.31)))
+    assert "Sets of more than 3 faults: 31% together. More faults than three at once are plausible." in text
+
+
+def test_a_probability_that_could_not_be_worked_out_is_not_made_up() -> None:
+    text = flat(with_suspects(replace(TOP_CASE_LOST.suspects, left_out=None)))
+    assert "How probable sets of more than 2 faults are could not be worked out." in text
+
+
+def test_a_fault_that_a_step_has_mended_is_marked_and_sets_are_shown_once() -> None:
+    both = Hypothesis(
+        sites=(FLEX_OPEN, WORN_PAIR), probability=0.2, explains=(), leaves=(), against=(), mended=(FLEX_OPEN.id,)
+    )
+    suspects = replace(TOP_CASE_LOST.suspects, hypotheses=(both, replace(both, probability=0.1)))
+    text = flat(with_suspects(suspects))
+    assert text.count("30% open or unseated (mended since) + worn pair") == 1
+
+
+def test_what_no_capture_tells_apart_comes_with_the_cheapest_thing_that_would() -> None:
+    like = [suspicion(part, 0.4, explains=("hub",)) for part in ("top-case-flex", "top-case")]
+    alone = suspicion("display-cable", 0.3, explains=("camera",))
+    text = flat(with_suspects(replace(NO_SUSPECTS, parts=(*like, alone))))
+    _, _, told = text.partition("WHAT NO CAPTURE CAN TELL APART ")
+    wanted = "Top-case flex and Top case cheapest that would Does the caps lock light come on? (EUR <1, 1 min) "
+    assert told.startswith(wanted)
+
+
+def test_every_proposal_is_ranked_by_what_it_would_cost_to_the_end() -> None:
+    text = flat(LOCALISED)
+    assert "57% all of it is well: it is mended" in text
+    assert "38% nothing changes: points to Top case (41%); then expected to cost EUR 122" in text
+    assert "4 EUR 89 Fit the known-good Display assembly on trial, and capture again (EUR 24, 30 min)" in text
+
+
+def test_a_whole_unit_needs_no_suspects() -> None:
+    text = page(Localised(checked=WHOLE, seen=LOOKS[:1]))
+    assert "Whole: all 19 expected devices are present" in text
+    assert "SUSPECTS" not in text
+    assert "TO DO" not in text
+
+
+def test_a_profile_of_another_model_names_no_part() -> None:
+    checked = replace(TOP_CASE_LOST, findings=replace(TOP_CASE_LOST.findings, other_model=True))
+    text = page(Localised(checked=checked, seen=LOOKS))
+    assert "No part is named: this profile is for another model" in text
+    assert "SUSPECTS" not in text
+
+
+def test_the_document_has_all_that_the_page_has() -> None:
+    shown = document(LOCALISED)
+    assert (shown["format"], shown["schema"], shown["outcome"]) == ("usbwatch-localise", 1, "wrong")
+    assert [one["path"] for one in shown["captures"]] == ["first.json", "second.json"]
+    assert shown["captures"][1]["steps"] == [{"kind": "flex", "of": "display-cable"}, {"kind": "drain", "of": ""}]
+    assert shown["captures"][1]["answers"] == [{"check": "battery-alone", "yes": True}]
+    assert shown["at_hand"] == ["display"]
+    assert shown["suspects"]["left_out"] == 0.016
+    assert shown["suspects"]["parts"][0]["most_for"] == "hub"
+    assert shown["suspects"]["cures"][0] == {
+        "id": "reseat:top-case-flex",
+        "cure": {"kind": "reseat", "of": "top-case-flex"},
+        "probability": 0.7,
+        "alone": 0.58,
+    }
+    assert shown["plan"]["proposals"][1]["id"] == "check:caps-light"
+    assert shown["supposed"]["suspects"]["parts"][0]["probability"] == 0.81
+    assert document(replace(LOCALISED, supposed=None))["supposed"] is None
+
+
+def test_the_document_names_what_cannot_be_told_apart() -> None:
+    like = [suspicion(part, 0.4, explains=("hub",)) for part in ("top-case-flex", "top-case")]
+    shown = document(with_suspects(replace(NO_SUSPECTS, parts=tuple(like))))
+    assert shown["alike"] == [{"parts": ["top-case-flex", "top-case"], "cheapest_to_tell": "check:caps-light"}]
+
+
+@pytest.mark.parametrize("width", [40, 80, 120])
+@pytest.mark.parametrize("text", HOSTILE.values(), ids=HOSTILE.keys())
+def test_no_string_of_a_unit_or_a_profile_can_break_the_page(text: str, width: int) -> None:
+    keep = frozenset({"id", "within", "joins", "device", "part", "charged_to", "check", "source", "function"})
+    rows = page(poisoned(LOCALISED, text, keep), width).removesuffix("\n").split("\n")
+    assert [row for row in rows if not row.isprintable() or cells(row) > width] == []
+
+
+@pytest.mark.parametrize("text", HOSTILE.values(), ids=HOSTILE.keys())
+def test_ids_that_hold_anything_are_still_shown(text: str) -> None:
+    rows = page(poisoned(LOCALISED, text)).removesuffix("\n").split("\n")
+    assert [row for row in rows if not row.isprintable()] == []
+    assert json_text(localise_document(poisoned(LOCALISED, text))).isascii()

@@ -1,0 +1,134 @@
+"""What to do next, as a check shows it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from support.invented import PROFILE, TOP_CASE_LOST, outcome
+
+from usbwatch.model import Action, Advice, HandCheck, Plan, Proposal
+from usbwatch.show import Checked, check_view, plain
+
+FIRST, CAPS_LIGHT, *_ = TOP_CASE_LOST.plan.proposals
+
+
+def flat(checked: Checked) -> str:
+    return " ".join(plain(check_view(checked, 80), 80).split())
+
+
+def with_plan(*proposals: Proposal, advice: Advice = Advice.GO_ON, **changed: object) -> Checked:
+    cost = proposals[0].expected_total if proposals else None
+    plan = Plan(advice=advice, proposals=proposals, expected_cost=cost, given_up=330)
+    return replace(TOP_CASE_LOST, plan=replace(plan, **changed))  # type: ignore[arg-type]
+
+
+def steps(checked: Checked) -> str:
+    _, _, told = flat(checked).partition("WHAT TO DO NEXT ")
+    return told.partition(" HELPER DEVICES")[0]
+
+
+def test_the_first_step_stands_in_the_verdict_with_what_it_takes() -> None:
+    assert "Do next: Open Top-case flex, look at both ends, seat it again, and capture again (EUR 14, 18 min)" in flat(
+        TOP_CASE_LOST
+    )
+
+
+def test_the_first_step_says_why_and_the_others_what_they_come_to() -> None:
+    second = replace(FIRST, of="display-cable", words="Open Display cable")
+    text = steps(with_plan(FIRST, second))
+    assert "why It makes the unit well in 57 of 100 cases like this. If nothing changes, that points to" in text
+    assert "then mends it in 57 of 100; else points to Top case (41%)" in text
+
+
+@pytest.mark.parametrize(
+    ("mended", "words"),
+    [
+        (0.001, "then hardly ever mends all of it; else points to Top case (50%)"),
+        (0.0051, "then mends it in 1 of 100; else points to Top case (50%)"),
+        (0.9999, "then mends it in 99 of 100; else points to Top case (50%)"),
+    ],
+    ids=["never", "once", "always"],
+)
+def test_no_outcome_is_said_to_be_certain(mended: float, words: str) -> None:
+    ends = (
+        outcome("all of it is well", mended, "?", 1, 0, mended=True),
+        outcome("same", 1 - mended, "top-case", 0.5, 9),
+    )
+    assert words in steps(with_plan(CAPS_LIGHT, replace(FIRST, outcomes=ends)))
+
+
+def test_a_question_first_says_what_follows_from_either_answer() -> None:
+    text = steps(with_plan(CAPS_LIGHT))
+    assert "30% yes: points to Top case (62%); then expected to cost EUR 95" in text
+    assert "70% no: points to Top-case flex (88%); then expected to cost EUR 52" in text
+    assert text.endswith("to record it, add to the command: 1 --answer caps-light=yes|no")
+
+
+def test_what_clears_all_that_is_known_points_to_nothing_known() -> None:
+    unknown = replace(CAPS_LIGHT, outcomes=(outcome("yes", 1, "?", 0.6, 9), outcome("no", 0.0, "", 0.4, 9)))
+    text = steps(with_plan(FIRST, unknown))
+    assert "yes points to nothing that the profile knows (60%) no points to software (40%)" in text
+
+
+def test_a_no_that_means_danger_says_stop() -> None:
+    flat_pack = HandCheck(id="caps-light", question="Is the pack flat?", stop="Take it out of use.")
+    checked = replace(with_plan(FIRST, CAPS_LIGHT), profile=replace(PROFILE, checks=(flat_pack,)))
+    assert "no STOP. Take it out of use." in steps(checked)
+
+
+RECORDS = {
+    Action.RESEAT: "--did reseat:top-case-flex",
+    Action.SWAP: "--did swap:top-case-flex",
+    Action.FIT: "--did fit:top-case-flex",
+    Action.FLEX: "--did flex:top-case-flex",
+    Action.RELOAD: "--did reload:top-case-flex",
+    Action.CHECK: "--answer top-case-flex=yes|no",
+    Action.MEASURE: '--suppose "top-case-flex is good|bad" (usbwatch localise)',
+}
+
+
+@pytest.mark.parametrize(("action", "typed"), RECORDS.items(), ids=[action.value for action in RECORDS])
+def test_it_says_how_to_record_what_came_of_it(action: Action, typed: str) -> None:
+    assert steps(with_plan(replace(FIRST, action=action))).endswith(f": 1 {typed}")
+
+
+def test_leaving_a_unit_without_power_is_recorded_without_a_part() -> None:
+    assert steps(with_plan(replace(FIRST, action=Action.DRAIN, of=""))).endswith(" 1 --did drain")
+
+
+def test_what_a_new_capture_shows_by_itself_needs_no_record() -> None:
+    assert "to record it" not in steps(with_plan(replace(CAPS_LIGHT, action=Action.LOOK, of="panel")))
+
+
+def test_when_no_step_pays_the_advice_is_to_stop() -> None:
+    checked = with_plan(advice=Advice.STOP)
+    assert "Stop here: no step is expected to pay" in flat(checked)
+    assert steps(checked) == (
+        "No step is expected to pay: stopping here loses EUR 330, and going on is expected to cost no less. "
+        "Sell the unit as it is, or for parts."
+    )
+
+
+def test_a_danger_comes_before_all_else() -> None:
+    checked = with_plan(advice=Advice.DANGER, stops=("Take the pack out of use.",))
+    text = flat(checked)
+    assert text.index("STOP. Take the pack out of use.") < text.index("1 of 19 expected devices")
+    assert "Do next" not in text
+    assert steps(checked) == "First what stands above under STOP: nothing else is proposed until that is settled."
+
+
+def test_where_the_worth_is_not_known_no_loss_is_named() -> None:
+    assert steps(with_plan(FIRST, given_up=None)).startswith("Expected to cost EUR 61 to the end. 1 Open")
+
+
+def test_of_many_figures_put_in_the_first_and_the_last_are_told() -> None:
+    assumed = (*(f"No cost is given for part {number}." for number in range(7)), "The worth is not given.")
+    text = steps(with_plan(FIRST, assumed=assumed))
+    assert text.endswith("No cost is given for part 0. 6 more figures were put in. The worth is not given.")
+
+
+def test_a_unit_that_is_well_by_now_is_tried_once_more_before_it_is_closed() -> None:
+    text = flat(with_plan(replace(FIRST, action=Action.FLEX), advice=Advice.NOTHING_WRONG))
+    assert "BEFORE IT IS CLOSED 1 Open Top-case flex" in text
+    assert "Do next" not in text

@@ -1,0 +1,71 @@
+"""``--answer``: what a hand check showed, as a person says it on the command line."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from usbwatch.model import Answer, Profile
+
+__all__ = ["answers", "did_you_mean", "each", "numbered", "parsed_answer", "parsed_numbered_answer"]
+
+
+def each(parse: Callable[[str], object]) -> Callable[[click.Context, click.Parameter, tuple[str, ...]], object]:
+    """A click callback that parses every value of a repeatable option."""
+
+    def parsed(context: click.Context, parameter: click.Parameter, values: tuple[str, ...]) -> object:
+        try:
+            return tuple(parse(value) for value in values)
+        except click.BadParameter as error:
+            raise click.BadParameter(error.message, context, parameter) from None
+
+    return parsed
+
+
+def parsed_answer(value: str) -> tuple[str, bool]:
+    """``CHECK=yes`` or ``CHECK=no`` as a pair. Raises click's ``BadParameter`` for another form."""
+    check, _, word = value.partition("=")
+    if not check or word.lower() not in ("yes", "no"):
+        raise click.BadParameter(f"'{value}' is not of the form CHECK=yes or CHECK=no.")
+    return check, word.lower() == "yes"
+
+
+def parsed_numbered_answer(value: str) -> tuple[int, str, bool]:
+    """The same, after the number of the capture that it goes with: ``2:CHECK=yes``; 0 where none is given."""
+    number, rest = numbered(value)
+    return number, *parsed_answer(rest)
+
+
+def numbered(value: str) -> tuple[int, str]:
+    """The number before the first colon, 0 where there is none, and the rest."""
+    number, _, rest = value.partition(":")
+    return (int(number), rest) if number.isascii() and number.isdigit() and rest else (0, value)
+
+
+def answers(given: Sequence[tuple[str, bool]], profile: Profile) -> tuple[Answer, ...]:
+    """The answers about one capture, once each is known to be about a hand check of the profile, and said once."""
+    from usbwatch.model import Answer
+
+    known = [one.id for one in profile.checks]
+    for name, _ in given:
+        if name not in known:
+            raise click.BadParameter(_no_such_check(name, known, profile), param_hint="'--answer'")
+        if len({yes for other, yes in given if other == name}) > 1:
+            raise click.BadParameter(f"'{name}' is answered with both yes and no.", param_hint="'--answer'")
+    return tuple(Answer(check=name, yes=yes) for name, yes in dict(given).items())
+
+
+def _no_such_check(name: str, known: list[str], profile: Profile) -> str:
+    if not known:
+        return f"profile {profile.id} has no hand checks, so there is no '{name}'."
+    return f"profile {profile.id} has no hand check '{name}'. {did_you_mean(name, known)}"
+
+
+def did_you_mean(name: str, known: Sequence[str]) -> str:
+    """The names that are near, or else all of them, as a sentence."""
+    near = difflib.get_close_matches(name, known, n=3, cutoff=0.5)
+    return f"Did you mean {' or '.join(near)}?" if near else f"It has: {', '.join(known)}."

@@ -1,0 +1,229 @@
+"""``usbwatch localise``: the suspects in full, from all that was seen of a unit and done to it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import click
+
+from usbwatch.cli import exits
+from usbwatch.cli.answers import answers, did_you_mean, each, parsed_numbered_answer
+from usbwatch.cli.options import example, json_option, log_option, profile_names, root_option, through_option
+from usbwatch.cli.steps import parsed_did, part_at_hand, step
+
+if TYPE_CHECKING:
+    from usbwatch.errors import BadSupposition
+    from usbwatch.model import Capture, Look, Profile
+    from usbwatch.show import Localised, Seen, Supposed
+
+__all__ = ["localise"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Request:
+    """What was asked for on the command line."""
+
+    paths: tuple[str, ...]
+    root: str | None
+    log: str | None
+    through: str | None
+    profile: str | None
+    did: tuple[tuple[int, str, str], ...]
+    given: tuple[tuple[int, str, bool], ...]
+    suppositions: tuple[str, ...]
+    at_hand: tuple[str, ...]
+    as_json: bool
+
+    @property
+    def count(self) -> int:
+        """Captures: those that were named, or the one that is taken now."""
+        return max(1, len(self.paths))
+
+
+@click.command(
+    epilog=example(
+        "usbwatch localise",
+        "usbwatch localise first.json second.json --did swap:top-case",
+        'usbwatch localise first.json --suppose "top-case-flex is good"',
+    )
+)
+@click.argument("paths", nargs=-1, metavar="[CAPTURE]...", type=click.Path(allow_dash=True, readable=False))
+@root_option
+@log_option
+@through_option
+@click.option("--profile", metavar="NAME|FILE", shell_complete=profile_names, help="Compare with this profile.")
+@click.option(
+    "--did",
+    multiple=True,
+    callback=each(parsed_did),
+    metavar="[N:]KIND:PART",
+    help="A step before the last (or Nth) capture: reseat, swap, fit, reload, flex, or drain alone; repeatable.",
+)
+@click.option(
+    "--answer",
+    "given",
+    multiple=True,
+    callback=each(parsed_numbered_answer),
+    metavar="[N:]CHECK=yes|no",
+    help="What a hand check showed with the last (or Nth) capture; repeatable.",
+)
+@click.option(
+    "--suppose",
+    "suppositions",
+    multiple=True,
+    metavar="TEXT",
+    help='Show what would change: "PART is good", "PART is bad", "DEVICE working", "CHECK no"; repeatable.',
+)
+@click.option("--at-hand", multiple=True, metavar="PART", help="A part known to be good lies ready; repeatable.")
+@json_option
+def localise(
+    paths: tuple[str, ...],
+    root: str | None,
+    log: str | None,
+    *,
+    through: str | None,
+    profile: str | None,
+    did: tuple[tuple[int, str, str], ...],
+    given: tuple[tuple[int, str, bool], ...],
+    suppositions: tuple[str, ...],
+    at_hand: tuple[str, ...],
+    as_json: bool,
+) -> int:
+    """Say which part has failed, from all that was seen and done.
+
+    Several CAPTUREs are of one unit, oldest first, with what was done between
+    them told by --did. Without CAPTURE this machine is captured first, or the
+    tree given by --root.
+
+    A step is reseat, swap (a part known to be good, on trial), fit (a new one),
+    reload (driver or setting of a device), flex (moved, warmed or cooled during
+    the capture) or drain (left without any power).
+    """
+    if paths and (root or log or through):
+        raise click.UsageError(
+            "--root, --log and --through are for capturing now; leave them out when a CAPTURE is given."
+        )
+    request = _Request(
+        paths=paths,
+        root=root,
+        log=log,
+        through=through,
+        profile=profile,
+        did=did,
+        given=given,
+        suppositions=suppositions,
+        at_hand=at_hand,
+        as_json=as_json,
+    )
+    return _localised(request)
+
+
+def _localised(request: _Request) -> int:
+    from usbwatch.cli.screen import page_width, show, write
+    from usbwatch.show import json_text, localise_document, localise_view, outcome
+
+    _refuse_numbers_beyond(request)
+    result = _result(request)
+    if request.as_json:
+        write(json_text(localise_document(result)))
+    else:
+        show(localise_view(result, page_width()))
+    return exits.of_outcome(outcome(result.checked.findings).value)
+
+
+def _refuse_numbers_beyond(request: _Request) -> None:
+    """A number says which capture is meant, counted from 1."""
+    told = [("--did", one[0]) for one in request.did] + [("--answer", one[0]) for one in request.given]
+    for option, number in told:
+        if number > request.count:
+            there = f"there are only {request.count}" if request.count > 1 else "there is only one"
+            raise click.BadParameter(f"no capture {number}: {there}.", param_hint=f"'{option}'")
+
+
+def _result(request: _Request) -> Localised:
+    from usbwatch.cli.choosing import chosen
+    from usbwatch.cli.one_unit import refuse_other_units, tell_of_order
+    from usbwatch.localise import believe, suspects_of
+    from usbwatch.plan import plan
+    from usbwatch.show import Checked, Localised
+
+    captures = _captures(request)
+    profile = chosen(captures[0], request.profile, may_ask=not request.as_json and "-" not in request.paths)
+    seen = _seen(captures, request, profile)
+    refuse_other_units(seen)
+    tell_of_order(seen)
+    at_hand = tuple(part_at_hand(name, profile) for name in request.at_hand)
+    looks = _looks(seen, profile)
+    beliefs = believe(profile, looks)
+    last = Checked(
+        capture=captures[-1],
+        profile=profile,
+        findings=looks[-1].findings,
+        suspects=suspects_of(beliefs),
+        plan=plan(beliefs, looks[-1].findings, at_hand=at_hand),
+    )
+    return Localised(checked=last, seen=seen, supposed=_supposed(request, profile, looks), at_hand=at_hand)
+
+
+def _captures(request: _Request) -> list[Capture]:
+    from usbwatch.cli.taking import loaded, taken
+
+    if list(request.paths).count("-") > 1:
+        raise click.UsageError("only one CAPTURE can be standard input.")
+    if not request.paths:
+        return [taken(request.root, request.log, request.through)]
+    return [loaded(path) for path in request.paths]
+
+
+def _seen(captures: Sequence[Capture], request: _Request, profile: Profile) -> tuple[Seen, ...]:
+    """Each capture with the steps before it and the answers that go with it."""
+    from usbwatch.cli.taking import local_time
+    from usbwatch.show import Seen
+
+    last = len(captures)
+    found = []
+    for number, (capture, path) in enumerate(zip(captures, request.paths or ("",), strict=True), 1):
+        did = [(kind, of) for before, kind, of in request.did if (before or last) == number]
+        given = [(check, yes) for with_, check, yes in request.given if (with_ or last) == number]
+        found.append(
+            Seen(
+                capture=capture,
+                path=path,
+                when=local_time(capture.taken_at),
+                steps=tuple(step(kind, of, profile) for kind, of in did),
+                answers=answers(given, profile),
+            )
+        )
+    return tuple(found)
+
+
+def _looks(seen: Sequence[Seen], profile: Profile) -> tuple[Look, ...]:
+    from usbwatch.compare import findings
+    from usbwatch.model import Look
+
+    return tuple(Look(findings=findings(one.capture, profile, one.answers), steps=one.steps) for one in seen)
+
+
+def _supposed(request: _Request, profile: Profile, looks: tuple[Look, ...]) -> Supposed | None:
+    if not request.suppositions:
+        return None
+    from usbwatch.errors import BadSupposition
+    from usbwatch.localise import supposing, suspects_of
+    from usbwatch.show import Supposed
+
+    try:
+        beliefs = supposing(profile, looks, request.suppositions)
+    except BadSupposition as error:
+        raise click.BadParameter(_near(error), param_hint="'--suppose'") from error
+    return Supposed(suppositions=request.suppositions, suspects=suspects_of(beliefs))
+
+
+def _near(error: BadSupposition) -> str:
+    """Its sentence; where it names all ids of the profile, only those that are near."""
+    known = error.remedy.removeprefix("known: ")
+    if known == error.remedy:
+        return str(error)
+    name = error.said.split()[0]
+    return f'supposition "{error.said}": {error.problem}. {did_you_mean(name, known.split(", "))}'

@@ -1,0 +1,82 @@
+"""``--did`` and ``--at-hand``: what was done to a unit, and what lies ready to be put in."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from usbwatch.cli.answers import did_you_mean, numbered
+
+if TYPE_CHECKING:
+    from usbwatch.model import Profile, Step, StepKind
+
+__all__ = ["parsed_did", "part_at_hand", "step"]
+
+
+def parsed_did(value: str) -> tuple[int, str, str]:
+    """``swap:top-case``, ``2:drain``, …: the number of the capture after it (0: the last), kind of step, and id.
+
+    Raises click's ``BadParameter`` for another form.
+    """
+    from usbwatch.model import StepKind
+
+    number, rest = numbered(value)
+    kind, _, of = rest.partition(":")
+    kinds = [one.value for one in StepKind]
+    if kind not in kinds:
+        raise click.BadParameter(f"'{value}' does not begin with one of: {', '.join(kinds)}.")
+    alone = kind == StepKind.DRAIN.value
+    if alone == bool(of):
+        raise click.BadParameter(
+            f"'{value}': drain is done to the whole unit and takes no part."
+            if alone
+            else f"'{value}' is not of the form {kind}:PART."
+        )
+    return number, kind, of
+
+
+def step(kind: str, of: str, profile: Profile) -> Step:
+    """The step, once ``of`` is known to be something that such a step can be done to."""
+    from usbwatch.model import Step, StepKind
+
+    its = StepKind(kind)
+    if its is not StepKind.DRAIN:
+        noun, known = _done_to(its, profile)
+        _refuse_unknown(of, noun, known, profile, "--did")
+    return Step(kind=its, of=of)
+
+
+def part_at_hand(name: str, profile: Profile) -> str:
+    """The same id, once it is known to be of a part that can be put in."""
+    _refuse_unknown(name, "part to put in", _exchangeable(profile), profile, "--at-hand")
+    return name
+
+
+def _done_to(kind: StepKind, profile: Profile) -> tuple[str, list[str]]:
+    """What such a step is done to, in a word, and the ids of all that the profile has of it."""
+    from usbwatch.model import PartKind, StepKind
+
+    if kind is StepKind.RELOAD:
+        return "device", [device.id for device in profile.devices]
+    if kind in (StepKind.RESEAT, StepKind.FLEX):
+        return "link", [part.id for part in profile.parts if part.kind is PartKind.LINK]
+    return "part to put in", _exchangeable(profile)
+
+
+def _exchangeable(profile: Profile) -> list[str]:
+    from usbwatch.model import PartKind
+
+    return [part.id for part in profile.parts if part.kind in (PartKind.SUBASSEMBLY, PartKind.LINK)]
+
+
+def _refuse_unknown(name: str, noun: str, known: list[str], profile: Profile, option: str) -> None:
+    if name in known:
+        return
+    owner = next((part.within for part in profile.parts if part.id == name and part.within in known), "")
+    owner = owner or next((device.within for device in profile.devices if device.id == name), "")
+    if owner in known:
+        advice = f"It belongs to {owner}."
+    else:
+        advice = did_you_mean(name, known) if known else "It has none at all."
+    raise click.BadParameter(f"profile {profile.id} has no {noun} '{name}'. {advice}", param_hint=f"'{option}'")

@@ -1,0 +1,217 @@
+"""What to do next: the proposals in their order, what each can bring, and whether the repair pays."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from usbwatch.model import Action, Advice, Outcome, Plan, Profile, Proposal
+from usbwatch.show.checked import Checked
+from usbwatch.show.lines import BLANK, Line, Style, line, spread
+from usbwatch.show.recording import record_lines
+from usbwatch.show.safe import safe
+from usbwatch.show.ticket import heading, labelled
+from usbwatch.show.words import in_a_hundred, part_name, percent, price, sum_of
+
+__all__ = ["caution_lines", "do_next", "every_step_lines", "next_lines"]
+
+_SHOWN = 3
+"""Proposals that are shown in full; ``usbwatch localise`` names them all."""
+
+_SAID = 2
+"""Figures put in that the page of a check tells in full: the first, and the last, which is about the unit's worth."""
+
+_SET_IN = 8
+_LABEL = 6
+"""Columns of the number before a proposal, and of the label before a line below it."""
+
+_QUESTIONS = frozenset({Action.CHECK, Action.LOOK, Action.MEASURE})
+"""Answered with yes or no; all else is done, and followed by a capture."""
+
+_UNKNOWN = "?"
+_NEVER = 0.005
+
+
+def do_next(checked: Checked) -> str:
+    """The first proposal in one line, or that none pays; "" when there is nothing to do, or a danger comes first."""
+    plan = checked.plan
+    if plan.advice is Advice.STOP:
+        return "Stop here: no step is expected to pay"
+    if plan.advice is not Advice.GO_ON or not plan.proposals:
+        return ""
+    first = plan.proposals[0]
+    return f"Do next: {safe(first.words, 160)} ({_takes(first, checked.profile)})"
+
+
+def next_lines(checked: Checked, width: int) -> list[Line]:
+    """The section "what to do next" of a check: the first proposals; nothing when nothing is proposed."""
+    plan, profile = checked.plan, checked.profile
+    if not _says_something(plan):
+        return []
+    shown = plan.proposals[:_SHOWN]
+    return [
+        *heading(_TITLES.get(plan.advice, "What to do next")),
+        *_money_lines(plan, profile),
+        *_proposal_lines(shown, profile, width, in_full=False),
+        *record_lines(shown),
+        *_assumed_lines(plan.assumed, _SAID),
+    ]
+
+
+def every_step_lines(checked: Checked, width: int) -> list[Line]:
+    """The same section with every outcome of the first proposals, and the others in their order."""
+    plan, profile = checked.plan, checked.profile
+    if not _says_something(plan):
+        return []
+    shown = plan.proposals[:_SHOWN]
+    return [
+        *heading(_TITLES.get(plan.advice, "What to do next")),
+        *_money_lines(plan, profile),
+        *_proposal_lines(shown, profile, width, in_full=True),
+        *record_lines(shown),
+        *_after_these(plan, profile),
+        *_assumed_lines(plan.assumed, len(plan.assumed)),
+    ]
+
+
+_TITLES = {Advice.NOTHING_WRONG: "Before it is closed"}
+
+
+def _says_something(plan: Plan) -> bool:
+    if plan.advice is Advice.NOTHING_WRONG:
+        return bool(plan.proposals)
+    return plan.advice is not Advice.OTHER_MODEL
+
+
+def _money_lines(plan: Plan, profile: Profile) -> list[Line]:
+    said = _money_sentence(plan, profile)
+    style = Style.CAUTION if plan.advice in (Advice.STOP, Advice.DANGER) else Style.PLAIN
+    return [BLANK, line(" " * _SET_IN, (said, style), hang=_SET_IN)] if said else []
+
+
+def _money_sentence(plan: Plan, profile: Profile) -> str:
+    loses = "" if plan.given_up is None else sum_of(plan.given_up, profile.money)
+    if plan.advice is Advice.DANGER:
+        return "First what stands above under STOP: nothing else is proposed until that is settled."
+    if plan.advice is Advice.STOP:
+        why = f": stopping here loses {loses}, and going on is expected to cost no less" if loses else ""
+        return f"No step is expected to pay{why}. Sell the unit as it is, or for parts."
+    if plan.advice is Advice.NOTHING_WRONG or plan.expected_cost is None:
+        return ""
+    stopping = f"; stopping here loses {loses}" if loses else ""
+    return f"Expected to cost {sum_of(plan.expected_cost, profile.money)} to the end{stopping}."
+
+
+def _proposal_lines(shown: Sequence[Proposal], profile: Profile, width: int, *, in_full: bool) -> list[Line]:
+    """Proposals with what they would come to, each caution once."""
+    warned: set[str] = set()
+    lines: list[Line] = []
+    for number, proposal in enumerate(shown, 1):
+        left = line(f"{number:>6}", "  ", (safe(proposal.words, 200), Style.STRONG), hang=_SET_IN)
+        lines += [BLANK, *spread(left, _takes(proposal, profile), width, Style.FAINT)]
+        if in_full or (number == 1 and proposal.action in _QUESTIONS):
+            lines += _outcome_lines(proposal, profile)
+        else:
+            lines += _short_lines(proposal, profile, first=number == 1)
+        lines += caution_lines(proposal.cautions, warned)
+    return lines
+
+
+def _takes(proposal: Proposal, profile: Profile) -> str:
+    return f"{price(proposal.cost, profile.money)}, {proposal.minutes} min"
+
+
+def _short_lines(proposal: Proposal, profile: Profile, *, first: bool) -> list[Line]:
+    """What each answer would point to; of a step, what it comes to, and of the first one why it is that."""
+    if proposal.action in _QUESTIONS:
+        told = [
+            (safe(one.words, 60), _stop_of(one, proposal, profile) or _points(one, profile))
+            for one in _in_order(proposal)
+        ]
+    elif first and proposal.why:
+        told = [("why", safe(proposal.why, 600))]
+    else:
+        told = [("then", _in_one_line(proposal, profile))]
+    return [one for label, said in told for one in labelled(label, [said], _SET_IN, column=_LABEL)]
+
+
+def _outcome_lines(proposal: Proposal, profile: Profile) -> list[Line]:
+    """Every outcome with its probability, what it would point to, and what would then still be spent."""
+    lines: list[Line] = []
+    for one in _in_order(proposal):
+        means = _stop_of(one, proposal, profile) or f"{_points(one, profile)}{_then(one, profile)}"
+        said = f"{safe(one.words, 160)}: {means}"
+        lines += labelled(f"{percent(one.probability):>4}", [said], _SET_IN, column=_LABEL)
+    return lines
+
+
+def _in_order(proposal: Proposal) -> list[Outcome]:
+    """Yes before no, else the likeliest first."""
+    if proposal.action in _QUESTIONS:
+        return sorted(proposal.outcomes, key=lambda one: one.words != "yes")
+    return sorted(proposal.outcomes, key=lambda one: -one.probability)
+
+
+def _stop_of(one: Outcome, proposal: Proposal, profile: Profile) -> str:
+    """What is to be done at once on this answer, "" where it is no danger."""
+    if one.words != "no":
+        return ""
+    stop = next((check.stop for check in profile.checks if check.id == proposal.of), "")
+    return f"STOP. {safe(stop, 200)}" if stop else ""
+
+
+def _points(one: Outcome, profile: Profile) -> str:
+    if one.mended:
+        return "it is mended"
+    if one.points_to == _UNKNOWN:
+        return f"points to nothing that the profile knows ({percent(one.chance)})"
+    return f"points to {part_name(one.points_to, profile)} ({percent(one.chance)})"
+
+
+def _then(one: Outcome, profile: Profile) -> str:
+    if one.stops:
+        return "; then stop"
+    return "" if one.mended else f"; then expected to cost {sum_of(one.expected_cost, profile.money)}"
+
+
+def _in_one_line(proposal: Proposal, profile: Profile) -> str:
+    mended = sum(one.probability for one in proposal.outcomes if one.mended)
+    others = [one for one in proposal.outcomes if not one.mended]
+    other = max(others, key=lambda one: one.probability, default=None)
+    mends = f"mends it in {in_a_hundred(mended)}" if mended >= _NEVER else "hardly ever mends all of it"
+    return f"{mends}; else {_points(other, profile)}" if other else mends
+
+
+def caution_lines(texts: Iterable[str], warned: set[str]) -> list[Line]:
+    """The cautions that were not yet given, each as a line; ``warned`` remembers them."""
+    new = [text for text in dict.fromkeys(texts) if text and text not in warned]
+    warned.update(new)
+    return [line(" " * _SET_IN, ("! ", Style.CAUTION), (safe(text), Style.CAUTION), hang=_SET_IN + 2) for text in new]
+
+
+def _after_these(plan: Plan, profile: Profile) -> list[Line]:
+    """The other proposals, each with what is expected to be spent to the end when it is done next."""
+    rest = plan.proposals[_SHOWN:]
+    if not rest:
+        return []
+    title = "in this order after these; before each what it would cost to the end"
+    return [
+        BLANK,
+        line(" " * _SET_IN, (title, Style.FAINT), hang=_SET_IN),
+        *(_one_of_the_rest(number, one, profile) for number, one in enumerate(rest, _SHOWN + 1)),
+    ]
+
+
+def _one_of_the_rest(number: int, one: Proposal, profile: Profile) -> Line:
+    total = f"{sum_of(one.expected_total, profile.money):>6}  "
+    takes = (f" ({_takes(one, profile)})", Style.FAINT)
+    return line(f"{number:>6}", "  ", total, safe(one.words, 200), takes, hang=_SET_IN + len(total))
+
+
+def _assumed_lines(assumed: Sequence[str], shown: int) -> list[Line]:
+    """The figures that were put in where the profile gives none."""
+    if not assumed:
+        return []
+    left = len(assumed) - shown
+    told = [*assumed[: shown - 1], f"{left} more figures were put in.", assumed[-1]] if left > 0 else assumed
+    said = " ".join(safe(one) for one in told)
+    return [BLANK, line(" " * _SET_IN, (said, Style.FAINT), hang=_SET_IN)]
