@@ -9,11 +9,13 @@ from __future__ import annotations
 __all__ = [
     "MORE_FAULTS",
     "BadCapture",
+    "BadLog",
     "BadProfile",
     "BadSupposition",
     "BadTree",
     "NoLibrary",
     "NoProfile",
+    "TooManyLooks",
     "UnwritableOutput",
     "UsbwatchError",
 ]
@@ -52,8 +54,14 @@ class BadCapture(_FileError):
     noun = "capture"
 
 
+class BadLog(_FileError):
+    """A saved kernel log (``--log``) that cannot be read."""
+
+    noun = "kernel log"
+
+
 class BadTree(_FileError):
-    """A copied tree (``--root``) or a kernel log that cannot be read."""
+    """A copied tree (``--root``) that cannot be read."""
 
     noun = "tree"
 
@@ -111,6 +119,16 @@ class NoLibrary(UsbwatchError):
         return (
             f"the Python package {self.package} is not installed, and a capture through libusb needs it; "
             f"install it with: pip install '{self.extra}'."
+        )
+
+
+class TooManyLooks(UsbwatchError, ValueError):
+    """More captures of one unit than can be weighed together."""
+
+    def __init__(self, given: int, most: int) -> None:
+        super().__init__(
+            f"{given} captures that differ are too many to be weighed together; give at most {most}, "
+            "such as the first and the latest ones."
         )
 
 

@@ -133,3 +133,14 @@ def test_a_backlight_is_no_evidence_of_a_panel(loose_tree: _Tree) -> None:
     assert (node.kind, node.functions) == (Kind.FUNCTION, ())
     assert node.facts == {"type": "firmware", "max_brightness": 100}
     assert at(capture, "pci0000:00/02.0", "pci") == before
+
+
+@pytest.mark.parametrize(("status", "asked"), [("active", True), ("unsupported", True), ("suspended", False)])
+def test_a_chip_on_a_device_that_is_asleep_is_not_asked(loose_tree: _Tree, status: str, asked: bool) -> None:
+    """``runtime_status``: Documentation/ABI/testing/sysfs-devices-power."""
+    root = loose_tree(LARCH)
+    power = root / chip_fan(root, 1900) / "power"
+    power.mkdir(exist_ok=True)
+    (power / "runtime_status").write_text(f"{status}\n")
+    fan = at(look(root), "platform/invented_ec/hwmon", "hwmon")
+    assert ("fan1_input" in fan.facts, fan.functions) == (asked, ("fan",))

@@ -139,7 +139,7 @@ def _file(tmp_path: Path, content: str | bytes) -> Path:
     return path
 
 
-@pytest.mark.parametrize("share", [0, 0.0001, 0.001, 0.01, 0.1, 0.25, 0.5, 0.75, 0.9, 0.99, 0.999])
+@pytest.mark.parametrize("share", [0.0001, 0.001, 0.01, 0.1, 0.25, 0.5, 0.75, 0.9, 0.99, 0.999])
 def test_a_file_cut_short_is_told(tmp_path: Path, capture: Capture, share: float) -> None:
     whole = to_json(capture).encode("utf-8")
     assert "ends in the middle" in _refused(_file(tmp_path, whole[: int(len(whole) * share)]))
@@ -316,3 +316,20 @@ class TestAnyBytes:
             parse(json.dumps(plain).encode("utf-8", "surrogatepass"), "made up")
         except BadCapture as error:
             _one_sentence(error, Path("made up"))
+
+
+ODD_FILES = {
+    "empty": (b"", "is empty; capture the unit again"),
+    "blank": (b" \n", "is empty; capture the unit again"),
+    "deep": (b"[" * 200_000, "is nested deeper than any capture"),
+    "deep objects": (b'{"a":' * 200_000, "is nested deeper than any capture"),
+    "cut": (b'{"format": "usbw', "is no JSON document and ends in the middle"),
+}
+
+
+@pytest.mark.parametrize(("content", "problem"), ODD_FILES.values(), ids=ODD_FILES)
+def test_what_is_wrong_with_an_odd_file_is_said_in_the_readers_words(content: bytes, problem: str) -> None:
+    with pytest.raises(BadCapture) as caught:
+        parse(content, "a.json")
+    assert problem in str(caught.value)
+    assert "recursion" not in str(caught.value)

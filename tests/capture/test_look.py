@@ -189,7 +189,7 @@ def test_a_bus_that_stops_reading_has_failed(built_tree: _Tree) -> None:
     ("log", "state"),
     [
         (None, CoverageState.NOT_THERE),
-        ("", CoverageState.EMPTY),
+        ("", CoverageState.FAILED),
         ("[    0.000000] Linux version 6.1.0\n", CoverageState.OK),
         ("x\n", CoverageState.FAILED),
         ("[   99.000000] usb 1-5: attempt power cycle\n", CoverageState.FAILED),

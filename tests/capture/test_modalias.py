@@ -104,10 +104,15 @@ FITS = {
     "a dash in a range is a dash": ("of:[a-c]", "of:b", True),
     "a bracket that never ends": ("usb:[", "usb:[", True),
     "a range that runs backwards fits nothing": ("usb:[9-0]", "usb:5", False),
+    "two dashes are a range to a dash": ("usb:[+--]", "usb:,", True),
+    "a dash at the end is no range": ("usb:[ab-]", "usb:b", True),
+    "a dash after a range is one": ("of:[a-c-x]", "of:x", True),
+    "what is special to another notation": ("usb:[a&&b||c~~d[]", "usb:[", True),
 }
 
 
 @pytest.mark.parametrize(("pattern", "text", "fits"), FITS.values(), ids=FITS)
+@pytest.mark.filterwarnings("error")
 def test_patterns_are_shell_patterns(pattern: str, text: str, fits: bool) -> None:
     assert matches(pattern, text) is fits
 

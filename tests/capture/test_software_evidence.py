@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -12,12 +13,14 @@ from support.looking import coverage_of, look
 from support.sysfs import Conditions
 from support.units import HERON, LARCH
 
-from usbwatch.capture import to_json
+from usbwatch.capture import drivers, to_json
 from usbwatch.capture.drivers import driver_list, loaded
 from usbwatch.capture.kernel_parameters import blacklists, switches
 from usbwatch.capture.modprobe_files import commands, configured
+from usbwatch.capture.place import Places
 from usbwatch.capture.saved import parse
 from usbwatch.capture.sight import Sight
+from usbwatch.capture.software import software
 from usbwatch.model import Blacklisted, CoverageState, Software
 
 _Tree = Callable[..., Path]
@@ -177,3 +180,43 @@ def test_an_old_capture_reads_as_one_that_saw_nothing_of_the_system(built_tree: 
     old = to_json(replace(capture, software=Software()))
     assert '"software"' not in old
     assert parse(old.encode(), "old").software.seen == ()
+
+
+_LIST, _BUILT_IN = "lib/modules/6.1.0/modules.alias", "lib/modules/6.1.0/modules.builtin.modinfo"
+_NAMED, _UNNAMED = "usb:v1", "pci:v2"
+_ALIAS, _ENTRY = b"alias usb:v* x\n", b"y.alias=pci:v*\0"
+
+LISTS: dict[str, tuple[dict[str, bytes], dict[str, tuple[str, ...]] | None]] = {
+    "both": ({_LIST: _ALIAS, _BUILT_IN: b"y.license=GPL\0"}, {_NAMED: ("x",), _UNNAMED: ()}),
+    "a driver is built in": ({_LIST: _ALIAS, _BUILT_IN: _ENTRY}, {_NAMED: ("x",), _UNNAMED: ("y",)}),
+    "nothing says what is built in": ({_LIST: _ALIAS}, {_NAMED: ("x",)}),
+    "a cut list may lack the driver": ({_LIST: _ALIAS + b"#" * 100, _BUILT_IN: _ENTRY}, None),
+    "what is built in is cut": ({_LIST: _ALIAS, _BUILT_IN: _ENTRY + b"#" * 100}, {_NAMED: ("x",)}),
+}
+
+
+@pytest.mark.parametrize(("files", "expected"), LISTS.values(), ids=LISTS)
+def test_no_driver_is_said_only_where_both_lists_were_read_whole(
+    monkeypatch: pytest.MonkeyPatch, files: dict[str, bytes], expected: dict[str, tuple[str, ...]] | None
+) -> None:
+    """Documentation/kbuild/kbuild.rst: what is built in stands in modules.builtin.modinfo."""
+    monkeypatch.setattr(drivers, "_LARGEST_LIST", 100)
+    assert driver_list(Sight(FakeTree(files, {})), "6.1.0", {_NAMED, _UNNAMED})[0] == expected
+
+
+@pytest.mark.parametrize(
+    ("error", "state"),
+    [
+        (errno.EACCES, CoverageState.NOT_PERMITTED),
+        (errno.ELOOP, CoverageState.FAILED),
+        (errno.EINVAL, CoverageState.FAILED),
+        (errno.ENOENT, CoverageState.NOT_THERE),
+    ],
+)
+def test_a_list_behind_a_loop_of_links_is_no_matter_of_rights(error: int, state: CoverageState) -> None:
+    link = {"sys/bus/pci/devices/0000:00:19.0": "../../../devices/pci0000:00/0000:00:19.0"}
+    tree = FakeTree({_LIST: _ALIAS}, link, {_LIST: error})
+    tree.device("sys/devices/pci0000:00/0000:00:19.0", "bus/pci", modalias=_UNNAMED)
+    sight = Sight(tree)
+    _, coverage = software(sight, Places(sight), "6.1.0")
+    assert (coverage.state, coverage.root_would_help) == (state, state is CoverageState.NOT_PERMITTED)

@@ -418,3 +418,13 @@ def test_a_live_attribute_is_read_and_a_missing_one_says_so(tmp_path: Path, name
     (tmp_path / name).unlink()
     with pytest.raises(FileNotFoundError):
         tree.read(f"{folder}/{name}")
+
+
+def test_the_one_folder_that_holds_the_copy_is_named(tmp_path: Path) -> None:
+    (tmp_path / "LG-0001-DEMO" / "sys").mkdir(parents=True)
+    (tmp_path / "notes").mkdir()
+    with pytest.raises(BadTree, match="holds no folder named sys; give its folder LG-0001-DEMO"):
+        CopiedTree(str(tmp_path))
+    (tmp_path / "LG-0002-DEMO" / "sys").mkdir(parents=True)
+    with pytest.raises(BadTree, match="holds no folder named sys; give the folder that holds the copied sys"):
+        CopiedTree(str(tmp_path))

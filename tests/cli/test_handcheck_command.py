@@ -20,7 +20,7 @@ from usbwatch.capture.watched_nodes import Source
 from usbwatch.capture.watching import Happening, Nodes, Said, Signs
 from usbwatch.cli import hearing, main, taking
 from usbwatch.compare import findings
-from usbwatch.model import Capture, Deed, Response, Symptom, Verdict
+from usbwatch.model import Capture, Deed, Response, Symptom, System, UnitStrings, Verdict
 from usbwatch.profile import find
 
 HERON_PROFILE = find("brackwell-heron-14")
@@ -223,3 +223,47 @@ def test_json(heron: Unit, capsys: pytest.CaptureFixture[str]) -> None:
     told = json.loads(capsys.readouterr().out)
     assert (told["format"], told["capture"]) == ("usbwatch-handcheck", "heron.json")
     assert told["checks"][0]["observation"]["location"] == KEYBOARD
+
+
+def _nameless(capture: Capture) -> Capture:
+    return replace(capture, unit=UnitStrings())
+
+
+@pytest.mark.parametrize("here", [True, False], ids=["no model here", "no model there"])
+def test_results_are_not_added_to_what_may_be_another_unit(
+    heron: Unit, here: bool, capsys: pytest.CaptureFixture[str]
+) -> None:
+    there = heron.capture if here else _nameless(heron.capture)
+    heron.capture = _nameless(heron.capture) if here else heron.capture
+    Path("before.json").write_text(to_json(there), encoding="utf-8")
+    before = Path("before.json").read_bytes()
+    assert main(["handcheck", "keyboard", "--profile", HERON_PROFILE.id, "--add-to", "before.json"]) == 3
+    assert "before.json: may be of another unit than this machine: " in capsys.readouterr().err
+    assert (heron.asked, Path("before.json").read_bytes()) == (0, before)
+
+
+SIGN = System(platform="linux", virtual="a sign of a hypervisor")
+DEAF = {
+    "nothing there": ({}, System(platform="linux"), "no node in /dev/input"),
+    "a virtual machine": ({}, SIGN, "this is a virtual machine or container; run it on the unit itself"),
+    "broken": ({"a": "its node cannot be opened (No such device)"}, System(platform="linux"), "(No such device)"),
+}
+
+
+@pytest.mark.parametrize(("ears", "system", "said"), DEAF.values(), ids=DEAF)
+def test_where_nothing_can_be_listened_to_it_says_why(
+    heron: Unit, ears: dict[str, str], system: System, said: str
+) -> None:
+    told = hearing.deaf_sentence(ears, replace(heron.capture, system=system))
+    assert told.startswith("nothing can be listened to: ")
+    assert said in told
+
+
+def test_where_something_can_be_listened_to_nothing_is_said(heron: Unit) -> None:
+    assert hearing.deaf_sentence({"a": "", "b": "its node cannot be opened"}, heron.capture) == ""
+
+
+def test_a_virtual_machine_says_so_before_it_asks_for_nothing(heron: Unit, capsys: pytest.CaptureFixture[str]) -> None:
+    heron.capture = replace(heron.capture, nodes=(), system=SIGN)
+    assert main(["handcheck", "--profile", HERON_PROFILE.id]) == 11
+    assert "nothing can be listened to: this is a virtual machine or container" in capsys.readouterr().err

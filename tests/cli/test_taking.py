@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import time
 from pathlib import Path
 
@@ -9,7 +10,8 @@ import pytest
 from support.bench import small_tree
 
 from usbwatch.cli.taking import local_time, now, taken
-from usbwatch.errors import BadTree
+from usbwatch.errors import BadLog
+from usbwatch.model import CoverageState
 
 TIMES = {
     "UTC": ("2026-11-24T14:05:00Z", "UTC", "2026-11-24 14:05 UTC"),
@@ -44,11 +46,28 @@ def test_a_copied_tree_does_not_say_when_it_was_taken(tmp_path: Path) -> None:
     assert (made.taken_at, made.system.source, made.unit.sys_vendor) == ("", "tree", "Ostrey")
 
 
-@pytest.mark.parametrize("log", ["nothing", "."], ids=["no such file", "a folder"])
+@pytest.mark.parametrize("log", ["nothing", ".", "nul\0"], ids=["no such file", "a folder", "no name for a file"])
 def test_a_log_that_cannot_be_read_is_one_sentence(tmp_path: Path, log: str) -> None:
     small_tree(tmp_path)
-    with pytest.raises(BadTree, match="the kernel log cannot be read"):
-        taken(str(tmp_path), str(tmp_path / log))
+    with pytest.raises(BadLog, match=r"kernel log .*: (cannot be read|is no regular file|has a name)"):
+        taken(str(tmp_path), f"{tmp_path}/{log}")
+
+
+def test_a_log_without_an_end_or_a_writer_is_refused(tmp_path: Path) -> None:
+    """mknod(2), zero(4): what is no regular file could be waited for, or read, for ever, or seem empty."""
+    small_tree(tmp_path)
+    os.mkfifo(tmp_path / "pipe")
+    for path in (str(tmp_path / "pipe"), "/dev/zero", "/dev/null"):
+        with pytest.raises(BadLog, match="is no regular file; save the kernel's log in a file"):
+            taken(str(tmp_path), path)
+
+
+def test_an_empty_log_is_not_a_log_that_was_seen(tmp_path: Path) -> None:
+    small_tree(tmp_path)
+    (tmp_path / "log.txt").touch()
+    (log,) = (one for one in taken(str(tmp_path), str(tmp_path / "log.txt")).coverage if one.bus == "log")
+    assert (log.state, log.state.seen) == (CoverageState.FAILED, False)
+    assert log.why == "it is empty; failures to enumerate leave a trace only there"
 
 
 def test_a_named_log_takes_the_place_of_the_trees_own(tmp_path: Path) -> None:

@@ -14,8 +14,20 @@ from support.fake_libusb import HIGH, SUPER, Part, part, root_hub
 from support.listed_units import MACOS_ROOT, WINDOWS_ROOT, captured_on, larch
 
 from usbwatch.compare import findings
+from usbwatch.compare.bare_list import not_in_list
+from usbwatch.compare.scene import scene
 from usbwatch.compare.unknown_controllers import as_placed
-from usbwatch.model import Capture, ExpectedDevice, Findings, Profile, Rung, Symptom, Verdict, same_port_chain
+from usbwatch.model import (
+    Capture,
+    CoverageState,
+    ExpectedDevice,
+    Findings,
+    Profile,
+    Rung,
+    Symptom,
+    Verdict,
+    same_port_chain,
+)
 from usbwatch.profile import find
 
 LARCH = find("fernhill-larch-13")
@@ -219,3 +231,34 @@ CHAINS = {
 @pytest.mark.parametrize(("one", "other", "same"), CHAINS.values(), ids=CHAINS.keys())
 def test_the_same_port_chain(one: str, other: str, same: bool) -> None:
     assert same_port_chain(one, other) is same_port_chain(other, one) is same
+
+
+@pytest.mark.parametrize("platform", ["linux", "darwin"])
+def test_what_libusb_cannot_show_names_the_bus_that_could_and_what_to_do(platform: str) -> None:
+    generic = find("generic-clamshell")
+    capture = replace(captured_on("darwin", larch(root=MACOS_ROOT)), nodes=())
+    usb_unseen = tuple(
+        replace(one, state=CoverageState.NOT_THERE, why="") if one.bus == "usb" else one for one in capture.coverage
+    )
+    system = replace(capture.system, platform=platform)
+    found = findings(replace(capture, coverage=usb_unseen, system=system), generic)
+    shows = {
+        "graphics": "it shows on pci",
+        "panel": "it shows on drm",
+        "disk": "it shows on nvme or block or pci",
+    }
+    by_function = {one.function: found.of(one.id) for one in generic.devices if one.function in shows}
+    assert by_function.keys() == shows.keys()
+    advice = "leave out --through libusb" if platform == "linux" else "start Linux on this unit and capture there"
+    for function, one in by_function.items():
+        assert one.reasons[0].startswith(shows[function])
+        assert one.would_tell == advice
+        assert "supports usb" not in one.would_tell
+
+
+def test_what_hangs_on_the_root_hub_is_charged_to_no_hub() -> None:
+    """The root hub is the controller's, and a list without a root hub tells nothing (``_why_no_root``)."""
+    capture = captured_on("darwin", larch(without=("5",)))
+    camera = next(one for one in as_placed(LARCH, capture).devices if one.id == "camera")
+    finding = not_in_list(camera, scene(capture, LARCH), {"usb2": "usb-controller", "usb2/4": "internal-hub"})
+    assert (finding.verdict, finding.charged_to) == (Verdict.MISSING, "")

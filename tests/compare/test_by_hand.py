@@ -39,6 +39,7 @@ def answered(function: str, deed: Deed, location: str, events: int = 3) -> Obser
         location=location,
         after_ms=1234,
         events=events,
+        letters=events if deed is Deed.PRESS else 0,
     )
 
 
@@ -66,7 +67,10 @@ MUTE = (Verdict.IMPAIRED, Symptom.MUTE)
 POOR = (Verdict.IMPAIRED, Symptom.DEGRADED)
 
 PRESSED = answered("keyboard", Deed.PRESS, KEYBOARD)
+HOT_KEYS = replace(PRESSED, letters=0)
 NOTHING_PRESSED = silent("keyboard", Deed.PRESS, KEYBOARD)
+NEIGHBOUR = "pci0000:00/14.0/usb2/4.11/if0/hid/input"
+MOVED = answered("touchpad", Deed.MOVE, LARCH_TOUCHPAD)
 LID = "acpi/_SB_.LID0/input"
 
 TRUTHS: dict[str, tuple[str, tuple[Observation, ...], tuple[Verdict, Symptom]]] = {
@@ -83,6 +87,9 @@ TRUTHS: dict[str, tuple[str, tuple[Observation, ...], tuple[Verdict, Symptom]]] 
         (NOTHING_PRESSED, not_done("keyboard", Deed.PRESS, KEYBOARD)),
         ABSENT,
     ),
+    "hot keys alone, which come through the same port": ("keyboard", (HOT_KEYS,), UNSEEN),
+    "silent, and hot keys since": ("keyboard", (NOTHING_PRESSED, HOT_KEYS), ABSENT),
+    "Shift alone": ("keyboard", (replace(HOT_KEYS, modifiers=1),), WELL),
     "lid, nobody tried": ("lid", (), DECLARED),
     "lid answers": ("lid", (answered("lid", Deed.CLOSE, LID),), WELL),
     "lid is silent": ("lid", (silent("lid", Deed.CLOSE, LID),), ABSENT),
@@ -99,6 +106,22 @@ TRUTHS: dict[str, tuple[str, tuple[Observation, ...], tuple[Verdict, Symptom]]] 
         (silent("pointing-device", Deed.MOVE, LARCH_TOUCHPAD),),
         MUTE,
     ),
+    "the stick's silence says nothing of the touchpad": (
+        "touchpad",
+        (silent("pointing-stick", Deed.MOVE, LARCH_TOUCHPAD),),
+        WELL,
+    ),
+    "a mouse that moves says nothing of the touchpad": (
+        "touchpad",
+        (silent("touchpad", Deed.MOVE, LARCH_TOUCHPAD), answered("mouse", Deed.MOVE, LARCH_TOUCHPAD)),
+        MUTE,
+    ),
+    "its own function outranks any pointing device": (
+        "touchpad",
+        (MOVED, silent("pointing-device", Deed.MOVE, LARCH_TOUCHPAD)),
+        WELL,
+    ),
+    "port 4.11 is not in port 4.1": ("usb-keyboard", (silent("keyboard", Deed.PRESS, NEIGHBOUR),), WELL),
     "charger pulled and not missed": ("mains-adapter", (silent("mains-adapter", Deed.PULL, AC),), MUTE),
     "charger plugged in and not noticed: perhaps it is the charger": (
         "mains-adapter",
@@ -140,3 +163,23 @@ def test_a_silent_keyboard_is_evidence_for_the_localiser(built_tree: BuiltTree) 
 def test_observations_are_kept_in_the_file(built_tree: BuiltTree) -> None:
     capture = replace(look(built_tree(HERON)), observations=(PRESSED, silent("lid", Deed.CLOSE, LID)))
     assert parse(to_json(capture).encode(), "a test") == capture
+
+
+def test_a_keyboard_that_did_not_enumerate_is_not_called_mute(built_tree: BuiltTree) -> None:
+    capture = look(built_tree(LARCH))
+    place = LARCH_KEYBOARD.partition("/if0")[0]
+    nodes = tuple(
+        replace(node, rung=Rung.IDENTIFIED) if (node.bus, node.location) == ("usb", place) else node
+        for node in capture.nodes
+    )
+    stuck = replace(capture, nodes=nodes, observations=(silent("keyboard", Deed.PRESS, LARCH_KEYBOARD),))
+    finding = findings(stuck, LARCH_PROFILE).of("keyboard")
+    assert (finding.verdict, finding.symptom) == (Verdict.IMPAIRED, Symptom.FAILED)
+
+
+def test_a_silent_ps2_keyboard_may_be_one_that_a_program_grabbed(built_tree: BuiltTree) -> None:
+    """``EVIOCGRAB``: ``evdev_grab`` in drivers/input/evdev.c."""
+    assert (
+        found(built_tree, "keyboard", NOTHING_PRESSED).software == "a program that grabbed the keyboard looks the same"
+    )
+    assert found(built_tree, "lid", silent("lid", Deed.CLOSE, LID)).software == ""

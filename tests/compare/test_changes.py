@@ -265,3 +265,15 @@ def test_nothing_is_gone_or_new_on_a_bus_that_was_not_seen(before: Capture, afte
     for change in changes(before, after).nodes:
         lone = change.before is None or change.after is None
         assert (change.kind in (ChangeKind.GONE, ChangeKind.NEW)) == (lone and change.bus in seen)
+
+
+def test_an_adapter_that_a_bare_list_lacks_may_be_there() -> None:
+    """psutil documents ``sensors_battery``: of an adapter it tells ``power_plugged`` alone."""
+    adapter = replace(BATTERY, location="acpi/_SB_.AC0_/power_supply", identity="", facts={"online": 0})
+    sysfs, without = look(HUB, BATTERY, adapter), look(HUB)
+    listed = replace(without, system=replace(without.system, source="libusb"))
+    for before, after in ((sysfs, listed), (listed, sysfs)):
+        supplies = [one.kind for one in changes(before, after).nodes if one.bus == "power_supply"]
+        assert supplies == [ChangeKind.NOT_COMPARABLE] * 2
+    both = [replace(one, system=replace(one.system, source="libusb")) for one in (sysfs, without)]
+    assert {one.kind for one in changes(*both).nodes} == {ChangeKind.GONE}

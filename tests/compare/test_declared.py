@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 from conftest import BuiltTree, RealTree
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.looking import look
 from support.sysfs import Conditions
@@ -35,6 +35,7 @@ from usbwatch.model import (
     Kind,
     Node,
     Rung,
+    Software,
     System,
     UnitStrings,
     Verdict,
@@ -177,7 +178,10 @@ def test_after_its_controller_died_no_port_is_called_empty(built_tree: BuiltTree
 
 def test_over_current_is_told_beside_an_empty_port(built_tree: BuiltTree) -> None:
     capture = look(built_tree(LARCH, Conditions(missing=("camera",), over_current={"5": 3})))
-    assert _of(capture, "pci0000:00/14.0/usb2/5").because.endswith("over-current was reported 3 times")
+    assert _of(capture, "pci0000:00/14.0/usb2/5").because.endswith(
+        "nothing enumerated; its port has counted 3 over-current changes: "
+        "a shorted or overloaded branch (ports can share one)"
+    )
 
 
 def test_the_display_half_is_named_where_firmware_says_so(built_tree: BuiltTree) -> None:
@@ -345,6 +349,7 @@ _ANY_NODE = st.builds(
 
 
 @pytest.mark.properties
+@settings(deadline=None, max_examples=25)
 @given(st.lists(_ANY_NODE, max_size=6, unique_by=lambda node: (node.bus, node.location)))
 def test_whatever_firmware_says_nothing_unseen_is_called_not_found(nodes: list[Node]) -> None:
     """With no bus seen, "not found" can only be firmware's own word on a battery's bay or a port with a state."""
@@ -452,3 +457,122 @@ def test_with_a_profile_of_its_own_no_reason_is_added(built_tree: BuiltTree) -> 
     capture = look(built_tree(LARCH, Conditions(missing=("keyboard",))))
     reasons = findings(capture, find("fernhill-larch-13")).of("keyboard").reasons
     assert not [reason for reason in reasons if "it may be this" in reason]
+
+
+# --- What one record says of several parts, and what may be another part ------------------------
+
+
+def _pack(number: int) -> Node:
+    return replace(_declared("PNP0C0A", "battery"), location=f"acpi/_SB_.BAT{number}", functions=("battery",))
+
+
+def _word(number: int) -> Node:
+    return Node(
+        bus="smbios", location=f"dmi/type22-{number}", kind=Kind.DECLARED, rung=Rung.ATTACHED, identity="type 22"
+    )
+
+
+@pytest.mark.parametrize(("acpi", "smbios", "parts"), [(1, 1, 1), (2, 1, 3), (1, 2, 3)])
+def test_batteries_are_one_part_only_where_each_source_names_one(acpi: int, smbios: int, parts: int) -> None:
+    nodes = (*map(_pack, range(acpi)), *map(_word, range(smbios)))
+    assert len(declarations(_capture(nodes))) == parts
+
+
+@pytest.mark.parametrize(("peer", "listed"), [("usb2/1", 1), ("usb3/2", 2)])
+def test_only_the_usb_2_half_stands_for_both_halves_of_a_connector(peer: str, listed: int) -> None:
+    fast, other = f"{_XHCI}/usb3/1", f"{_XHCI}/{peer}"
+    ports = tuple(
+        Node(
+            bus="usb-port",
+            location=place,
+            kind=Kind.PORT,
+            rung=Rung.ABSENT,
+            facts={"connect_type": "hardwired", "peer": facing},
+        )
+        for place, facing in ((fast, other), (other, fast))
+    )
+    assert len(declarations(_capture(ports))) == listed
+
+
+_XHCI = "pci0000:00/14.0"
+
+
+def test_a_battery_that_talks_is_in_its_bay_whatever_its_status_says() -> None:
+    talking = Node(
+        bus="power_supply",
+        location="acpi/_SB_.BAT0/power_supply",
+        kind=Kind.FUNCTION,
+        rung=Rung.WORKING,
+        name="BAT0",
+        functions=("battery",),
+    )
+    empty, told = (declarations(_capture(nodes))[0] for nodes in ((_pack(0),), (_pack(0), talking)))
+    assert (empty.state, empty.because) == (NOT_FOUND, "firmware says that its bay is empty")
+    assert (told.state, told.found) == (FOUND, "BAT0")
+
+
+@pytest.mark.parametrize(("switch", "state"), [("i8042.noaux", NOT_SEEN), ("i8042.nokbd", NOT_FOUND)])
+def test_a_port_that_the_kernel_was_told_to_leave_out_was_not_seen(switch: str, state: DeclaredState) -> None:
+    """Documentation/admin-guide/kernel-parameters.txt, i8042.noaux."""
+    coverage = Coverage(bus="serio", state=CoverageState.OK, drivers=("psmouse", "atkbd"))
+    capture = _capture((_declared("PNP0F13"),), (coverage,))
+    assert declarations(replace(capture, software=Software(switches=(switch,))))[0].state is state
+
+
+def _record(name: str, **facts: Fact) -> Node:
+    return Node(
+        bus="smbios",
+        location=f"dmi/type41-{name}",
+        kind=Kind.DECLARED,
+        rung=Rung.ATTACHED,
+        identity="type 41",
+        facts={"device_type": 5, **facts},
+    )
+
+
+def _lan(place: str, **facts: Fact) -> Node:
+    return Node(
+        bus="usb" if "/usb" in place else "pci",
+        location=place,
+        kind=Kind.DEVICE,
+        rung=Rung.WORKING,
+        functions=("ethernet",),
+        facts=facts,
+    )
+
+
+_SOUND = tuple(Coverage(bus=bus, state=CoverageState.OK) for bus in ("pci", "usb"))
+_AT_19, _AT_1A = "0000:00:19.0", "0000:00:1a.0"
+
+_RECORDS: dict[str, tuple[tuple[Node, ...], tuple[DeclaredState, ...]]] = {
+    "at its address": ((_lan("pci0000:00/19.0"), _record("a", bus_address=_AT_19)), (FOUND,)),
+    "at another address": ((_lan("pci0000:00/19.0"), _record("a", bus_address=_AT_1A)), (UNPROVEN,)),
+    "no address": ((_lan("pci0000:00/19.0"), _record("a")), (FOUND,)),
+    "two records, one part, its address in the second": (
+        (_lan("pci0000:00/19.0"), _record("a"), _record("b", bus_address=_AT_19)),
+        (NOT_SEEN, FOUND),
+    ),
+    "two records without addresses, one part": (
+        (_lan("pci0000:00/19.0"), _record("a"), _record("b")),
+        (FOUND, NOT_SEEN),
+    ),
+    "two records, two parts": (
+        (_lan("pci0000:00/19.0"), _lan("pci0000:00/1a.0"), _record("a"), _record("b")),
+        (FOUND, FOUND),
+    ),
+    "a part of which nothing says that it is inside": ((_lan(f"{_XHCI}/usb2/1"), _record("a")), (UNPROVEN,)),
+}
+
+
+@pytest.mark.parametrize(("nodes", "states"), _RECORDS.values(), ids=_RECORDS)
+def test_each_onboard_record_has_a_part_of_its_own(nodes: tuple[Node, ...], states: tuple[DeclaredState, ...]) -> None:
+    told = [one for one in declarations(_capture(nodes, _SOUND)) if one.where.startswith("dmi/")]
+    assert tuple(one.state for one in told) == states
+
+
+def test_a_touch_pad_that_may_be_outside_does_not_prove_the_units_own() -> None:
+    pad = replace(_lan(f"{_XHCI}/usb2/1"), functions=("touchpad", "pointing-device"))
+    says = replace(_record("a", kind=7, interface=0xA2), identity="type 21")
+    fixed = replace(pad, facts={"removable": "fixed"})
+    states = [declarations(_capture((node, says), _SOUND))[0].state for node in (pad, fixed)]
+    assert states == [UNPROVEN, FOUND]

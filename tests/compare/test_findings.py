@@ -242,7 +242,7 @@ def test_a_ps2_keyboard_is_never_called_present_or_missing(built_tree: BuiltTree
     for conditions in (HEALTHY, Conditions(missing=("keyboard",))):
         finding = of(built_tree, conditions, find("brackwell-heron-14")).of("keyboard")
         assert finding.verdict is Verdict.UNSEEN
-        assert "press keys" in finding.would_tell
+        assert "usbwatch handcheck keyboard" in finding.would_tell
 
 
 def test_a_silent_i2c_touchpad_is_missing_only_when_its_driver_could_have_asked_it(built_tree: BuiltTree) -> None:

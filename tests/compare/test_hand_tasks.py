@@ -12,7 +12,7 @@ from support.units import HERON, LARCH, PLOVER
 from usbwatch.capture import CopiedTree
 from usbwatch.capture.watched_nodes import sources
 from usbwatch.compare.hand_tasks import LEAST_CHARGE_PERCENT, HandTask, hand_tasks, why_charger_stays
-from usbwatch.model import Capture, Deed, Fact, Observation, Response, Rung
+from usbwatch.model import Capture, Deed, Fact, Kind, Node, Observation, Response, Rung
 from usbwatch.profile import find
 
 HERON_PROFILE, LARCH_PROFILE = find("brackwell-heron-14"), find("fernhill-larch-13")
@@ -154,3 +154,20 @@ def test_a_charger_that_is_out_is_only_plugged_in(built_tree: BuiltTree) -> None
     )
     asked = hand_tasks(out, LARCH_PROFILE, all_heard(str(root), capture), ("mains-adapter",))
     assert [(task.deed, task.why_not) for task in asked] == [(Deed.PLUG, "")]
+
+
+def test_a_stick_on_the_keyboards_port_does_not_speak_for_the_keys(built_tree: BuiltTree) -> None:
+    root = built_tree(HERON)
+    keys, stick = "platform/i8042/kbd/input", "platform/i8042/kbd/input#2"
+    pointing = Node(
+        bus="input",
+        location=stick,
+        kind=Kind.FUNCTION,
+        rung=Rung.WORKING,
+        functions=("pointing-device", "pointing-stick"),
+    )
+    capture = look(root)
+    both = replace(capture, nodes=(*capture.nodes, pointing))
+    heard = {**all_heard(str(root), capture), stick: ""}
+    (task,) = hand_tasks(both, HERON_PROFILE, heard, ("keyboard",))
+    assert task.own == (keys,)

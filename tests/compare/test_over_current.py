@@ -72,3 +72,8 @@ def test_it_is_told_once_when_both_know(built_tree: BuiltTree) -> None:
     assert [reason for reason in found.reasons if "over-current" in reason] == [
         f"its port has counted 1 over-current change: {BRANCH}"
     ]
+
+
+def test_another_trouble_of_the_log_is_no_over_current(built_tree: BuiltTree) -> None:
+    found = finding(built_tree, Conditions(), replace(TOLD, trouble="disconnected"))
+    assert not [reason for reason in found.reasons if "over-current" in reason]

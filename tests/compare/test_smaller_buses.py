@@ -232,3 +232,14 @@ def test_a_serial_disk_is_held_against_the_speed_that_its_profile_names(
     serial_disk(root, number=7, port=1, name="sdb", link={"sata_spd": now, "hw_sata_spd_limit": "6.0 Gbps"})
     finding = _found(root, _expecting("disk", "pci0000:00/1f.0/ata1/block", speed_mbps=6000))
     assert (finding.verdict, finding.symptom) == (verdict, symptom)
+
+
+def test_a_radio_may_be_the_sdio_card_that_no_driver_holds(loose_tree: _Tree) -> None:
+    """``sdio_bus`` in drivers/mmc/core/sdio_bus.c: drivers hold the functions of such a card."""
+    root = loose_tree(LARCH, Conditions(missing=("bluetooth",)))
+    card(root, "", host=pci_function(root, "1a.0", "080501", "sdhci-pci"), number=0)
+    assert _found(root, _expecting("bluetooth")).verdict is Verdict.MISSING
+    card(root, "SDIO", host=pci_function(root, "1a.1", "080501", "sdhci-pci"), number=1)
+    finding = _found(root, _expecting("bluetooth"))
+    assert finding.verdict is Verdict.UNSEEN
+    assert "the SDIO card at pci0000:00/1a.1/mmc/card" in finding.reasons[0]

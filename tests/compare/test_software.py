@@ -260,7 +260,7 @@ def test_behind_an_i2c_controller_without_driver_the_lacking_driver_is_named(bui
 # --- Firmware that has something disabled, and switches that take a radio off its bus -----
 
 
-@pytest.mark.parametrize(("status", "verdict"), [(13, Verdict.UNSEEN), (15, Verdict.MISSING)])
+@pytest.mark.parametrize(("status", "verdict"), [(13, Verdict.UNSEEN), (15, Verdict.MISSING), (8, Verdict.MISSING)])
 def test_a_touchpad_that_firmware_has_disabled_is_not_missing(
     built_tree: BuiltTree, status: int, verdict: Verdict
 ) -> None:
@@ -289,3 +289,62 @@ def test_a_switch_of_the_units_own_can_take_a_radio_off_its_bus(built_tree: Buil
     assert (passing.verdict, passing.software) == (Verdict.MISSING, "")
     assert (shut.verdict, shut.symptom) == (Verdict.UNSEEN, Symptom.UNSEEN)
     assert shut.software == "software blocks the radio (platform/invented-wmi/rfkill)"
+
+
+SWITCH = Node(
+    bus="rfkill",
+    location="platform/invented-wmi/rfkill",
+    kind=Kind.FUNCTION,
+    rung=Rung.BOUND,
+    facts={"type": "bluetooth", "hard": 0, "soft": 1},
+)
+
+
+def test_a_switch_on_a_helpers_dongle_takes_no_radio_of_the_unit_off_its_bus(built_tree: BuiltTree) -> None:
+    """Neither one in a socket, nor one on another radio wherever that sits."""
+    capture = look(built_tree(LARCH, Conditions(missing=("bluetooth",))))
+    dongle = Node(
+        bus="usb", location=f"{USB2}/1", kind=Kind.DEVICE, rung=Rung.WORKING, functions=("bluetooth",), facts={}
+    )
+    inside = replace(dongle, bus="pci", location="pci0000:00/1c.5")
+    for carrier in (dongle, replace(dongle, functions=()), inside):
+        switch = replace(SWITCH, location=f"{carrier.location}/bluetooth/rfkill")
+        finding = findings(replace(capture, nodes=(*capture.nodes, carrier, switch)), LARCH_PROFILE).of("bluetooth")
+        assert (finding.verdict, finding.software) == (Verdict.MISSING, ""), carrier.location
+
+
+def test_what_is_charged_to_a_hub_is_not_explained_once_more(built_tree: BuiltTree) -> None:
+    capture = look(built_tree(LARCH, Conditions(missing=("hub",))))
+    lacking = replace(ALL_SEEN, drivers_for={"pci0000:00/14.0": ("xhci_pci",)})
+    finding = findings(replace(capture, software=lacking), LARCH_PROFILE).of("keyboard")
+    assert (finding.charged_to, finding.software) == ("internal-hub", "")
+
+
+def test_a_keyboard_that_nobody_pressed_is_not_told_to_lack_a_driver(built_tree: BuiltTree) -> None:
+    finding = findings(replace(look(built_tree(HERON)), software=Software()), HERON_PROFILE).of("keyboard")
+    assert (finding.symptom, finding.software) == (Symptom.UNSEEN, "")
+
+
+def test_a_port_that_is_there_was_not_left_out_by_the_command_line(built_tree: BuiltTree) -> None:
+    """The port exists and is empty: i8042.noaux would have left it out (drivers/input/serio/i8042.c)."""
+    empty = Node(bus="serio", location="platform/i8042/aux", kind=Kind.DEVICE, rung=Rung.ABSENT)
+    capture = without(look(built_tree(HERON)), "platform/i8042/aux")
+    devices = tuple(
+        replace(one, locations=("platform/i8042/aux",), identities=()) if one.id == "touchpad" else one
+        for one in HERON_PROFILE.devices
+    )
+    profile = replace(HERON_PROFILE, devices=devices)
+    left_out, there = (
+        findings(replace(capture, nodes=(*capture.nodes, *more), software=Software()), profile).of("touchpad")
+        for more in ((), (empty,))
+    )
+    assert left_out.software.startswith("the kernel may have been started with i8042.noaux")
+    assert (there.node, there.software) == (empty, "")
+
+
+def test_where_the_list_of_drivers_leaves_a_device_out_nothing_is_known_of_its_driver(built_tree: BuiltTree) -> None:
+    """Without modules.builtin.modinfo a driver may be built in (Documentation/kbuild/kbuild.rst)."""
+    capture = replace(look(built_tree(LARCH, NO_CAMERA_DRIVER)), software=ALL_SEEN)
+    assert findings(capture, LARCH_PROFILE).of("camera").software == (
+        "whether this kernel has a driver for it was not seen"
+    )

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import pytest
 
-from usbwatch.compare.twins import twin, usb2_twins
-from usbwatch.model import Fact, Kind, Node, Rung
+from usbwatch.compare.twins import twin, twins_of, usb2_twins
+from usbwatch.model import ExpectedDevice, Fact, Kind, Node, Rung
 
 XHCI = "pci0000:00/14.0"
 HIGH, FAST = f"{XHCI}/usb2", f"{XHCI}/usb3"
@@ -39,9 +39,20 @@ CASES = {
     "no location at all": (known(port(f"{FAST}/2", peer=f"{HIGH}/2")), f"{FAST}/2", ""),
     "no pair": (known(port(f"{FAST}/2", location=PLACED)), f"{FAST}/2", ""),
     "paired by number at a hub": (
-        known(port(f"{FAST}/2.3", peer=f"{HIGH}/5.3", location=UNPLACED)),
+        known(
+            port(f"{FAST}/2", peer=f"{HIGH}/5", location=PLACED),
+            port(f"{FAST}/2.3", peer=f"{HIGH}/5.3", location=UNPLACED),
+        ),
         f"{FAST}/2.3",
         f"{HIGH}/5.3",
+    ),
+    "paired by number at a hub whose own pair is a guess": (
+        known(
+            port(f"{FAST}/2", peer=f"{HIGH}/2", location=UNPLACED),
+            port(f"{FAST}/2.3", peer=f"{HIGH}/2.3", location=UNPLACED),
+        ),
+        f"{FAST}/2.3",
+        "",
     ),
     "the SuperSpeed half of a hub is gone, and its ports with it": (
         known(port(f"{FAST}/2", peer=f"{HIGH}/5", location=PLACED)),
@@ -68,3 +79,12 @@ def test_only_superspeed_places_have_a_usb_2_port_to_fall_back_to() -> None:
         port(f"{FAST}/2", peer=f"{HIGH}/5", location=PLACED), port(f"{HIGH}/5", peer=f"{FAST}/2", location=PLACED)
     )
     assert usb2_twins([f"{FAST}/2", f"{HIGH}/5", f"{FAST}/3"], ports) == {f"{HIGH}/5": f"{FAST}/2"}
+
+
+def test_at_a_place_that_the_profile_names_a_device_is_where_it_should_be() -> None:
+    ports = known(port(f"{FAST}/2", peer=f"{HIGH}/5", location=PLACED))
+    fast, both = (
+        ExpectedDevice(id="a", name="a", function="camera", within="board", locations=places)
+        for places in ((f"{FAST}/2",), (f"{FAST}/2", f"{HIGH}/5"))
+    )
+    assert (twins_of(fast, ports), twins_of(both, ports)) == ({f"{HIGH}/5": f"{FAST}/2"}, {})

@@ -45,6 +45,8 @@ def told(**changes: object) -> list[str]:
         ("optional", "yes", "is 'yes'; expected true or false"),
         ("optional", 1, "is 1; expected true or false"),
         ("speed_mbps", 0, "is 0; expected 1 or more"),
+        ("lanes", 33, "is 33; expected at most 32"),
+        ("link_gts", 0.0, "is 0.0; expected more than 0"),
         ("speed_mbps", 1.5, "is 1.5; expected a whole number"),
         ("speed_mbps", 480.0, "is 480.0; expected a whole number"),
         ("speed_mbps", True, "is true; expected a whole number"),

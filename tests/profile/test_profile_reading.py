@@ -99,6 +99,8 @@ def test_every_key_arrives_in_the_profile() -> None:
                 needs=("mainboard-usb", "top-case-3v3", "top-case-flex"),
                 reaches=Rung.BOUND,
                 speed_mbps=12,
+                lanes=2,
+                link_gts=8.0,
                 optional=True,
                 weight=3.0,
                 firmware_names=("PNP0303",),

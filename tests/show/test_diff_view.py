@@ -10,10 +10,10 @@ from support.golden import assert_golden
 from support.hostile import HOSTILE, poisoned
 from support.invented import COVERAGE, MODEM, MOUSE, PROFILE, XHCI, capture, node
 
-from usbwatch.model import Profile
+from usbwatch.model import Capture, Profile, UnitStrings
 from usbwatch.model.changes import ChangeKind, Changes, CoverageChange, EpisodeChange, FactChange, NodeChange
 from usbwatch.show import changes_document, diff_view, json_text, plain
-from usbwatch.show.diff_view import changes_sentence
+from usbwatch.show.diff_view import changes_sentence, diff_heading_view
 
 GOLDEN = Path(__file__).parent / "golden"
 
@@ -103,3 +103,29 @@ def test_no_string_can_break_the_page(text: str, profile: Profile | None) -> Non
     shown = plain(diff_view(poisoned(CHANGES, text), 80, profile), 80)
     assert all(row.isprintable() for row in shown.removesuffix("\n").split("\n"))
     assert json_text(changes_document(poisoned(CHANGES, text))).isascii()
+
+
+def _heading(before: Capture, after: Capture, times: tuple[str, str]) -> str:
+    return plain(diff_heading_view(before, after, times, ("before.json", "after.json")), 120)
+
+
+def test_the_files_are_named_where_a_time_is_missing() -> None:
+    assert "before.json" not in _heading(capture(), capture(), ("14:05", "15:05"))
+    text = _heading(capture(), capture(), ("14:05", ""))
+    assert "captured 14:05, before.json" in text
+    assert "time of capture not recorded, after.json" in text
+
+
+def test_a_capture_without_a_model_need_not_be_of_the_same_unit() -> None:
+    nameless = capture(unit=UnitStrings())
+    said = "gives no model, so nothing shows that both are of one unit"
+    assert f"Note: B {said}" in _heading(capture(), nameless, ("", ""))
+    assert f"Note: A {said}" in _heading(nameless, capture(), ("", ""))
+    assert said not in _heading(capture(), capture(), ("", ""))
+    assert said not in _heading(nameless, nameless, ("", ""))
+
+
+@pytest.mark.parametrize("text", HOSTILE.values(), ids=HOSTILE.keys())
+def test_no_name_of_a_file_can_break_the_heading(text: str) -> None:
+    page = plain(diff_heading_view(capture(), capture(), ("", ""), (text, text)), 80)
+    assert all(row.isprintable() for row in page.removesuffix("\n").split("\n"))

@@ -127,6 +127,14 @@ def test_many_faults_at_once_are_plausible_when_larger_sets_hold_much() -> None:
     assert "Sets of more than 3 faults: 31% together. More faults than three at once are plausible." in text
 
 
+def test_the_fewest_faults_that_explain_everything_are_named() -> None:
+    (one, *_), (other, *_) = (each.sites[0] for each in TOP_CASE_LOST.suspects.parts[:2])
+    text = flat(with_suspects(replace(TOP_CASE_LOST.suspects, fewest=((one,), (one, other)))))
+    assert f"Fewest faults that explain everything found wrong: {one.name}; or {one.name} + {other.name}." in text
+    for none in ((), ((),)):
+        assert "Fewest faults" not in flat(with_suspects(replace(TOP_CASE_LOST.suspects, fewest=none)))
+
+
 def test_a_probability_that_could_not_be_worked_out_is_not_made_up() -> None:
     text = flat(with_suspects(replace(TOP_CASE_LOST.suspects, left_out=None)))
     assert "How probable sets of more than 2 faults are could not be worked out." in text

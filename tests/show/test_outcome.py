@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from support.invented import finding, findings
 
-from usbwatch.model import Answer, Findings, Verdict
+from usbwatch.model import Answer, Findings, Loss, Verdict
 from usbwatch.show.outcome import Outcome, outcome, sentence
 
 MISSING, IMPAIRED, UNSEEN, MOVED = Verdict.MISSING, Verdict.IMPAIRED, Verdict.UNSEEN, Verdict.MOVED
 NO = (Answer(check="caps-light", yes=False),)
+INSIDE = Loss(location="pci0000:00/14.0/usb2/4.2", what="failed to enumerate", inside=True)
 YES = (Answer(check="caps-light", yes=True),)
 
 CASES = {
@@ -39,6 +42,21 @@ CASES = {
         ),
         Outcome.WRONG,
         "1 of 19 expected devices is missing, hiding 2 more; 1 unseen",
+    ),
+    "lost inside, where no finding speaks of it": (
+        findings(losses=(INSIDE,)),
+        Outcome.WRONG,
+        "a part wired to USB port 4.2 failed to enumerate; all 19 expected devices present",
+    ),
+    "lost beside what is missing": (
+        findings(finding("camera", MISSING), losses=(INSIDE, replace(INSIDE, location="usb2/5"))),
+        Outcome.WRONG,
+        "1 of 19 expected devices is missing; parts wired to USB ports 4.2 and 5 failed to enumerate",
+    ),
+    "lost, inside or outside": (
+        findings(finding("panel", UNSEEN), losses=(replace(INSIDE, inside=False),)),
+        Outcome.NOT_ALL_SEEN,
+        "something at USB port 4.2 failed to enumerate, inside or outside; 1 of 19 expected devices unseen",
     ),
     "unseen is not missing": (
         findings(finding("panel", UNSEEN), finding("lid", UNSEEN)),

@@ -5,7 +5,8 @@ ABI/stable/sysfs-class-backlight. Some of these files ask a chip or run
 firmware's code when they are read, as a battery's do: ``temp`` of a zone
 that firmware declares runs its ``_TMP`` method, ``fanN_input`` reads a
 register or asks the embedded controller. They change nothing; the kernel
-itself reads them as it goes. Voltages, currents and a chip's own temperatures
+itself reads them as it goes. A chip on a device that is asleep is not asked,
+for the read would wake it. Voltages, currents and a chip's own temperatures
 say nothing of a part that is missing, and are not read.
 """
 
@@ -15,6 +16,7 @@ import re
 from typing import Dict, Iterator, Optional
 
 from usbwatch.capture.functions import ACPI_FUNCTIONS
+from usbwatch.capture.pci import is_awake
 from usbwatch.capture.place import Places
 from usbwatch.capture.sight import Sight
 from usbwatch.model import Fact, Kind, Node, Rung
@@ -55,7 +57,7 @@ def hwmon_nodes(sight: Sight, places: Places) -> Iterator[Node]:
         if sight.points_to(f"{folder}/device", "subsystem") in _MIRRORED:
             continue
         names = sight.names(folder)
-        fans = sight.numbers(folder, *filter(_FAN_FILE.match, names))
+        fans = sight.numbers(folder, *filter(_FAN_FILE.match, names)) if is_awake(sight, f"{folder}/device") else {}
         yield Node(
             bus="hwmon",
             location=places.of(folder),

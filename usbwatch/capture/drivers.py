@@ -69,20 +69,31 @@ def driver_list(sight: Sight, kernel: str, modaliases: Set[str]) -> Tuple[Option
     """What the kernel of release ``kernel`` has for each modalias, and which of that is built in.
 
     None when there is no list to look in, or one too large to be a kernel's.
+    A device for which nothing is found is left out where it is not known what
+    is built in.
     """
     folder = next((place for place in _folders(kernel) if "modules.alias" in sight.names(place)), "")
     if not folder:
         return None, frozenset()
     if not modaliases:
         return {}, frozenset()
-    listed = printable(sight.blob(folder, "modules.alias", _LARGEST_LIST))
-    within = printable(sight.blob(folder, "modules.builtin.modinfo", _LARGEST_LIST))
+    listed, within = (_whole(sight, folder, name) for name in ("modules.alias", "modules.builtin.modinfo"))
     if not listed:
         return None, frozenset()
     from_files = modules_for(listed_aliases(listed, sorted({kind_of(one) for one in modaliases} - {""})), modaliases)
-    built_in = modules_for(built_in_aliases(within), modaliases)
+    built_in = modules_for(built_in_aliases(within or ""), modaliases)
     both = {one: tuple(sorted({*modules, *built_in.get(one, ())})) for one, modules in from_files.items()}
-    return both, frozenset(module for modules in built_in.values() for module in modules)
+    known = both if within is not None else {one: modules for one, modules in both.items() if modules}
+    return known, frozenset(module for modules in built_in.values() for module in modules)
+
+
+def _whole(sight: Sight, folder: str, name: str) -> Optional[str]:
+    """A list as text, None where it is not there or too long to be read whole: its end could name the driver."""
+    if name not in sight.names(folder):
+        return None
+    before = len(sight.refused)
+    data = sight.blob(folder, name, _LARGEST_LIST + 1)
+    return printable(data) if len(data) <= _LARGEST_LIST and len(sight.refused) == before else None
 
 
 def _folders(kernel: str) -> List[str]:

@@ -12,7 +12,7 @@ from typing import Tuple
 from usbwatch.capture.sight import Sight, refused_names
 from usbwatch.model import Coverage, CoverageState, System, UnitStrings
 
-__all__ = ["DMI_FOLDER", "dmi", "system"]
+__all__ = ["DMI_FOLDER", "dmi", "system", "virtual"]
 
 DMI_FOLDER = "sys/class/dmi/id"
 
@@ -40,7 +40,7 @@ def dmi(sight: Sight) -> Tuple[UnitStrings, Coverage]:
     )
 
 
-def _virtual(sight: Sight) -> str:
+def virtual(sight: Sight) -> str:
     """The sign that the tree describes an emulated or contained machine, or ""."""
     flags = sight.blob("proc", "cpuinfo", 20_000).decode("ascii", "replace").partition("flags")[2].partition("\n")[0]
     if "hypervisor" in flags.split():
@@ -58,5 +58,5 @@ def system(sight: Sight, *, privileged: bool) -> System:
         kernel=kernel,
         source=sight.tree.source,
         privileged=privileged,
-        virtual=_virtual(sight),
+        virtual=virtual(sight),
     )

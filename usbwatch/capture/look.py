@@ -174,9 +174,9 @@ def _log_coverage(log: Optional[str], told: Optional[Survey], sight: Sight) -> C
     if log is None or told is None:
         return _without_log(sight)
     if not told.lines:
-        empty = not log.strip()
-        why = "it is empty" if empty else "what was given as the kernel's log holds no line of one"
-        return Coverage(bus="log", state=CoverageState.EMPTY if empty else CoverageState.FAILED, why=why)
+        # A kernel always says something as it starts, so a log without a line was not kept, or not handed over.
+        what = "it is empty" if not log.strip() else "what was given as the kernel's log holds no line of one"
+        return Coverage(bus="log", state=CoverageState.FAILED, why=f"{what}; {_LACKING}")
     if told.lost:
         # A line that is not in a log with lost lines may have been there, so its absence means nothing.
         why = f"the kernel's log is incomplete: {told.lost}"

@@ -125,8 +125,18 @@ def _one_character(token: str) -> str:
     if token[0] == "\\":
         return re.escape(token[1])
     negated = token[1] in "!^"
-    body = token[1 + negated : -1]
-    return f"[{'^' if negated else ''}{''.join(one if one == '-' else re.escape(one) for one in body)}]"
+    return f"[{'^' if negated else ''}{_set_members(token[1 + negated : -1])}]"
+
+
+def _set_members(body: str) -> str:
+    """The members of a bracket with each character escaped, for ``--`` and the like mean more to ``re`` than here."""
+    members: List[str] = []
+    at = 0
+    while at < len(body):
+        is_range = body[at + 1 : at + 2] == "-" and at + 2 < len(body)
+        members.append(f"{re.escape(body[at])}-{re.escape(body[at + 2])}" if is_range else re.escape(body[at]))
+        at += 3 if is_range else 1
+    return "".join(members)
 
 
 def _fits(pieces: List[Tuple["re.Pattern[str]", int]], text: str) -> bool:

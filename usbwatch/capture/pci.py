@@ -14,7 +14,7 @@ from usbwatch.capture.place import Places
 from usbwatch.capture.sight import Sight
 from usbwatch.model import Kind, Node, Rung
 
-__all__ = ["FOLDER", "nodes"]
+__all__ = ["FOLDER", "is_awake", "nodes"]
 
 FOLDER = "sys/bus/pci/devices"
 
@@ -25,6 +25,11 @@ _AWAKE = ("active", "unsupported", "")
 """Words of ``runtime_status`` with which a read wakes nothing (Documentation/ABI/testing/sysfs-devices-power)."""
 
 _LINK = ("current_link_speed", "current_link_width", "max_link_speed", "max_link_width")
+
+
+def is_awake(sight: Sight, folder: str) -> bool:
+    """Whether a read of the device in a folder wakes nothing; so too where the kernel tells nothing of its sleep."""
+    return sight.text(folder, "power/runtime_status") in _AWAKE
 
 
 def _digits(text: str) -> str:
@@ -56,6 +61,6 @@ def nodes(sight: Sight, places: Places) -> Iterator[Node]:
                     _digits(sight.text(folder, part)) for part in ("subsystem_vendor", "subsystem_device")
                 ),
                 **sight.facts(folder, "revision", "removable"),
-                **(sight.facts(folder, *_LINK) if sight.text(folder, "power/runtime_status") in _AWAKE else {}),
+                **(sight.facts(folder, *_LINK) if is_awake(sight, folder) else {}),
             },
         )

@@ -53,9 +53,13 @@ def parse(content: bytes, path: str) -> Capture:
     """The capture that ``content`` holds; ``path`` is only for the sentence of a ``BadCapture``."""
     import msgspec
 
+    if not content.strip():
+        raise BadCapture(path, "is empty", _AGAIN)
     try:
         plain = msgspec.json.decode(content)
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
+    except RecursionError:
+        raise BadCapture(path, "is nested deeper than any capture", "give a file that capture wrote") from None
+    except (msgspec.DecodeError, UnicodeDecodeError) as error:
         cut = " and ends in the middle" if "truncated" in str(error) else ""
         raise BadCapture(path, f"is no JSON document{cut} ({error})", _AGAIN) from None
     if not isinstance(plain, dict) or plain.get("format") != FORMAT:
@@ -64,6 +68,8 @@ def parse(content: bytes, path: str) -> Capture:
     _check_digest(path, plain)
     try:
         capture = msgspec.convert(plain, Capture, strict=True)
+    except RecursionError:
+        raise BadCapture(path, "is nested deeper than any capture", "give a file that capture wrote") from None
     except msgspec.ValidationError as error:
         raise BadCapture(path, f"does not have the shape of a capture: {error}", _AGAIN) from None
     if any(len(node.location) > _LONGEST_LOCATION for node in capture.nodes):

@@ -12,13 +12,13 @@ from usbwatch.capture.place import Places
 from usbwatch.capture.sight import Sight, refused_names
 from usbwatch.model import Blacklisted, Coverage, CoverageState, Software
 
-__all__ = ["COMMAND_LINE", "DRIVER_LIST", "LOADED", "MODPROBE_D", "software"]
+__all__ = ["COMMAND_LINE", "DRIVER_LIST", "LOADED", "MODPROBE_D", "SILENT_WITHOUT_DRIVER", "software"]
 
 COMMAND_LINE, DRIVER_LIST, LOADED, MODPROBE_D = "command line", "driver list", "loaded modules", "modprobe.d"
 """What ``Software.seen`` calls its sources."""
 
 _SOURCES = (COMMAND_LINE, DRIVER_LIST, LOADED, MODPROBE_D)
-_SILENT_WITHOUT_DRIVER = frozenset({"acpi", "platform"})
+SILENT_WITHOUT_DRIVER = frozenset({"acpi", "platform"})
 """Buses most of whose devices have no driver anywhere: one that no module is made for is left out."""
 
 
@@ -56,7 +56,7 @@ def _by_place(without: Tuple[Undriven, ...], listed: Dict[str, Tuple[str, ...]])
     found: Dict[str, List[str]] = {}
     for one in without:
         modules = listed.get(one.modalias)
-        if modules or (modules is not None and one.bus not in _SILENT_WITHOUT_DRIVER):
+        if modules or (modules is not None and one.bus not in SILENT_WITHOUT_DRIVER):
             found.setdefault(one.place, []).extend(modules)
     return {place: tuple(sorted(set(modules))) for place, modules in found.items()}
 
@@ -66,14 +66,16 @@ def _coverage(told: Software, count: int, sight: Sight, before: int) -> Coverage
     refused = sight.refused[before:]
     lacking = [source for source in _SOURCES if source not in told.seen]
     state, why = CoverageState.OK, f"not to be had: {', '.join(lacking)}" if lacking else ""
+    lacks_rights = any(error in (errno.EACCES, errno.EPERM) for _, error in refused)
     if DRIVER_LIST not in told.seen:
-        state = CoverageState.NOT_PERMITTED if refused else CoverageState.NOT_THERE
+        broke_off = CoverageState.FAILED if refused else CoverageState.NOT_THERE
+        state = CoverageState.NOT_PERMITTED if lacks_rights else broke_off
     return Coverage(
         bus="modules",
         state=state,
         nodes=count,
         why=why,
-        root_would_help=any(error in (errno.EACCES, errno.EPERM) for _, error in refused),
+        root_would_help=lacks_rights,
         unread=len(refused),
         unread_names=refused_names(refused),
     )

@@ -13,7 +13,7 @@ import errno
 import os
 import re
 import stat
-from typing import Dict, Optional, Protocol, Tuple
+from typing import Dict, List, Optional, Protocol, Tuple
 
 from usbwatch.capture.files import read_regular
 from usbwatch.errors import BadTree
@@ -73,13 +73,20 @@ class CopiedTree:
         if os.path.islink(os.path.join(self._root, "sys")):
             raise BadTree(self._shown, "its sys is a link", "copy the folder itself")
         if "sys" not in names:
-            raise BadTree(self._shown, "holds no folder named sys", "give the folder that holds the copied sys")
+            held = self._held_by(names)
+            remedy = f"give its folder {held}" if held else "give the folder that holds the copied sys"
+            raise BadTree(self._shown, "holds no folder named sys", remedy)
         try:
             inside = os.listdir(os.path.join(self._root, "sys"))
         except OSError as error:
             raise BadTree(self._shown, f"its sys cannot be read ({error.strerror})", "copy it again") from None
         if "bus" not in inside and "class" not in inside:
             raise BadTree(self._shown, "its sys holds neither bus nor class", "copy all of sys, with its links")
+
+    def _held_by(self, names: List[str]) -> str:
+        """The one name that is a folder which holds sys, "" when none or several are."""
+        found = [name for name in names if os.path.isdir(os.path.join(self._root, name, "sys"))]
+        return found[0] if len(found) == 1 else ""
 
     def _guarded(self, path: str) -> str:
         """The real path, once the folder it lies in is known to lie inside the root; else EPERM."""

@@ -40,6 +40,9 @@ TELLING: Dict[Deed, FrozenSet[Sign]] = {
 }
 """The signs that tell of each deed; all others pass unnoticed."""
 
+_ANSWERING: Dict[Deed, FrozenSet[Sign]] = {**TELLING, Deed.PRESS: frozenset({Sign.LETTER, Sign.MODIFIER})}
+"""The signs that answer it: other keys may be hot keys, which come through the same port without a keyboard."""
+
 SETTLE_MS: Dict[Deed, int] = {**dict.fromkeys(Deed, 600), Deed.PULL: 4000, Deed.PLUG: 4000, Deed.CLOSE: 2000}
 """How long is watched on after an answer or a word, so that a slow node is heard, too.
 
@@ -101,6 +104,8 @@ class _Tally:
     events: int = 0
     letters: int = 0
     modifiers: int = 0
+    answers: bool = False
+    """Whether one of its signs answers the deed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,9 +147,10 @@ def _heard(watch: Watch, told: Signs) -> Watch:
         events=tally.events + len(telling),
         letters=tally.letters + telling.count(Sign.LETTER),
         modifiers=tally.modifiers + telling.count(Sign.MODIFIER),
+        answers=tally.answers or bool(_ANSWERING[watch.ask.deed] & set(telling)),
     )
     ends_ms = watch.ends_ms
-    if told.location in watch.ask.own:
+    if told.location in watch.ask.own and tally.answers:
         ends_ms = min(ends_ms, told.at_ms + SETTLE_MS[Deed.PRESS])
     return replace(watch, tallies={**watch.tallies, told.location: tally}, ends_ms=ends_ms)
 
@@ -161,7 +167,8 @@ def strays(watch: Watch) -> Tuple[str, ...]:
 
 def observation(watch: Watch, observed_at: str, names: Dict[str, str]) -> Observation:
     """What the watch came to; ``names`` are what the nodes call themselves, by location."""
-    own = [(watch.tallies[place].first_ms, place) for place in watch.ask.own if place in watch.tallies]
+    tallies = {place: watch.tallies[place] for place in watch.ask.own if place in watch.tallies}
+    own = [(tally.first_ms, place) for place, tally in tallies.items() if tally.answers]
     seen = Observation(
         function=watch.ask.function,
         deed=watch.ask.deed,
@@ -173,7 +180,7 @@ def observation(watch: Watch, observed_at: str, names: Dict[str, str]) -> Observ
     if not own:
         return seen
     first_ms, place = min(own)
-    tally = watch.tallies[place]
+    tally = tallies[place]
     return replace(
         seen,
         response=Response.ANSWERED,
@@ -187,6 +194,11 @@ def observation(watch: Watch, observed_at: str, names: Dict[str, str]) -> Observ
 
 
 def _without_answer(watch: Watch) -> Response:
-    """Silence means something only when somebody says that it was done, and a node was there to hear."""
+    """Silence means something only when somebody says that it was done, and a node was there to hear.
+
+    A node of the part that told of some other key was not silent, and has not answered either.
+    """
+    if set(watch.ask.own) & set(watch.tallies):
+        return Response.NOT_DONE
     heard = set(watch.ask.own) - watch.left
     return Response.SILENT if heard and watch.said and watch.said[-1] else Response.NOT_DONE

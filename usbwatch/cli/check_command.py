@@ -123,18 +123,20 @@ def _result(path: str | None, request: _Request) -> Checked:
 
     capture = loaded(path) if path is not None else taken(request.root, request.log, request.through)
     profile = chosen(capture, request.profile, may_ask=not request.as_json and path != "-")
-    return checked(capture, profile, answers(request.given, profile))
+    return checked(capture, profile, answers(request.given, profile), insisted=request.profile is not None)
 
 
-def checked(capture: Capture, profile: Profile, established: Sequence[Answer] = ()) -> Checked:
-    """Compare, localise and plan: all that one check comes to."""
+def checked(
+    capture: Capture, profile: Profile, established: Sequence[Answer] = (), *, insisted: bool = False
+) -> Checked:
+    """Compare, localise and plan: all that one check comes to; ``insisted``: somebody named the profile."""
     from usbwatch.compare import findings
     from usbwatch.localise import believe, suspects_of
     from usbwatch.model import Look
     from usbwatch.plan import plan
     from usbwatch.show import Checked
 
-    found = findings(capture, profile, tuple(established))
+    found = findings(capture, profile, tuple(established), insisted=insisted)
     beliefs = believe(profile, (Look(findings=found),))
     return Checked(
         capture=capture,

@@ -35,7 +35,7 @@ def diff(before: str, after: str, *, as_json: bool) -> int:
         write(json_text(changes_document(found)))
     else:
         times = (local_time(first.taken_at), local_time(second.taken_at))
-        show(diff_heading_view(first, second, times))
+        show(diff_heading_view(first, second, times, (before, after)))
         show(diff_view(found, page_width(), fitting_or_none(second)))
     if found.none:
         return exits.WELL

@@ -88,7 +88,7 @@ def handcheck(
 def _hand_checked(request: _Request) -> int:
     from usbwatch.capture.watched_nodes import sources
     from usbwatch.cli.choosing import chosen
-    from usbwatch.cli.hearing import heard, live_bench, results, rights_sentence
+    from usbwatch.cli.hearing import deaf_sentence, heard, live_bench, results, rights_sentence
     from usbwatch.cli.screen import say
     from usbwatch.cli.taking import taken
     from usbwatch.compare.hand_tasks import hand_tasks
@@ -101,7 +101,7 @@ def _hand_checked(request: _Request) -> int:
     bench = live_bench()
     watched = sources(bench.tree, live)
     ears = heard(watched, bench)
-    lacking = rights_sentence(ears)
+    lacking = rights_sentence(ears) or deaf_sentence(ears, live)
     if lacking:
         say(f"usbwatch: {lacking}")
     now_and_before = replace(live, observations=base.observations)
@@ -129,6 +129,10 @@ def _base(request: _Request, live: Capture) -> Capture:
     if request.add_to is None:
         return live
     base = loaded(request.add_to)
+    if _named(live) != _named(base):
+        which = "this machine's firmware" if _named(base) else "it"
+        problem = f"may be of another unit than this machine: {which} gives no model"
+        raise BadCapture(request.add_to, problem, "leave --add-to, and keep the hand checks in a capture of their own")
     # Without root some strings are not readable, so only what both have is compared.
     told = ((getattr(base.unit, name), getattr(live.unit, name)) for name in _OF_A_UNIT)
     if any(one and other and one != other for one, other in told):
@@ -136,6 +140,11 @@ def _base(request: _Request, live: Capture) -> Capture:
             request.add_to, "is of another unit than this machine", "run it on that unit, or leave --add-to"
         )
     return base
+
+
+def _named(capture: Capture) -> bool:
+    """Whether firmware calls the unit anything at all, so that it can be known again."""
+    return any(getattr(capture.unit, name).strip() for name in _OF_A_UNIT)
 
 
 _OF_A_UNIT = ("sys_vendor", "product_name", "product_serial", "board_vendor", "board_name")

@@ -15,10 +15,10 @@ if TYPE_CHECKING:
     from usbwatch.capture.watched_nodes import Source
     from usbwatch.capture.watching import Nodes, Watch
     from usbwatch.compare.hand_tasks import HandTask
-    from usbwatch.model import Node
+    from usbwatch.model import Capture, Node
     from usbwatch.show.handcheck_view import HandResult
 
-__all__ = ["Bench", "heard", "live_bench", "results", "rights_sentence"]
+__all__ = ["Bench", "deaf_sentence", "heard", "live_bench", "results", "rights_sentence"]
 
 _STEP_S = 0.2
 _STRAY_AFTER_MS = 500
@@ -77,6 +77,18 @@ def rights_sentence(deaf: Mapping[str, str]) -> str:
         f"{refused} of {len(deaf)} nodes may not be opened by this user; "
         "run it as root, or as a member of the group that owns /dev/input (on most systems: input)."
     )
+
+
+def deaf_sentence(deaf: Mapping[str, str], live: Capture) -> str:
+    """Why nothing at all can be listened to on this machine, and what to do; "" where something can."""
+    if "" in deaf.values():
+        return ""
+    if live.system.virtual:
+        return "nothing can be listened to: this is a virtual machine or container; run it on the unit itself."
+    if not deaf:
+        why = "this kernel shows no input device, lid or charger"
+        return f"nothing can be listened to: {why} (no node in /dev/input); start a full Linux on the unit."
+    return f"nothing can be listened to: {next(iter(deaf.values()))}; restart the unit, and run it as root."
 
 
 def results(

@@ -155,7 +155,7 @@ def _result(request: _Request) -> Localised:
     refuse_other_units(seen)
     tell_of_order(seen)
     at_hand = tuple(part_at_hand(name, profile) for name in request.at_hand)
-    looks = _looks(seen, profile)
+    looks = _looks(seen, profile, insisted=request.profile is not None)
     beliefs = believe(profile, looks)
     last = Checked(
         capture=captures[-1],
@@ -199,11 +199,13 @@ def _seen(captures: Sequence[Capture], request: _Request, profile: Profile) -> t
     return tuple(found)
 
 
-def _looks(seen: Sequence[Seen], profile: Profile) -> tuple[Look, ...]:
+def _looks(seen: Sequence[Seen], profile: Profile, *, insisted: bool) -> tuple[Look, ...]:
     from usbwatch.compare import findings
     from usbwatch.model import Look
 
-    return tuple(Look(findings=findings(one.capture, profile, one.answers), steps=one.steps) for one in seen)
+    return tuple(
+        Look(findings=findings(one.capture, profile, one.answers, insisted=insisted), steps=one.steps) for one in seen
+    )
 
 
 def _supposed(request: _Request, profile: Profile, looks: tuple[Look, ...]) -> Supposed | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import stat
 import sys
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
@@ -36,7 +37,7 @@ def taken(root: str | None, log: str | None, through: str | None = None) -> Capt
     """A capture of this machine, or of the tree copied to ``root``.
 
     ``through`` is one of ``WAYS``; not given, sysfs on Linux and libusb
-    elsewhere. Raises ``BadTree``, ``NoLibrary`` where libusb is needed and its
+    elsewhere. Raises ``BadTree``, ``BadLog``, ``NoLibrary`` where libusb is needed and its
     packages are not installed, and click's ``UsageError`` for what does not go
     together.
     """
@@ -75,13 +76,18 @@ def _privileged() -> bool:
 def _log_in_file(path: str) -> str:
     from usbwatch.capture.kmsg import LOG_LIMIT
     from usbwatch.capture.opening import READ_ONLY
-    from usbwatch.errors import BadTree
+    from usbwatch.errors import BadLog
 
     try:
         with os.fdopen(os.open(path, READ_ONLY), "rb") as file:
+            if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+                # A pipe that nobody has written to yet, and a device without an end, both look like a silent log.
+                raise BadLog(path, "is no regular file", "save the kernel's log in a file and give that")
             return file.read(LOG_LIMIT).decode("utf-8", "backslashreplace")
     except OSError as error:
-        raise BadTree(path, f"the kernel log cannot be read ({error.strerror})", "check its name") from error
+        raise BadLog(path, f"cannot be read ({error.strerror})", "check its name") from error
+    except ValueError:
+        raise BadLog(path, "has a name that no file can have") from None
 
 
 def loaded(path: str) -> Capture:

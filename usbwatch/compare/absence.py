@@ -157,7 +157,16 @@ def _at_port(device: ExpectedDevice, place: str, scene: Scene) -> Finding:
             reasons=(f"attached, then failed: {reason}", *(trouble.lines[-1:] if trouble else ()), *extra),
             would_tell=_IN_A_MINUTE if trouble is not None and trouble.trouble == _STILL_ENUMERATING else "",
         )
-    return _missing(device, f"port {place} is empty" + _wired(port), *_left(place, scene), *extra)
+    return _missing(
+        device, f"port {place} is empty{_wired(port)}{_without_log(port, scene)}", *_left(place, scene), *extra
+    )
+
+
+def _without_log(port: Node | None, scene: Scene) -> str:
+    """What an empty port cannot rule out where neither the log nor the port's own state (kernel 6.6) was seen."""
+    if scene.seen("log") or (port is not None and "state" in port.facts):
+        return ""
+    return "; the kernel's log could not be read, so a failed enumeration is not ruled out"
 
 
 def _ports_known(place: str, scene: Scene) -> bool:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from usbwatch.capture.portable.look import SOURCE
+from usbwatch.compare.blind_spots import BUSES_OF_FUNCTION
 from usbwatch.compare.scene import Scene, bus_of, root_of, unseen_because
 from usbwatch.compare.unknown_controllers import SUPERSPEED_NUMBERING
 from usbwatch.compare.verdicts import unseen
@@ -32,6 +33,9 @@ NOTICE = "This capture is the system's own list of USB devices: it shows what en
 
 _SAME_LOOK = "a device that fails to enumerate looks the same"
 _FROM_LINUX = "start Linux on this unit and capture there"
+_DO_NOT = "leave out --through libusb"
+_OF_FIRMWARE = frozenset({"battery", "fan", "lid", "mains-adapter", "power-button"})
+"""Functions that show through firmware's own list alone."""
 _SWITCHED_OFF = "it may be switched off in firmware set-up or by this system, which its list does not tell"
 _NO_MORE = "this system does not show which driver holds it, nor what came of it"
 
@@ -60,7 +64,12 @@ def charge_alone(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | 
     charge = node.facts.get("capacity")
     if not charge:
         told = "gives no charge" if charge is None else "gives its charge as 0%, as it may for a gauge that is silent"
-        return unseen(device, node, f"this system says that there is a battery, and {told}", _FROM_LINUX)
+        return unseen(
+            device,
+            node,
+            f"this system says that there is a battery, and {told}",
+            _DO_NOT if _on_linux(scene) else _FROM_LINUX,
+        )
     reason = f"this system gives its charge as {charge}%; it tells no wear, no cycles and no voltage"
     return Finding(
         device=device.id,
@@ -75,15 +84,24 @@ def charge_alone(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | 
 def not_in_list(device: ExpectedDevice, scene: Scene, absent: dict[str, str]) -> Finding:
     """Why nothing in the list stands for ``device``; ``absent`` is that of ``usbwatch.compare.absence``."""
     outcomes = [_at(device, place, scene, absent) for place in device.locations] or [_anywhere(device, scene)]
-    return next((one for one in outcomes if one.verdict is Verdict.UNSEEN), outcomes[0])
+    found = next((one for one in outcomes if one.verdict is Verdict.UNSEEN), outcomes[0])
+    return replace(found, would_tell=_DO_NOT) if found.would_tell == _FROM_LINUX and _on_linux(scene) else found
+
+
+def _on_linux(scene: Scene) -> bool:
+    """Whether the looking system has more to show than its list: then nothing else has to be started."""
+    return scene.capture.system.platform == "linux"
 
 
 def _anywhere(device: ExpectedDevice, scene: Scene) -> Finding:
+    buses = BUSES_OF_FUNCTION.get(device.function, ("usb",))
+    if "usb" not in buses or device.function in _OF_FIRMWARE:
+        where = "with what firmware declares" if device.function in _OF_FIRMWARE else f"on {' or '.join(buses)}"
+        return _unseen(device, f"it shows {where}, and libusb lists USB devices alone", _FROM_LINUX)
     if not scene.seen("usb"):
-        return _unseen(device, *unseen_because(scene.coverage.get("usb"), "usb"))
-    reason = (
-        f"this system lists USB devices alone, and none of those inside the unit is known to be a {device.function}"
-    )
+        because, remedy = unseen_because(scene.coverage.get("usb"), "usb")
+        return _unseen(device, because, remedy if len(buses) == 1 else _FROM_LINUX)
+    reason = f"this system lists USB devices alone, and none of those inside the unit is known as {device.function}"
     return _unseen(device, reason, _FROM_LINUX)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from usbwatch.compare.scene import Placing, Scene
-from usbwatch.model import ExpectedDevice, Kind, Node, Rung, outward
+from usbwatch.model import ExpectedDevice, Kind, Node, Rung, hangs_on, outward
 
 __all__ = ["BUSES_OF_FUNCTION", "blind_spot", "has_real_connectors", "idle_carrier"]
 
@@ -18,8 +18,8 @@ BUSES_OF_FUNCTION: dict[str, tuple[str, ...]] = {
     "graphics": ("pci",),
     "usb-controller": ("pci",),
     "disk": ("nvme", "block", "pci"),
-    "wlan": ("pci", "usb"),
-    "bluetooth": ("usb",),
+    "wlan": ("pci", "usb", "mmc"),
+    "bluetooth": ("usb", "mmc"),
     "panel": ("drm",),
     "sensor": ("iio", "usb", "i2c"),
 }
@@ -46,7 +46,13 @@ def has_real_connectors(scene: Scene, graphics: str = "") -> bool:
 _CLIENT_IDS = frozenset({"PNP0C50", "ACPI0C50"})
 """Firmware ids of HID devices on I2C (drivers/hid/i2c-hid/i2c-hid-acpi.c)."""
 
-_CARRIER_CLASSES = {"usb": ("0c03",), "i2c": ("0c80", "0c05", "1180"), "spi": ("0c80", "1180"), "block": ("01", "0805")}
+_CARRIER_CLASSES = {
+    "usb": ("0c03",),
+    "i2c": ("0c80", "0c05", "1180"),
+    "spi": ("0c80", "1180"),
+    "block": ("01", "0805"),
+    "mmc": ("0805",),
+}
 """Beginnings of PCI class codes of what carries a bus (pci.ids; on I2C and SPI common practice, no source)."""
 
 
@@ -72,9 +78,21 @@ def _idle(node: Node, buses: tuple[str, ...], classes: tuple[str, ...], scene: S
     hub = node.bus == "usb" and node.kind is not Kind.INTERFACE and "hub" in node.functions
     if "usb" in buses and hub and not node.rung.reaches(Rung.WORKING):
         return f"the hub at {node.location} does not work, so its ports were not seen"
+    if "mmc" in buses and node.bus == "mmc" and _is_idle_part(node, scene):
+        return f"no driver holds the SDIO card at {node.location}, so what it does was not seen"
     if "i2c" in buses and node.kind is Kind.DECLARED and node.rung is not Rung.ABSENT and _is_client(node, scene):
         return f"firmware declares a HID device ({node.location}) that the kernel made nothing of"
     return ""
+
+
+_SDIO = ("SDIO", "SDcombo")
+"""Types of cards that are parts of their own (drivers/mmc/core/bus.c); drivers hold their functions, not them."""
+
+
+def _is_idle_part(card: Node, scene: Scene) -> bool:
+    """Whether a card is such a part and nothing came of it."""
+    below = any(hangs_on(other.location, card.location) for other in scene.capture.nodes)
+    return card.facts.get("type") in _SDIO and not card.functions and not below
 
 
 def _is_client(node: Node, scene: Scene) -> bool:

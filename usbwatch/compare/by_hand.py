@@ -13,6 +13,8 @@ Of several observations of one deed the last one counts.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from usbwatch.compare.scene import Scene
 from usbwatch.model import (
     Deed,
@@ -43,20 +45,39 @@ WORDS: dict[Deed, tuple[str, str]] = {
 _SPEAKS_AGAINST = frozenset(Deed) - {Deed.PLUG}
 """A charger that is not noticed when it is plugged in may be the charger; one that is not missed when pulled is not."""
 
-_POINTING = frozenset({"mouse", "pointing-device", "pointing-stick", "touchpad"})
+_ANY_POINTING = "pointing-device"
+_POINTING = frozenset({"mouse", _ANY_POINTING, "pointing-stick", "touchpad"})
+_GRABBED = "a program that grabbed the keyboard looks the same"
+"""``EVIOCGRAB``: ``evdev_grab`` in drivers/input/evdev.c gives the events to one reader alone."""
+
 _ALONE = frozenset({"lid", "power-button"})
 """Functions whose ACPI node is firmware's word alone (drivers/acpi/button.c)."""
 
 
 def observed(device: ExpectedDevice, node: Node, observations: tuple[Observation, ...]) -> dict[Deed, Observation]:
-    """The last telling observation of each deed that was asked of ``device`` and heard at ``node``."""
+    """The last telling observation of each deed that was asked of ``device`` and heard at ``node``.
+
+    What was asked of its own function outranks what was asked of any pointing device.
+    """
     last: dict[Deed, Observation] = {}
-    for one in observations:
-        same = one.function == device.function or {one.function, device.function} <= _POINTING
+    for one in sorted(observations, key=lambda one: one.function == device.function):
         places = (one.location,) if one.response is Response.ANSWERED else one.watched
-        if same and one.response is not Response.NOT_DONE and any(_of(node, place) for place in places):
+        if _is_for(one, device) and _tells(one) and any(_of(node, place) for place in places):
             last[one.deed] = one
     return last
+
+
+def _is_for(one: Observation, device: ExpectedDevice) -> bool:
+    """A stick, a touchpad and a mouse never speak for each other."""
+    pair = {one.function, device.function}
+    return one.function == device.function or (_ANY_POINTING in pair and pair <= _POINTING)
+
+
+def _tells(one: Observation) -> bool:
+    """Keys alone that are no letters may be hot keys, which come through the same port without a keyboard."""
+    if one.response is Response.ANSWERED and one.deed is Deed.PRESS:
+        return one.letters + one.modifiers > 0
+    return one.response is not Response.NOT_DONE
 
 
 def _of(node: Node, place: str) -> bool:
@@ -77,7 +98,8 @@ def by_hand(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | None:
     if answered:
         return _finding(device, node, Verdict.IMPAIRED, Symptom.DEGRADED, *reasons)
     if alone:
-        return _finding(device, node, Verdict.MISSING, Symptom.ABSENT, *reasons)
+        absent = _finding(device, node, Verdict.MISSING, Symptom.ABSENT, *reasons)
+        return replace(absent, software=_GRABBED) if node.bus == "serio" else absent
     if not node.rung.reaches(Rung.CONFIGURED):
         return None
     reason = f"it enumerates, but {_silence(silent[0])} and no event came of it"

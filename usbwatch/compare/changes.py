@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 
+from usbwatch.compare.bare_list import is_bare_list
 from usbwatch.compare.differences import differences, node_differences
 from usbwatch.compare.following import with_follows
 from usbwatch.compare.partners import Key, partners, stayed
@@ -16,6 +17,9 @@ __all__ = ["changes"]
 _COVERED_WITH = {"usb-port": "usb"}
 """Buses of nodes that have no coverage of their own."""
 
+_LISTED_IN_PART = frozenset({"power_supply"})
+"""Buses of which a bare list shows a part: of an adapter only that it is plugged in, of several batteries their sum."""
+
 _LOG = "log"
 _UNIT_STRINGS = "dmi"
 """What coverage calls the kernel's log and firmware's strings."""
@@ -23,7 +27,9 @@ _UNIT_STRINGS = "dmi"
 
 def changes(before: Capture, after: Capture) -> Changes:
     """What differs from ``before`` to ``after``, as far as both captures could see it."""
-    sides = _Sides(before=_coverage_of(before), after=_coverage_of(after))
+    sides = _Sides(
+        before=_coverage_of(before), after=_coverage_of(after), one_listed=is_bare_list(before) != is_bare_list(after)
+    )
     return Changes(
         unit=_unit_changes(before, after, sides),
         coverage=tuple(_coverage_changes(sides)),
@@ -39,10 +45,14 @@ class _Sides:
 
     before: Mapping[str, Coverage]
     after: Mapping[str, Coverage]
+    one_listed: bool = False
+    """Whether one of the two alone is a bare list (``usbwatch.compare.bare_list``)."""
 
     def comparable(self, bus: str) -> bool:
         """Whether something on ``bus`` that one capture alone has did come or go."""
         name = _COVERED_WITH.get(bus, bus)
+        if self.one_listed and name in _LISTED_IN_PART:
+            return False
         return all(name in side and side[name].state.seen for side in (self.before, self.after))
 
     def fewer_read(self, bus: str) -> int:

@@ -13,8 +13,8 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from usbwatch.capture.log.troubles import I2C_HID_FAILED
 from usbwatch.compare.acpi_status import BATTERY_IN_SLOT, PRESENT, status_phrase
+from usbwatch.compare.clients import Asked, asked, is_client, made_for
 from usbwatch.compare.scene import Scene, unseen_because
 from usbwatch.model import Declaration, DeclaredState, Node, Rung, hangs_on
 
@@ -103,11 +103,12 @@ def _supply(node: Node, scene: Scene) -> _Judged:
     """A battery or an adapter: its driver makes a power supply of it."""
     status = node.facts.get("status")
     battery = "battery" in node.functions
+    near = [one for one in scene.capture.nodes if one.bus == "power_supply" and hangs_on(one.location, node.location)]
+    talking = next((one for one in near if one.rung is Rung.WORKING), None)
+    if talking is not None:
+        return DeclaredState.FOUND, " ".join(filter(None, (talking.name, talking.identity))), ""
     if battery and isinstance(status, int) and not status & BATTERY_IN_SLOT:
         return DeclaredState.NOT_FOUND, "", "firmware says that its bay is empty"
-    near = [one for one in scene.capture.nodes if one.bus == "power_supply" and hangs_on(one.location, node.location)]
-    if near and near[0].rung is Rung.WORKING:
-        return DeclaredState.FOUND, " ".join(filter(None, (near[0].name, near[0].identity))), ""
     if near:
         return DeclaredState.UNPROVEN, near[0].name, "its gauge does not talk"
     if not scene.seen("power_supply"):
@@ -137,19 +138,31 @@ _FAN_SPEED = re.compile(r"fan\d{1,2}_input")
 
 def _hid_client(node: Node, scene: Scene) -> _Judged:
     """A HID device on I2C. Its client is firmware's word until a driver holds it (i2c-hid-core.c)."""
-    client = next((one for one in scene.at.get(node.location, ()) if one.bus in ("i2c", "spi")), None)
-    if client is None and scene.seen("i2c"):
+    client = next((one for one in scene.at.get(node.location, ()) if is_client(one)), None)
+    if client is None and not scene.seen("i2c"):
+        return DeclaredState.NOT_SEEN, "", unseen_because(scene.coverage.get("i2c"), "i2c")[0]
+    if client is None:
         return DeclaredState.NOT_SEEN, "", "the kernel made no client of it: its controller may have no driver"
-    if client is not None and client.driver:
+    state = asked(client, scene)
+    if state is Asked.HELD:
         does = f", {', '.join(client.functions)}" if client.functions else ""
         return DeclaredState.FOUND, f"{client.name or client.identity}{does}", ""
-    if client is not None and client.facts.get("waiting_for_supplier") == "1":
-        return DeclaredState.NOT_SEEN, "", "it still waits for another device that supplies it"
-    if any(told.trouble == I2C_HID_FAILED for told in scene.troubles.get(node.location, ())):
-        return DeclaredState.NOT_FOUND, "", "its driver asked it and failed (kernel's log)"
-    return _silent(
-        "i2c", ("i2c_hid_acpi", "i2c_hid"), scene, "its driver is loaded, and nothing answered at its address"
-    )
+    if state in _CLIENT_LOST and not scene.seen(client.bus):
+        return DeclaredState.NOT_SEEN, "", unseen_because(scene.coverage.get(client.bus), client.bus)[0]
+    if state in _CLIENT_LOST:
+        return DeclaredState.NOT_FOUND, "", _CLIENT_LOST[state]
+    return DeclaredState.NOT_SEEN, "", _CLIENT_UNSEEN[state].format(next(iter(made_for(client, scene)), "none known"))
+
+
+_CLIENT_LOST = {
+    Asked.FAILED: "its driver asked it and failed (kernel's log)",
+    Asked.SILENT: "its driver is loaded, and nothing answered at its address",
+}
+_CLIENT_UNSEEN = {
+    Asked.WAITING: "it still waits for another device that supplies it",
+    Asked.LEFT_ALONE: "a driver for it is loaded and does not hold it",
+    Asked.UNASKED: "no driver for it is loaded ({}), so nobody asked",
+}
 
 
 def _ps2(port: str, driver: str, answered: DeclaredState, bear_in_mind: str) -> Callable[[Node, Scene], _Judged]:
@@ -160,6 +173,9 @@ def _ps2(port: str, driver: str, answered: DeclaredState, bear_in_mind: str) -> 
         held = next((one for one in ports if one.driver), None)
         if held is not None:
             return answered, f"{held.name}, driver {held.driver}", bear_in_mind
+        switch = f"i8042.no{port}"
+        if switch in scene.capture.software.switches:
+            return DeclaredState.NOT_SEEN, "", f"the kernel was started with {switch}"
         because = "nothing answered on its PS/2 port" if ports else "the kernel found no PS/2 port for it"
         return _silent("serio", (driver,), scene, because)
 

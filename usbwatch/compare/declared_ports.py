@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from usbwatch.compare.over_current import over_current_reason
 from usbwatch.compare.scene import Placing, Scene, root_of
 from usbwatch.model import Declaration, DeclaredState, Node, Rung, outward
 
@@ -94,15 +95,15 @@ def _empty(place: str, port: Node, scene: Scene) -> _Judged:
     idle = next((hub for hub in outward(place) for node in scene.at.get(hub, ()) if _does_no_work(node)), "")
     if idle:
         return DeclaredState.NOT_SEEN, "", f"the hub at {idle} does no work"
-    return DeclaredState.NOT_FOUND, "", f"something should be wired here, and {_not_there(place, port, scene)}"
+    return DeclaredState.NOT_FOUND, "", f"something should be wired here, and {_not_there(place, scene)}"
 
 
-def _not_there(place: str, port: Node, scene: Scene) -> str:
+def _not_there(place: str, scene: Scene) -> str:
     """What is known of the emptiness of a port: whether something has been there, whether it drew too much."""
     left = any(told.trouble in _LEFT for told in scene.troubles.get(place, ()))
     known = "what was there has left (kernel's log)" if left else "nothing enumerated"
-    count = port.facts.get("over_current_count")
-    return known + (f"; over-current was reported {count} times" if isinstance(count, int) and count else "")
+    drew = over_current_reason(place, scene)
+    return f"{known}; {drew}" if drew else known
 
 
 def _does_no_work(node: Node) -> bool:

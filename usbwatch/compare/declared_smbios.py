@@ -8,9 +8,10 @@ portable battery's record is never evidence that a pack is there.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 
 from usbwatch.compare.blind_spots import BUSES_OF_FUNCTION, blind_spot
+from usbwatch.compare.clients import Asked, asked, is_client
 from usbwatch.compare.scene import Placing, Scene, unseen_because
 from usbwatch.model import Declaration, DeclaredState, ExpectedDevice, Fact, Kind, Node, Rung
 
@@ -21,9 +22,12 @@ _Judged = tuple[DeclaredState, str, str]
 
 def smbios_declarations(scene: Scene) -> Iterator[Declaration]:
     """One declaration for every record that names an internal part of a kind that the kernel can find."""
-    for node in scene.capture.nodes:
-        if node.bus == "smbios" and node.identity in _READERS:
+    records = [node for node in scene.capture.nodes if node.bus == "smbios"]
+    for node in records:
+        if node.identity in _READERS:
             yield from _READERS[node.identity](node, scene)
+    for identity in _ONBOARD_RECORDS:
+        yield from _onboards([node for node in records if node.identity == identity], scene)
 
 
 _POINTING = {3: "mouse", 4: "mouse", 5: "pointing-stick", 7: "touchpad", 8: "touchscreen"}
@@ -60,7 +64,7 @@ def _pointing_found(function: str, bus: str, scene: Scene) -> _Judged:
     buses = (bus,) if bus else _ANY_POINTING_BUS
     exact = _inside(function, buses, scene)
     if exact is not None:
-        return DeclaredState.FOUND, _shown(exact), ""
+        return _found(exact, scene)
     plain = _inside("pointing-device", ("serio",), scene) if "serio" in buses else None
     if plain is not None and bus:
         return DeclaredState.FOUND, _shown(plain), "a PS/2 pad may answer as a mouse"
@@ -110,13 +114,25 @@ _ONBOARD = {
 """Type of an onboard device (DSP0134 7.42.2) to function."""
 
 
-def _onboard(node: Node, scene: Scene) -> Iterator[Declaration]:
+_ONBOARD_RECORDS = ("type 10", "type 41")
+"""Type 41 takes the place of type 10 (DSP0134 7.11), and firmware often has both for one device."""
+
+
+def _onboards(records: list[Node], scene: Scene) -> Iterator[Declaration]:
+    """The records of one type, of which no two share a node."""
+    addressed = (_pci_location(str(node.facts.get("bus_address", "")), scene) for node in records)
+    taken = {place for place in addressed if place in scene.at}
+    for node in records:
+        yield from _onboard(node, scene, taken)
+
+
+def _onboard(node: Node, scene: Scene, taken: set[str]) -> Iterator[Declaration]:
     """Nothing for a device that has neither a known type nor an address: no kernel node could stand for it."""
     kind, address = node.facts.get("device_type"), str(node.facts.get("bus_address", ""))
     function = _ONBOARD.get(kind, "") if isinstance(kind, int) else ""
     if not function and not address:
         return
-    state, found, because = _onboard_found(function, _pci_location(address, scene), scene)
+    state, found, because = _onboard_found(function, _pci_location(address, scene), scene, taken)
     enabled = node.facts.get("enabled")
     if enabled == 0:
         because = "found although firmware says that it is switched off" if found else "firmware has it switched off"
@@ -136,21 +152,33 @@ def _switch(enabled: Fact | None) -> str:
     return {1: ", enabled", 0: ", not enabled"}.get(enabled, "") if isinstance(enabled, int) else ""
 
 
-def _onboard_found(function: str, location: str, scene: Scene) -> _Judged:
-    """By its address where that is one on a root bus; bus numbers behind bridges mean nothing from boot to boot."""
+def _onboard_found(function: str, location: str, scene: Scene, taken: set[str]) -> _Judged:
+    """By its address where that is one on a root bus; bus numbers behind bridges mean nothing from boot to boot.
+
+    ``taken`` are the places of nodes that stand for another record; the one that stands for this is added.
+    """
     at_address = next((one for one in scene.at.get(location, ()) if one.bus == "pci"), None)
     if at_address is not None:
         return DeclaredState.FOUND, _shown(at_address), ""
     if function:
-        elsewhere = _inside(function, BUSES_OF_FUNCTION.get(function, ("pci", "usb")), scene)
-        if elsewhere is not None:
-            return DeclaredState.FOUND, _shown(elsewhere), ""
-        return _not_found(function, BUSES_OF_FUNCTION.get(function, ("pci", "usb")), scene)
+        return _onboard_elsewhere(function, location, scene, taken)
     if not location:
         return DeclaredState.NOT_SEEN, "", "its address lies behind a bridge, where bus numbers change"
     if not scene.seen("pci"):
         return DeclaredState.NOT_SEEN, "", unseen_because(scene.coverage.get("pci"), "pci")[0]
     return DeclaredState.NOT_FOUND, "", f"nothing is at {location}"
+
+
+def _onboard_elsewhere(function: str, location: str, scene: Scene, taken: set[str]) -> _Judged:
+    """By its function alone, which may be another part's where firmware gives an address at which it is not."""
+    buses = BUSES_OF_FUNCTION.get(function, ("pci", "usb"))
+    found = _inside(function, buses, scene, taken)
+    if found is None:
+        return _not_found(function, buses, scene)
+    taken.add(found.location)
+    if location:
+        return DeclaredState.UNPROVEN, _shown(found), "another address than firmware says; this may be another"
+    return _found(found, scene)
 
 
 def _pci_location(address: str, scene: Scene) -> str:
@@ -160,8 +188,8 @@ def _pci_location(address: str, scene: Scene) -> str:
     return f"pci{root}/{function}" if root and known else ""
 
 
-def _inside(function: str, buses: Iterable[str], scene: Scene) -> Node | None:
-    """The furthest of the parts with a function on some buses that do not lie outside the unit."""
+def _inside(function: str, buses: Iterable[str], scene: Scene, taken: Collection[str] = ()) -> Node | None:
+    """Of the parts with a function on some buses that do not lie outside the unit: one inside, and the furthest."""
     found = [
         node
         for node in scene.capture.nodes
@@ -169,9 +197,17 @@ def _inside(function: str, buses: Iterable[str], scene: Scene) -> Node | None:
         and node.bus in buses
         and node.kind in (Kind.DEVICE, Kind.INFRASTRUCTURE)
         and node.rung is not Rung.ABSENT
+        and node.location not in taken
         and scene.placing(node) is not Placing.OUTSIDE
     ]
-    return max(found, key=lambda node: node.rung.height, default=None)
+    return max(found, key=lambda node: (scene.placing(node) is Placing.INSIDE, node.rung.height), default=None)
+
+
+def _found(node: Node, scene: Scene) -> _Judged:
+    """Found where it is known to be inside: a part in a socket says nothing of the unit's own."""
+    if scene.placing(node) is Placing.INSIDE:
+        return DeclaredState.FOUND, _shown(node), ""
+    return DeclaredState.UNPROVEN, _shown(node), "nothing says whether that is inside the unit"
 
 
 def _shown(node: Node) -> str:
@@ -197,9 +233,9 @@ def _looked_for(function: str) -> ExpectedDevice:
 def _undriven_client(buses: Iterable[str], scene: Scene) -> str:
     """A sentence on an I2C or SPI client that no driver holds, so that its function is not known, or ""."""
     for node in scene.capture.nodes:
-        if node.bus in buses and node.bus in ("i2c", "spi") and node.kind is Kind.DEVICE and not node.driver:
+        if node.bus in buses and is_client(node) and asked(node, scene) is not Asked.HELD:
             return f"no driver holds the client at {node.location}, so what it does was not seen"
     return ""
 
 
-_READERS = {"type 10": _onboard, "type 21": _pointing, "type 22": _battery, "type 41": _onboard}
+_READERS = {"type 21": _pointing, "type 22": _battery}

@@ -13,6 +13,7 @@ from usbwatch.compare.bare_list import NOTICE, is_bare_list
 from usbwatch.compare.claims import claims
 from usbwatch.compare.declared import beside_firmware, declarations
 from usbwatch.compare.judging import judge
+from usbwatch.compare.losses import losses
 from usbwatch.compare.pairing import pair
 from usbwatch.compare.scene import Placing, Scene, scene
 from usbwatch.compare.software import with_software
@@ -53,8 +54,12 @@ def expected_devices(capture: Capture, profile: Profile) -> tuple[ExpectedDevice
     )
 
 
-def findings(capture: Capture, profile: Profile, answers: Iterable[Answer] = ()) -> Findings:
-    """What became of each expected device, in the profile's order, and where all other nodes belong."""
+def findings(capture: Capture, profile: Profile, answers: Iterable[Answer] = (), *, insisted: bool = False) -> Findings:
+    """What became of each expected device, in the profile's order, and where all other nodes belong.
+
+    An emulated machine that no profile fits has none of a laptop's parts to
+    judge, unless somebody ``insisted`` on this profile.
+    """
     profile = as_placed(profile, capture)
     seen = scene(capture, profile)
     devices = expected_devices(capture, profile)
@@ -79,6 +84,10 @@ def findings(capture: Capture, profile: Profile, answers: Iterable[Answer] = ())
         if device.id in judged and not device.locations:
             judged[device.id] = beside_firmware(judged[device.id], device.function, declared)
     answers = tuple(answers)
+    judged |= {one: _with_question(finding, profile) for one, finding in judged.items()}
+    emulated = bool(capture.system.virtual) and profile.generic and not insisted
+    if emulated:
+        judged = {one: _not_of_a_laptop(finding) for one, finding in judged.items()}
     judged |= _by_hand(profile, answers, judged)
     variant = variant_of(profile, capture.unit)
     return Findings(
@@ -86,10 +95,11 @@ def findings(capture: Capture, profile: Profile, answers: Iterable[Answer] = ())
         variant=variant.id if variant else "",
         findings=tuple(judged[device.id] for device in devices if device.id in judged),
         answers=answers,
-        other_model=_other_model(capture, profile),
+        other_model=emulated or _other_model(capture, profile),
+        losses=() if emulated else losses(seen, (one for one in devices if one.id in judged), judged.values()),
         declared=declared,
         claims=claims(capture, devices, judged.values()),
-        notices=_notices(capture, profile),
+        notices=_notices(capture, profile, emulated=emulated),
         **_sorted_rest(seen, judged.values()),
     )
 
@@ -123,6 +133,29 @@ def _perhaps_not_fitted(finding: Finding) -> Finding:
     )
 
 
+def _with_question(finding: Finding, profile: Profile) -> Finding:
+    """What only a hand can prove, with the hand check of the profile that settles it."""
+    checks = [check.id for check in profile.checks if check.needs and check.needs[-1] == finding.device]
+    if not (checks and finding.by_hand_alone and finding.would_tell):
+        return finding
+    return replace(finding, would_tell=f"{finding.would_tell}; or try it, and add --answer {checks[0]}=yes|no")
+
+
+def _not_of_a_laptop(finding: Finding) -> Finding:
+    """The finding on an emulated machine: whatever it shows or lacks tells nothing of a unit's parts."""
+    reason = "an emulated machine shows none of a laptop's parts"
+    return replace(
+        finding,
+        verdict=Verdict.UNSEEN,
+        symptom=Symptom.UNSEEN,
+        reasons=(reason, *finding.reasons),
+        charged_to="",
+        software="",
+        by_hand_alone=False,
+        would_tell="capture on the unit itself, or insist with --profile",
+    )
+
+
 def _by_hand(profile: Profile, answers: tuple[Answer, ...], judged: dict[str, Finding]) -> dict[str, Finding]:
     """Findings that a person's yes settles where no capture could. The answer itself carries the weight."""
     about = {check.id: check for check in profile.checks if check.needs}
@@ -144,15 +177,22 @@ def _other_model(capture: Capture, profile: Profile) -> bool:
     return named and not profile.generic and not fits(profile, capture.unit)
 
 
-def _notices(capture: Capture, profile: Profile) -> tuple[str, ...]:
+_SPEEDS = "Without the model's own profile speeds are judged only where device and port both tell theirs."
+_NO_PART = " No part is named by it."
+
+
+def _notices(capture: Capture, profile: Profile, *, emulated: bool) -> tuple[str, ...]:
     told = [NOTICE] if is_bare_list(capture) else []
+    if profile.generic and not emulated and any(node.bus == "usb" for node in capture.nodes):
+        told.append(_SPEEDS)
     if not profile.generic and not fits(profile, capture.unit):
         model = " ".join(filter(None, (capture.unit.sys_vendor, capture.unit.product_name)))
         told.append(
             f"This unit calls itself {model or 'nothing (no SMBIOS strings)'}; the profile is for {profile.name}."
         )
     if capture.system.virtual and not fits(profile, capture.unit):
-        told.append(f"This is an emulated machine: {capture.system.virtual}. It shows emulated parts, not a laptop's.")
+        sign = f"This is an emulated machine: {capture.system.virtual}. It shows emulated parts, not a laptop's."
+        told.append(sign + (_NO_PART if emulated else ""))
     return tuple(told)
 
 

@@ -82,9 +82,29 @@ def _task(
     if node is None:
         what = finding.verdict.value if finding is not None else "not there"
         return HandTask(device=device, deed=deed, why_not=f"it is {what}: no node of it is there to listen to")
-    near = {place: heard[place] for place in sorted(heard) if place == node.location or hangs_on(place, node.location)}
+    near = _near(node, device, heard, seen)
     own = tuple(place for place, deaf in near.items() if not deaf)
     return HandTask(device=device, deed=deed, own=own, why_not=_why_not(deed, node, near, seen))
+
+
+def _near(node: Node, device: ExpectedDevice, heard: Mapping[str, str], seen: Scene) -> dict[str, str]:
+    """Of the nodes that can be heard in and below a device: those of its function, else those that point, else all.
+
+    One part often has several: keys and a pointing stick on one controller.
+    """
+    near = {place: heard[place] for place in sorted(heard) if place == node.location or hangs_on(place, node.location)}
+    does = {place: {one for other in seen.at.get(place, ()) for one in other.functions} for place in near}
+    for function in _spoken_for(device.function):
+        fitting = {place: deaf for place, deaf in near.items() if function in does[place]}
+        if fitting:
+            return fitting
+    return near
+
+
+def _spoken_for(function: str) -> tuple[str, ...]:
+    """The functions of nodes that can speak for a part: a touchpad on PS/2 may say only that it points."""
+    points = Deed.MOVE in DEEDS[function]
+    return (function, "pointing-device") if points else (function,)
 
 
 def _why_not(deed: Deed, node: Node, near: Mapping[str, str], seen: Scene) -> str:

@@ -14,10 +14,11 @@ from usbwatch.compare.bare_list import as_far_as_listed, charge_alone, with_limi
 from usbwatch.compare.battery import battery_finding
 from usbwatch.compare.by_hand import by_hand
 from usbwatch.compare.fans import fan_finding
+from usbwatch.compare.links import degraded_link, with_narrow_link
 from usbwatch.compare.over_current import with_over_current
 from usbwatch.compare.pairing import Fit
 from usbwatch.compare.scene import Scene, unseen_because
-from usbwatch.compare.speed import at_usb2_twin, degraded_link, fell_back, slow
+from usbwatch.compare.speed import at_usb2_twin, fell_back, slow
 from usbwatch.compare.undriven import blocked_radio, empty_ps2_port, short, silent_client
 from usbwatch.compare.verdicts import called, missing, unseen
 from usbwatch.model import ExpectedDevice, Finding, Kind, Node, Rung, Symptom, Verdict
@@ -54,7 +55,8 @@ def _judged(device: ExpectedDevice, node: Node, fit: int, scene: Scene) -> Findi
         return _somewhere(device, node)
     if not node.rung.reaches(device.reaches) and not as_far_as_listed(node, scene):
         return _work_unseen(device, node, scene) or short(device, node, scene)
-    return with_limits(_with_interruptions(_there(device, node, fit), scene), device, scene)
+    there = with_narrow_link(_there(device, node, fit), device, scene)
+    return with_limits(_with_interruptions(there, scene), device, scene)
 
 
 def _there(device: ExpectedDevice, node: Node, fit: int) -> Finding:
@@ -86,7 +88,7 @@ def _ps2_keyboard(device: ExpectedDevice, node: Node, _scene: Scene) -> Finding 
     if node.bus != "serio" or not node.location.endswith("/kbd") or not device.reaches.reaches(Rung.ADDRESSED):
         return None
     reason = "the kernel assumes a keyboard on this PS/2 port without asking it, so its node proves nothing"
-    return replace(unseen(device, node, reason, "press keys and see whether they arrive"), by_hand_alone=True)
+    return replace(unseen(device, node, reason, "run usbwatch handcheck keyboard on the unit"), by_hand_alone=True)
 
 
 def _declared_alone(device: ExpectedDevice, node: Node, _scene: Scene) -> Finding | None:

@@ -16,9 +16,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 
-from usbwatch.capture.software import COMMAND_LINE, DRIVER_LIST
+from usbwatch.capture.software import COMMAND_LINE, DRIVER_LIST, SILENT_WITHOUT_DRIVER
 from usbwatch.compare.blind_spots import BUSES_OF_FUNCTION
-from usbwatch.compare.scene import Scene, bus_of
+from usbwatch.compare.scene import Placing, Scene, bus_of
 from usbwatch.model import ExpectedDevice, Finding, Node, Rung, Software, Symptom, Verdict, hangs_on, outward
 
 __all__ = ["with_software"]
@@ -37,9 +37,15 @@ class _Cause:
 _Rule = Callable[[ExpectedDevice, Finding, Scene], "_Cause | None"]
 
 
+_EXPLAINED = (Verdict.MISSING, Verdict.IMPAIRED, Verdict.UNSEEN)
+
+
 def with_software(device: ExpectedDevice, finding: Finding, scene: Scene) -> Finding:
-    """The same finding, with what software can say to it; one that hides the device is held against no part."""
-    if finding.charged_to or finding.verdict not in (Verdict.MISSING, Verdict.IMPAIRED, Verdict.UNSEEN):
+    """The same finding, with what software can say to it; one that hides the device is held against no part.
+
+    What a rule of the finding's own has said already stands.
+    """
+    if finding.software or finding.charged_to or finding.verdict not in _EXPLAINED:
         return finding
     cause = next((found for rule in _RULES if (found := rule(device, finding, scene))), None)
     if cause is None:
@@ -116,7 +122,8 @@ def _blocked(device: ExpectedDevice, finding: Finding, scene: Scene) -> _Cause |
     """A radio that is kept quiet, or that a switch of the unit's own takes off its bus."""
     if device.function not in _RADIOS or finding.symptom not in (Symptom.UNDRIVEN, Symptom.ABSENT, Symptom.UNSEEN):
         return None
-    switches = [node for node in scene.capture.nodes if node.bus == "rfkill" and _is_switch_of(node, device, finding)]
+    rfkill = (node for node in scene.capture.nodes if node.bus == "rfkill")
+    switches = [switch for switch in rfkill if _is_switch_of(switch, device, finding, scene)]
     for kind, told in _BLOCKS:
         shut = next((switch for switch in switches if switch.facts.get(kind) == 1), None)
         if shut is not None:
@@ -125,10 +132,14 @@ def _blocked(device: ExpectedDevice, finding: Finding, scene: Scene) -> _Cause |
     return None
 
 
-def _is_switch_of(switch: Node, device: ExpectedDevice, finding: Finding) -> bool:
+def _is_switch_of(switch: Node, device: ExpectedDevice, finding: Finding, scene: Scene) -> bool:
+    """The switch on the radio itself; of one that is not there, a switch of the platform, which can cut its supply."""
     if finding.node is not None and finding.node.rung is not Rung.ABSENT:
         return hangs_on(switch.location, finding.node.location)
-    return switch.facts.get("type") == device.function
+    if switch.facts.get("type") != device.function or scene.placing(switch) is not Placing.INSIDE:
+        return False
+    carriers = (node for place in outward(switch.location) for node in scene.at.get(place, ()))
+    return not any(_RADIOS & set(node.functions) for node in carriers)
 
 
 _PRESENT, _ENABLED = 1, 2
@@ -171,9 +182,14 @@ def _no_driver(device: ExpectedDevice, finding: Finding, scene: Scene) -> _Cause
     carrier = _undriven_place(carriers, software) if finding.symptom is Symptom.UNSEEN else ""
     if carrier:
         return _Cause(told=_driver_told(software.drivers_for[carrier], software, f"the controller's ({carrier})"))
-    if finding.symptom is Symptom.UNDRIVEN and DRIVER_LIST not in software.seen:
+    if finding.symptom is Symptom.UNDRIVEN and (DRIVER_LIST not in software.seen or _is_always_listed(finding)):
         return _Cause(told="whether this kernel has a driver for it was not seen")
     return None
+
+
+def _is_always_listed(finding: Finding) -> bool:
+    """Whether a whole list of drivers would have named the node's place, be it with no driver at all."""
+    return finding.node is not None and finding.node.bus not in SILENT_WITHOUT_DRIVER
 
 
 def _undriven_place(places: Iterable[str], software: Software) -> str:

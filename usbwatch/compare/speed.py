@@ -1,24 +1,19 @@
-"""Devices that work, and run slower than they should: USB speed, PCI Express link.
+"""USB devices that work, and run slower than they should.
 
 A USB device that cannot hold its SuperSpeed lines connects on the USB 2 lines
 of the same connector (USB 3.2 section 10, from memory): worn contacts or a
-cable with a broken pair (common practice, no source). A PCI Express link
-trains to the most that both ends and the lanes between them can do
-(``pcie_bandwidth_available`` in drivers/pci/pci.c compares the same figures).
+cable with a broken pair (common practice, no source).
 """
 
 from __future__ import annotations
-
-import re
-from collections.abc import Iterator
 
 from usbwatch.capture.usb_described import SUPERSPEED_KBPS
 from usbwatch.compare.scene import Scene
 from usbwatch.compare.twins import twin, twins_of
 from usbwatch.compare.verdicts import impaired
-from usbwatch.model import ExpectedDevice, Finding, Node, Rung, Symptom, outward
+from usbwatch.model import ExpectedDevice, Finding, Node, Rung, Symptom
 
-__all__ = ["at_usb2_twin", "degraded_link", "fell_back", "slow"]
+__all__ = ["at_usb2_twin", "fell_back", "slow"]
 
 _TO_IDENTIFY = Rung.IDENTIFIED
 
@@ -43,8 +38,17 @@ def fell_back(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | Non
     wired = fast is not None and fast.facts.get("connect_type") != "not used"
     if fast is None or not wired or fast.rung.reaches(_TO_IDENTIFY) or not node.rung.reaches(_TO_IDENTIFY):
         return None
+    if _is_as_fast_as_expected(device, node, speed, fast.location):
+        return None
     reason = f"fell back to {_mbps(speed)}: it can do {_mbps(able)}, and its connector has SuperSpeed"
     return impaired(device, node, Symptom.DEGRADED, reason)
+
+
+def _is_as_fast_as_expected(device: ExpectedDevice, node: Node, speed: int, fast: str) -> bool:
+    """Whether the profile has a healthy one no faster, or at this port and not at the SuperSpeed one beside it."""
+    if device.speed_mbps is not None:
+        return speed >= device.speed_mbps * 1000
+    return node.location in device.locations and fast not in device.locations
 
 
 def slow(device: ExpectedDevice, node: Node, _scene: Scene) -> Finding | None:
@@ -65,73 +69,3 @@ def _kbps(node: Node, name: str) -> int:
 
 def _mbps(kbps: int) -> str:
     return f"{kbps // 1000} Mbit/s" if kbps % 1000 == 0 else f"{kbps / 1000} Mbit/s"
-
-
-_ON_PCI = ("pci", "nvme", "block")
-"""Buses of nodes that work no faster than their PCI function's link."""
-_BRIDGE = "0604"
-"""Class of a PCI-to-PCI bridge (pci.ids)."""
-_SPEED = re.compile(r"([0-9]{1,3}(?:\.[0-9])?) GT/s")
-_WIDEST = 32
-"""Lanes at most; the kernel shows 255 where a function has no link (drivers/pci/pci-sysfs.c)."""
-
-
-def degraded_link(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | None:
-    """A PCI Express link below what both of its ends can do.
-
-    A link that is known at one end only says nothing. Graphics lowers its
-    speed to save power (common practice, no source), so of it only the width
-    counts; a function that is asleep has no link facts in a capture.
-    """
-    function = _function(node, scene)
-    bridge = _bridge(function, scene) if function is not None else None
-    if function is None or bridge is None:
-        return None
-    low = [
-        f"{now} instead of {able}"
-        for now, able in _pairs(function, bridge, speed_counts="graphics" not in function.functions)
-    ]
-    if not low:
-        return None
-    reason = f"its PCI Express link runs at {' and '.join(low)}, which it and the port above it can do"
-    return impaired(device, node, Symptom.DEGRADED, reason)
-
-
-def _function(node: Node, scene: Scene) -> Node | None:
-    """The PCI function that a node is, or is made of."""
-    if node.bus not in _ON_PCI or "/usb" in node.location:
-        return None
-    places = (node.location, *outward(node.location))
-    return next((one for place in places for one in scene.at.get(place, ()) if one.bus == "pci"), None)
-
-
-def _bridge(function: Node, scene: Scene) -> Node | None:
-    """The bridge whose port the function's link ends at: the nearest PCI function toward the host."""
-    above = (one for place in outward(function.location) for one in scene.at.get(place, ()) if one.bus == "pci")
-    nearest = next(above, None)
-    is_bridge = nearest is not None and str(nearest.facts.get("class", "")).startswith(_BRIDGE)
-    return nearest if is_bridge else None
-
-
-def _pairs(function: Node, bridge: Node, *, speed_counts: bool) -> Iterator[tuple[str, str]]:
-    """What the link does and what both ends can, for each of the two that is too low."""
-    speeds = [_gts(function, "current"), _gts(function, "max"), _gts(bridge, "max")]
-    if speed_counts and 0 < speeds[0] < min(speeds[1:]):
-        yield f"{speeds[0]:g} GT/s", f"{min(speeds[1:]):g}"
-    widths = [_lanes(function, "current"), _lanes(function, "max"), _lanes(bridge, "max")]
-    if 0 < widths[0] < min(widths[1:]):
-        lanes = "lane" if widths[0] == 1 else "lanes"
-        yield f"{widths[0]} {lanes}", f"{min(widths[1:])}"
-
-
-def _gts(node: Node, which: str) -> float:
-    """A link speed in GT/s, 0 where it is not known."""
-    shape = _SPEED.match(str(node.facts.get(f"{which}_link_speed", "")))
-    return float(shape.group(1)) if shape else 0.0
-
-
-def _lanes(node: Node, which: str) -> int:
-    """A link width in lanes, 0 where it is not known."""
-    text = str(node.facts.get(f"{which}_link_width", ""))
-    lanes = int(text) if text.isascii() and text.isdigit() and len(text) < 4 else 0  # noqa: PLR2004 - 255 at most
-    return lanes if lanes <= _WIDEST else 0

@@ -5,7 +5,8 @@ lines shows on the other one. The kernel pairs them by the ``location`` that
 firmware gives both; at a root hub without one it pairs by port number, which
 is a guess (``find_and_link_peer`` in drivers/usb/core/port.c), so that such a
 pair is not used here. The ports of hubs behind them have the same numbers on
-both sides (the same function).
+both sides (the same function), so that such a pair is as sure as that of the
+ports above it.
 """
 
 from __future__ import annotations
@@ -24,9 +25,9 @@ def twin(place: str, ports: Mapping[str, Node]) -> str:
     port = ports.get(place)
     peer = str(port.facts.get("peer", "")) if port is not None else ""
     above = parent_port(place)
-    if port is not None and peer and (above or _placed(port)):
-        return peer
     hub = twin(above, ports) if above else ""
+    if port is not None and peer and (hub or (not above and _placed(port))):
+        return peer
     return f"{hub}.{place.rpartition('.')[2]}" if hub else ""
 
 

@@ -6,15 +6,15 @@ What of it software can explain is said in ``usbwatch.compare.software``.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from usbwatch.capture.log.troubles import HID_FAILED, I2C_HID_FAILED
+from usbwatch.compare.clients import Asked, asked, is_client, loaded_for, made_for
 from usbwatch.compare.scene import Scene
 from usbwatch.compare.verdicts import called, impaired, missing, unseen
 from usbwatch.model import ExpectedDevice, Finding, Kind, Node, Rung, Symptom, hangs_on
 
 __all__ = ["blocked_radio", "empty_ps2_port", "short", "silent_client"]
-
-_DRIVERS_BY_ID = {"PNP0C50": ("i2c_hid_acpi", "i2c_hid"), "ACPI0C50": ("i2c_hid_acpi", "i2c_hid")}
-"""Firmware ids whose driver is known (drivers/hid/i2c-hid/i2c-hid-acpi.c)."""
 
 
 def empty_ps2_port(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | None:
@@ -29,29 +29,38 @@ def empty_ps2_port(device: ExpectedDevice, node: Node, scene: Scene) -> Finding 
 
 def silent_client(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | None:
     """An I2C or SPI client is firmware's declaration until a driver holds it."""
-    if node.bus not in ("i2c", "spi") or node.rung.reaches(Rung.ADDRESSED):
+    if not is_client(node) or node.rung.reaches(Rung.ADDRESSED):
         return None
-    declared = [other for other in scene.at.get(node.location, ()) if other.bus == "acpi"]
-    ids = {node.identity, *(word for other in declared for word in str(other.facts.get("compatible_ids", "")).split())}
-    software = scene.capture.software
-    drivers = [driver for identity in ids for driver in _DRIVERS_BY_ID.get(identity, ())]
-    drivers += software.drivers_for.get(node.location, ())
-    loaded = (*(scene.coverage[node.bus].drivers if node.bus in scene.coverage else ()), *software.loaded)
-    if str(node.facts.get("waiting_for_supplier", "0")) == "1":
-        reason = f"firmware declares it ({node.location}); it still waits for another device that supplies it"
-        return unseen(device, node, reason, "load that device's driver and capture again")
-    if not set(drivers) & set(loaded):
-        return unseen(
-            device,
-            node,
-            f"firmware declares it ({node.location}), but no driver for it is loaded, so nobody asked it",
-            f"load {drivers[0]} and capture again" if drivers else "capture with a kernel that has its driver",
-        )
-    return missing(
-        device,
-        node,
-        f"firmware declares it ({node.location}) and its driver is loaded, but nothing answered at its address",
-    )
+    state = asked(node, scene)
+    if state is Asked.HELD:
+        return None
+    declared = f"firmware declares it ({node.location})"
+    if state is Asked.FAILED:
+        return missing(device, node, f"{declared}, and its driver asked it and failed (kernel's log)")
+    if state is Asked.SILENT:
+        reason = f"{declared} and its driver is loaded, but nothing answered at its address"
+        return missing(device, node, reason)
+    reason, would_tell = _NOT_ASKED[state]
+    drivers = made_for(node, scene)
+    if state is Asked.LEFT_ALONE:
+        told = unseen(device, node, f"{declared}{reason}", would_tell)
+        return replace(told, software=f"its driver {loaded_for(node, scene)[0]} is loaded and does not hold it")
+    return unseen(device, node, f"{declared}{reason}", would_tell.format(drivers[0]) if drivers else _OTHER_KERNEL)
+
+
+_OTHER_KERNEL = "capture with a kernel that has its driver"
+_NOT_ASKED = {
+    Asked.WAITING: (
+        "; it still waits for another device that supplies it",
+        "load that device's driver and capture again",
+    ),
+    Asked.UNASKED: (", but no driver for it is loaded, so nobody asked it", "load {} and capture again"),
+    Asked.LEFT_ALONE: (
+        "; a driver for it is loaded and does not hold it, which is no word of the device",
+        "look in the kernel's log for the reason, and capture with another kernel",
+    ),
+}
+"""Why a client may be there all the same, and what would tell."""
 
 
 def blocked_radio(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | None:

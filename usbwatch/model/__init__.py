@@ -14,7 +14,7 @@ from usbwatch.model.capture import (
     UnitStrings,
 )
 from usbwatch.model.changes import ChangeKind, Changes, CoverageChange, EpisodeChange, FactChange, NodeChange
-from usbwatch.model.findings import Answer, Claim, Declaration, DeclaredState, Finding, Findings, Symptom
+from usbwatch.model.findings import Answer, Claim, Declaration, DeclaredState, Finding, Findings, Loss, Symptom
 from usbwatch.model.functions import FUNCTIONS
 from usbwatch.model.ladder import CoverageState, Rung, Verdict
 from usbwatch.model.location import Location, hangs_on, is_location, outward, parent_port, port_chain, same_port_chain
@@ -64,6 +64,7 @@ __all__ = [
     "Kind",
     "Location",
     "Look",
+    "Loss",
     "Match",
     "Money",
     "Node",

@@ -8,7 +8,7 @@ from enum import Enum
 from usbwatch.model.capture import Node
 from usbwatch.model.ladder import Rung, Verdict
 
-__all__ = ["Answer", "Claim", "Declaration", "DeclaredState", "Finding", "Findings", "Symptom"]
+__all__ = ["Answer", "Claim", "Declaration", "DeclaredState", "Finding", "Findings", "Loss", "Symptom"]
 
 
 class Symptom(Enum):
@@ -104,6 +104,18 @@ class Answer:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Loss:
+    """Something that was attached at a USB port and is lost, and that no finding speaks of."""
+
+    location: str
+    """Location of the port."""
+    what: str
+    """``failed to enumerate`` or ``left``."""
+    inside: bool
+    """Whether firmware says that the port is hardwired; else what failed there may be a helper device."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Findings:
     """One finding per expected device, in the profile's order, and the nodes that none of them took."""
 
@@ -121,6 +133,8 @@ class Findings:
     infrastructure: tuple[Node, ...] = ()
     other_model: bool = False
     """The unit calls itself something that the profile is not for: no part can be named by it."""
+    losses: tuple[Loss, ...] = ()
+    """What is lost at a port that no finding speaks of, by location."""
     declared: tuple[Declaration, ...] = ()
     """What firmware says the unit has, whatever the profile says, by location."""
     claims: tuple[Claim, ...] = ()

@@ -65,6 +65,10 @@ class ExpectedDevice:
     """How far a healthy one gets."""
     speed_mbps: int | None = None
     """The speed a healthy one runs at (USB)."""
+    lanes: int | None = None
+    """The width a healthy one's PCI Express link has."""
+    link_gts: float | None = None
+    """The speed a healthy one's PCI Express link runs at, in GT/s."""
     optional: bool = False
     """Not every unit has it: its absence is no finding."""
     weight: float = 1.0

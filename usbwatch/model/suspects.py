@@ -117,3 +117,5 @@ class Suspects:
     """Ids found wrong that no single part of the profile can account for."""
     cures: tuple[CureSuspicion, ...] = ()
     """Likeliest first."""
+    fewest: tuple[tuple[Site, ...], ...] = ()
+    """The sets of fewest known faults that explain all that is wrong, likeliest first; none when three do not."""

@@ -93,6 +93,8 @@ def _device(key: str, table: DeviceTable) -> ExpectedDevice:
         needs=tuple(table.needs),
         reaches=Rung(table.reaches),
         speed_mbps=_number(table.speed_mbps),
+        lanes=_number(table.lanes),
+        link_gts=table.link_gts if isinstance(table.link_gts, float) else None,
         optional=table.optional,
         weight=table.weight,
         firmware_names=tuple(table.firmware_names),

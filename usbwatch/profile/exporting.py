@@ -71,7 +71,7 @@ def _device(device: ExpectedDevice) -> dict[str, object]:
         "within": device.within,
         **_given(location=device.locations, identity=device.identities, needs=device.needs),
         **({} if device.reaches is Rung.WORKING else {"reaches": device.reaches.value}),
-        **_given(speed_mbps=device.speed_mbps, optional=device.optional),
+        **_given(speed_mbps=device.speed_mbps, lanes=device.lanes, link_gts=device.link_gts, optional=device.optional),
         **_weight(device.weight),
         **_given(firmware_names=device.firmware_names),
     }

@@ -45,6 +45,8 @@ Ids = Annotated[list[Id], Meta(max_length=100)]
 Amount = Annotated[int, Meta(ge=0, le=1_000_000_000)]
 Minutes = Annotated[int, Meta(ge=0, le=10_000)]
 Weight = Annotated[float, Meta(gt=0, le=1000)]
+Lanes = Annotated[int, Meta(ge=1, le=32)]
+Transfers = Annotated[float, Meta(gt=0, le=128)]
 Speed = Annotated[int, Meta(ge=1, le=1_000_000)]
 _ENTRIES = Meta(max_length=MOST_ENTRIES)
 
@@ -125,6 +127,8 @@ class DeviceTable(_Table, frozen=True, kw_only=True):
     needs: Ids = field(default_factory=list)
     reaches: Reach = "working"
     speed_mbps: Speed | UnsetType = UNSET
+    lanes: Lanes | UnsetType = UNSET
+    link_gts: Transfers | UnsetType = UNSET
     optional: bool = False
     weight: Weight = 1.0
     firmware_names: Annotated[list[Word], Meta(max_length=100)] = field(default_factory=list)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from usbwatch.compare.declared import declarations
-from usbwatch.model import Capture, Coverage, CoverageState
+from usbwatch.model import Capture, Coverage, CoverageState, Episode
 from usbwatch.show.declared_view import declared_in_short
 from usbwatch.show.lines import BLANK, Line, Style, line
 from usbwatch.show.safe import safe
-from usbwatch.show.words import counted, unit_name
+from usbwatch.show.words import counted, listed, trouble_words, unit_name
 
 __all__ = ["capture_view"]
 
@@ -51,9 +53,18 @@ def _totals(capture: Capture) -> str:
 def _log_told(capture: Capture) -> str:
     """What the kernel's log tells; of a log that was not seen nothing is said but that."""
     if capture.episodes:
-        return f"{counted(len(capture.episodes), 'trouble')} in the kernel log"
+        return f"{counted(len(capture.episodes), 'trouble')} in the kernel log: {listed(_troubles(capture.episodes))}"
     seen = any(one.bus == "log" and one.state.seen for one in capture.coverage)
     return "no trouble in the kernel log" if seen else "kernel log not seen"
+
+
+_TROUBLES_NAMED = 3
+
+
+def _troubles(episodes: Sequence[Episode]) -> list[str]:
+    """The first few troubles, each with its place, and how many there are beside them."""
+    more = len(episodes) - _TROUBLES_NAMED
+    return [*map(trouble_words, episodes[:_TROUBLES_NAMED]), *([f"{more} more"] if more > 0 else [])]
 
 
 def _bus_line(one: Coverage) -> Line:

@@ -19,6 +19,7 @@ from usbwatch.show.plan_view import do_next, next_lines
 from usbwatch.show.safe import safe
 from usbwatch.show.suspects_view import likeliest, suspect_lines
 from usbwatch.show.ticket import MARGIN, heading, mark, perforation, row, stamp, stub_heading, stub_name
+from usbwatch.show.troubles_view import trouble_lines
 from usbwatch.show.words import SIGNS, STYLES, WORDS, node_name, percent, place, unit_name
 
 __all__ = ["STAMPS", "check_view", "hand_line", "stop_lines", "which_capture_view"]
@@ -76,6 +77,7 @@ def check_view(checked: Checked, width: int, when: str = "") -> list[Line]:
         *suspect_lines(checked, width),
         *next_lines(checked, width),
         *declared_lines(checked),
+        *trouble_lines(checked),
         *_set_aside("Helper devices, attached from outside, not judged", checked.findings.external),
         *_set_aside("Inside, but not in the profile", checked.findings.unexpected),
         *_set_aside("Inside or outside? Neither firmware nor profile says", checked.findings.unplaced),
@@ -211,7 +213,14 @@ def _how_well(device: ExpectedDevice, finding: Finding) -> str:
         return " (declared, not proven)"
     if device.function == "battery" and finding.reasons:
         return f" ({safe(finding.reasons[0], 100)})"
+    if device.function == "pointing-device" and finding.node is not None and _unspecific(finding.node):
+        return f" (by {node_name(finding.node)} at {safe(finding.node.location, 100)}, which may be neither)"
     return ""
+
+
+def _unspecific(node: Node) -> bool:
+    """Whether a pointing device shows no sign of what it is: PS/2 names anything that moves a pointer a mouse."""
+    return not {"touchpad", "pointing-stick"} & set(node.functions)
 
 
 def _hand_lines(checked: Checked) -> list[Line]:

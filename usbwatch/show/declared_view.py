@@ -52,7 +52,8 @@ _TRUST = "Evidence, not proof: firmware also names parts that this unit was neve
 
 def declared_stamp(checked: Checked) -> str:
     """For a unit that no profile fits, the sentence beside the verdict: firmware's word is the best evidence then."""
-    missing = [one for one in _untold(checked) if one.state is DeclaredState.NOT_FOUND]
+    told = {one.location for one in checked.findings.losses}
+    missing = [one for one in _untold(checked) if one.state is DeclaredState.NOT_FOUND and one.where not in told]
     if not checked.profile.generic or not missing:
         return ""
     return f"Firmware names more that was not found: {_names(missing)}"

@@ -34,15 +34,29 @@ _FACTS = 6
 """Facts of one node that are shown; the JSON document has them all."""
 
 
-def diff_heading_view(before: Capture, after: Capture, times: tuple[str, str]) -> list[Line]:
-    """Which two captures are compared: unit, serial and ``times`` as they are to be read, a line each."""
+def diff_heading_view(
+    before: Capture, after: Capture, times: tuple[str, str], paths: tuple[str, str] = ("", "")
+) -> list[Line]:
+    """Which two captures are compared: unit, serial and ``times`` as they are to be read, a line each.
+
+    Where a time is missing, ``paths`` tell the two apart.
+    """
     lines = []
-    for letter, capture, when in zip("AB", (before, after), times, strict=True):
+    for letter, capture, when, path in zip("AB", (before, after), times, paths, strict=True):
         serial = capture.unit.product_serial.strip()
         said = [f"serial {safe(serial, 40)}"] if serial else []
         said.append(f"captured {when}" if when else "time of capture not recorded")
+        said += [safe(path, 200)] if path and not all(times) else []
         lines.append(line((f"{letter}  ", Style.FAINT), unit_name(capture.unit), ", ", ", ".join(said), hang=3))
+    nameless = [letter for letter, one in zip("AB", (before, after), strict=True) if not _model(one)]
+    if len(nameless) == 1:
+        note = f"{nameless[0]} gives no model, so nothing shows that both are of one unit."
+        lines.append(line(("Note: ", Style.CAUTION), note, hang=6))
     return lines
+
+
+def _model(capture: Capture) -> str:
+    return capture.unit.sys_vendor.strip() or capture.unit.product_name.strip() or capture.unit.board_name.strip()
 
 
 def diff_view(changes: Changes, width: int, profile: Profile | None = None) -> list[Line]:

@@ -17,7 +17,7 @@ from usbwatch.show.check_view import STAMPS, hand_line, stop_lines
 from usbwatch.show.checked import Checked
 from usbwatch.show.lines import BLANK, Line, Span, Style, line, spread
 from usbwatch.show.localised import Localised, Seen
-from usbwatch.show.outcome import Outcome, outcome, sentence
+from usbwatch.show.outcome import judged_wrong, outcome, sentence
 from usbwatch.show.plan_view import do_next, every_step_lines
 from usbwatch.show.safe import safe
 from usbwatch.show.supposed_view import supposed_lines
@@ -62,7 +62,7 @@ def localise_view(localised: Localised, width: int) -> list[Line]:
         *stop_lines(checked, width),
         *stamp(sentence(checked.findings), *STAMPS[verdict], width, likeliest(checked), do_next(checked)),
         *supposed_lines(localised, width),
-        *(_suspicion(checked, width) if verdict is Outcome.WRONG and not checked.findings.other_model else []),
+        *(_suspicion(checked, width) if judged_wrong(checked.findings) and not checked.findings.other_model else []),
         *every_step_lines(checked, width),
     ]
 
@@ -207,7 +207,7 @@ def _set_lines(checked: Checked) -> list[Line]:
         BLANK,
         *(one for each in _without_doubles(suspects.hypotheses) for one in _one_set(each, checked)),
         BLANK,
-        *(line(" " * _SET_IN, said, hang=_SET_IN) for said in _left_out(suspects)),
+        *(line(" " * _SET_IN, said, hang=_SET_IN) for said in (*_left_out(suspects), *_fewest(suspects))),
     ]
 
 
@@ -243,6 +243,11 @@ def _left_out(suspects: Suspects) -> list[str]:
     if suspects.left_out > _MANY_LEFT_OUT:
         said.append(f"More faults than {_NUMBERS.get(suspects.depth, suspects.depth)} at once are plausible.")
     return said
+
+
+def _fewest(suspects: Suspects) -> list[str]:
+    sets = [" + ".join(safe(site.name, 100) for site in each) for each in suspects.fewest[:_WAYS] if each]
+    return [f"Fewest faults that explain everything found wrong: {'; or '.join(sets)}."] if sets else []
 
 
 _NUMBERS = {1: "one", 2: "two", 3: "three"}

@@ -77,6 +77,8 @@ def _stub_lines(stub: Stub, profile: Profile, width: int) -> list[Line]:
 def _device_lines(device: ExpectedDevice, profile: Profile) -> list[Line]:
     said = [] if safe(device.name, 60).casefold() == device.function else [safe(device.function, 40)]
     said += [f"{device.speed_mbps} Mbit/s"] if device.speed_mbps else []
+    said += [f"PCI Express x{device.lanes}"] if device.lanes else []
+    said += [f"{device.link_gts:g} GT/s"] if device.link_gts else []
     said += ["not in every unit"] if device.optional else []
     said += [f"a healthy one gets as far as {device.reaches.value}"] if device.reaches is not Rung.WORKING else []
     where = [safe(one, 120) for one in device.locations] or ["anywhere inside, told by its function"]

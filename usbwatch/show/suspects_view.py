@@ -8,7 +8,7 @@ from usbwatch.model import PartSuspicion, Site
 from usbwatch.plan.cautions import cautions
 from usbwatch.show.checked import Checked
 from usbwatch.show.lines import BLANK, Line, Style, line, spread
-from usbwatch.show.outcome import Outcome, outcome
+from usbwatch.show.outcome import Outcome, judged_wrong, outcome
 from usbwatch.show.plan_view import caution_lines
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, labelled
@@ -45,7 +45,7 @@ _SET_IN = 8
 
 def suspect_lines(checked: Checked, width: int) -> list[Line]:
     """The section "where the fault lies"; nothing when nothing was found wrong."""
-    if outcome(checked.findings) is not Outcome.WRONG or checked.findings.other_model:
+    if not judged_wrong(checked.findings) or checked.findings.other_model:
         return []
     strong = [one for one in checked.suspects.parts if one.explains and one.probability >= _FAINT_BELOW][:_SHOWN]
     warned: set[str] = set()
@@ -57,13 +57,19 @@ def suspect_lines(checked: Checked, width: int) -> list[Line]:
     return [*lines, *_remainder(checked, strong)]
 
 
+_OTHER_MODEL = "this profile is for another model"
+
+
 def likeliest(checked: Checked) -> str:
     """The first suspect in a few words, or why none is named; "" when nothing is wrong."""
     if checked.findings.other_model:
-        return "No part is named: this profile is for another model"
+        why = "this is no laptop, but an emulated machine" if checked.profile.generic else _OTHER_MODEL
+        return f"No part is named: {why}"
     explaining = [one for one in checked.suspects.parts if one.explains]
     if outcome(checked.findings) is not Outcome.WRONG:
         return ""
+    if not judged_wrong(checked.findings):
+        return "No part is named: this profile does not say what is wired there"
     if not explaining or explaining[0].probability < _STANDS_OUT:
         return "No part stands out: what was found may contradict itself, or lie outside the profile"
     first = explaining[0]

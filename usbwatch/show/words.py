@@ -8,7 +8,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from usbwatch.model import Cure, CureKind, Money, Node, Part, PartKind, Profile, Step, StepKind, UnitStrings, Verdict
+from usbwatch.model import (
+    Cure,
+    CureKind,
+    Episode,
+    Money,
+    Node,
+    Part,
+    PartKind,
+    Profile,
+    Step,
+    StepKind,
+    UnitStrings,
+    Verdict,
+)
 from usbwatch.show.lines import Style
 from usbwatch.show.safe import safe
 
@@ -116,6 +129,12 @@ def node_name(node: Node) -> str:
     if not name:
         return f"nameless {node.kind.value} {safe(node.identity, _NAME)}".rstrip()
     return f"{name} ({safe(node.identity, _NAME)})" if node.identity else name
+
+
+def trouble_words(episode: Episode) -> str:
+    """One trouble of the kernel's log and where it was: "enumeration failed at pci0000:00/14.0/usb2/4.2"."""
+    where = safe(episode.location, 120) or safe(episode.subject, 60)
+    return f"{safe(episode.trouble, 60)} at {where or 'a place the log does not name'}"
 
 
 def place(node: Node) -> str:

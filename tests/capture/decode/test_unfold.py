@@ -12,7 +12,7 @@ from support import usb_ids
 from support.hex_files import bytes_of, kernel_parse
 
 from usbwatch.capture.decode import hid_report
-from usbwatch.capture.decode.unfold import BLOCKS, Row, Unfolded, unfold
+from usbwatch.capture.decode.unfold import BLOCKS, LONGEST, Row, Unfolded, unfold
 from usbwatch.capture.decode.unfold_hid import ITEMS, PAGES, USAGES
 
 DATA = Path(__file__).parent / "data"
@@ -370,3 +370,16 @@ def test_flipped_and_cut_samples_are_unfolded(sample: str, draw: st.DataObject) 
     for _ in range(draw.draw(st.integers(1, 4))):
         data[draw.draw(st.integers(0, len(data) - 1))] = draw.draw(st.integers(0, 255))
     check(block_of(sample), bytes(data[: draw.draw(st.integers(0, len(data)))]))
+
+
+@pytest.mark.parametrize("name", sorted(BLOCKS))
+def test_of_a_block_beyond_all_measure_the_rest_is_told_as_not_decoded(name: str) -> None:
+    """Seven bytes of an endpoint over and over: each is a descriptor, an item or a block of its own."""
+    data = bytes.fromhex("07058103400001") * 150_000
+    pieces = unfold(name, data)
+    assert sum(piece.length for piece in pieces) == len(data)
+    rest = pieces[-1]
+    assert (rest.offset, rest.length) == (LONGEST, len(data) - LONGEST)
+    assert [row.kind for row in rest.rows] == ["undecoded", "defect"]
+    assert rest.rows[1].value == "the block is longer than 65536 bytes: the rest is not decoded"
+    assert rest.rows[0].hex == data[LONGEST:].hex()

@@ -12,9 +12,12 @@ from usbwatch.capture.decode.unfold_edid import unfolded_edid
 from usbwatch.capture.decode.unfold_hid import unfolded_report
 from usbwatch.capture.decode.unfold_smbios import unfolded_smbios
 from usbwatch.capture.decode.unfold_usb import unfolded_bos, unfolded_descriptors
-from usbwatch.capture.decode.unfolded import Row, Unfolded, completed
+from usbwatch.capture.decode.unfolded import DEFECT, Row, Unfolded, completed, undecoded
 
-__all__ = ["BLOCKS", "Row", "Unfolded", "unfold"]
+__all__ = ["BLOCKS", "LONGEST", "Row", "Unfolded", "unfold"]
+
+LONGEST = 64 * 1024
+"""Bytes of a block that are decoded at most: no block that a kernel shows is longer."""
 
 BLOCKS: Dict[str, Callable[[bytes], Tuple[Unfolded, ...]]] = {
     "bos_descriptors": unfolded_bos,
@@ -31,7 +34,17 @@ def unfold(name: str, data: bytes) -> Tuple[Unfolded, ...]:
 
     Every byte is in one row, of a field or of what was not decoded; what is
     wrong stands as a row of its own where it is. A block of an unknown name is
-    one piece that was not decoded.
+    one piece that was not decoded, and so is what lies beyond ``LONGEST``.
     """
     unfolded = BLOCKS.get(name)
-    return unfolded(data) if unfolded else completed(data, (), ())
+    return (*unfolded(data[:LONGEST]), *_beyond(data)) if unfolded else completed(data, (), ())
+
+
+def _beyond(data: bytes) -> Tuple[Unfolded, ...]:
+    rest = data[LONGEST:]
+    if not rest:
+        return ()
+    problem = f"the block is longer than {LONGEST} bytes: the rest is not decoded"
+    told = Row(kind=DEFECT, offset=LONGEST, length=0, name="", hex="", value=problem)
+    rows = (undecoded(LONGEST, rest, LONGEST), told)
+    return (Unfolded(offset=LONGEST, length=len(rest), name="", rows=rows),)

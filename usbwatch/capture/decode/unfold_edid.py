@@ -137,5 +137,5 @@ def _extension(data: bytes, start: int) -> Unfolded:
         value=block[0],
         meaning=_EXTENSIONS.get(block[0], ""),
     )
-    rest: List[Row] = [undecoded(start + 1, data[: start + len(block)])] if len(block) > 1 else []
+    rest: List[Row] = [undecoded(start + 1, block[1:], start + 1)] if len(block) > 1 else []
     return Unfolded(offset=start, length=len(block), name="EDID extension block", rows=(tag, *rest))

@@ -68,17 +68,15 @@ def rows_of(descriptor: ClassDescriptor, data: bytes, meaning: Meaning) -> Tuple
         )
         for field in descriptor.fields
     ]
-    left = len(descriptor.rest) // 2
+    left, end = len(descriptor.rest) // 2, descriptor.offset + descriptor.length
     if left:
-        rows.append(
-            undecoded(descriptor.offset + descriptor.length - left, data[: descriptor.offset + descriptor.length])
-        )
+        rows.append(undecoded(end - left, data[end - left : end], end - left))
     return tuple(rows)
 
 
-def undecoded(offset: int, data: bytes) -> Row:
-    """The bytes of ``data`` from ``offset`` on, as they came."""
-    rest = data[offset:]
+def undecoded(offset: int, data: bytes, begins: int = 0) -> Row:
+    """The bytes from ``offset`` on, as they came; ``data`` is the block from its offset ``begins`` on."""
+    rest = data[offset - begins :]
     return Row(kind=UNDECODED, offset=offset, length=len(rest), name="", hex=rest.hex(), value="")
 
 
@@ -98,17 +96,17 @@ def _without_gaps(data: bytes, pieces: List[Unfolded]) -> List[Unfolded]:
     at = 0
     for piece in pieces:
         if piece.offset > at:
-            whole.append(_unknown(at, data[: piece.offset]))
+            whole.append(_unknown(at, data[at : piece.offset]))
         whole.append(piece)
         at = piece.offset + piece.length
     if at < len(data) or not whole:
-        whole.append(_unknown(at, data))
+        whole.append(_unknown(at, data[at:]))
     return whole
 
 
-def _unknown(offset: int, data: bytes) -> Unfolded:
-    rows = (undecoded(offset, data),) if len(data) > offset else ()
-    return Unfolded(offset=offset, length=len(data) - offset, name="", rows=rows)
+def _unknown(offset: int, rest: bytes) -> Unfolded:
+    rows = (undecoded(offset, rest, offset),) if rest else ()
+    return Unfolded(offset=offset, length=len(rest), name="", rows=rows)
 
 
 def _with_defects(piece: Unfolded, defects: List[Row]) -> Unfolded:

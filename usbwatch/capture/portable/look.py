@@ -13,6 +13,7 @@ from typing import Any, Dict, List, Mapping, Optional, Tuple
 from usbwatch import __version__
 from usbwatch.capture import usb
 from usbwatch.capture.assemble import assembled
+from usbwatch.capture.identity import virtual
 from usbwatch.capture.live import LiveTree
 from usbwatch.capture.look import BUSES
 from usbwatch.capture.place import Places
@@ -61,6 +62,7 @@ def take_portable(
             kernel=release(),
             source=SOURCE,
             privileged=privileged,
+            virtual=virtual(Sight(LiveTree())) if where == "linux" and backend is None else "",
         ),
         unit=UnitStrings(),
         coverage=tuple(_coverage(usb_coverage, supply_coverage)),
