@@ -121,6 +121,8 @@ def test_a_part_at_hand_is_proposed_as_a_trial(localise: Usbwatch) -> None:
 
 
 REFUSED = {
+    "no capture before the first": (["--did", "0:reseat:flex"], "captures are counted 1, 2, 3"),
+    "half a capture": (["--did", "1.5:reseat:flex"], "captures are counted 1, 2, 3"),
     "unknown kind": (["--did", "turn:flex"], "'turn:flex' does not begin with one of: reseat, swap, fit, drain"),
     "no part": (["--did", "swap"], "'swap' is not of the form swap:PART."),
     "a part of drain": (["--did", "drain:flex"], "drain is done to the whole unit and takes no part."),

@@ -6,9 +6,58 @@ import pytest
 from hypothesis import given, settings
 from support.by_definition import lasting_by_definition
 from support.small_units import benches
+from support.wired import HERON, found
 
-from usbwatch.localise import believe
-from usbwatch.model import Look, Profile
+from usbwatch.errors import TooManyLooks
+from usbwatch.localise import believe, suspects_of
+from usbwatch.model import Look, Profile, Step, StepKind, Symptom
+
+LOST = Look(findings=found(HERON, absent=["keyboard"]))
+NO = Look(findings=found(HERON, answers={"keys": False}))
+FLEXED = Step(kind=StepKind.FLEX, of="top-case-flex")
+SEATED = Step(kind=StepKind.RESEAT, of="top-case-flex")
+ELSEWHERE = Step(kind=StepKind.RELOAD, of="camera")
+
+
+def looked(*steps: Step, hidden: bool = False, keyboard: Symptom = Symptom.UNSEEN) -> Look:
+    """A look at which the keyboard was not seen, unless that is said."""
+    charged = {"keyboard": "touchpad"} if hidden else {}
+    return Look(findings=found(HERON, charged=charged, keyboard=keyboard), steps=steps)
+
+
+@pytest.mark.parametrize(
+    ("looks", "holds"),
+    [
+        ([LOST, looked()], {"keyboard": True}),
+        ([LOST, looked(), looked(ELSEWHERE)], {"keyboard": True}),
+        ([LOST, looked(FLEXED)], {"keyboard": True}),
+        ([LOST, looked(SEATED)], {}),
+        ([LOST, looked(SEATED), looked()], {}),
+        ([LOST, looked(keyboard=Symptom.WORKING)], {"keyboard": False}),
+        ([LOST, looked(hidden=True)], {"keyboard": True}),
+        ([looked(keyboard=Symptom.WORKING), looked()], {"keyboard": False}),
+        ([looked(keyboard=Symptom.WORKING), looked(hidden=True)], {}),
+        ([NO, looked()], {"keys": True, "keyboard": False}),
+        ([NO, looked(SEATED)], {}),
+    ],
+    ids=[
+        "not seen again", "a step elsewhere", "moved alone", "seated again", "and looked at once more", "well now",
+        "wrong and now hidden", "well and not seen again", "well and now hidden", "an answer", "an answer, and seated",
+    ],
+)  # fmt: skip
+def test_what_was_seen_holds_until_a_step_can_have_changed_it(looks: list[Look], holds: dict[str, bool]) -> None:
+    current = believe(HERON, looks).current
+    assert {each.id: each.wrong for each in current if each.id in {"keyboard", "keys"}} == holds
+    assert len(current) == len({each.id for each in current})
+
+
+def test_what_holds_from_before_is_explained_by_the_faults_that_acted_then() -> None:
+    beliefs = believe(HERON, (LOST, looked(ELSEWHERE)))
+    keyboard = next(each for each in beliefs.current if each.id == "keyboard")
+    assert keyboard.hazards
+    assert all(beliefs.courses[hazard.fault].acts[0] for hazard in keyboard.hazards)
+    assert suspects_of(beliefs).parts[0].explains == ("keyboard",)
+
 
 Bench = tuple[Profile, tuple[Look, ...]]
 
@@ -28,3 +77,16 @@ def test_after_any_steps_it_is_the_definition(bench: Bench) -> None:
     for site, share in enumerate(each_site):
         assert share.any == pytest.approx(sum(p for faults, p in expected.items() if site in faults), abs=1e-10)
         assert share.any == pytest.approx(sum(beliefs.marginals[n] for n in groups[site]), abs=1e-10)
+
+
+def test_captures_that_repeat_the_last_one_add_nothing_and_cost_nothing() -> None:
+    lost = Look(findings=found(HERON, absent=["keyboard"]))
+    once, often = believe(HERON, (lost,)), believe(HERON, (lost,) * 40)
+    assert often.courses == once.courses
+    assert often.marginals == once.marginals
+
+
+def test_more_captures_that_differ_than_can_be_weighed_are_refused_with_a_sentence() -> None:
+    flapping = [Look(findings=found(HERON, absent=["keyboard"] if number % 2 else [])) for number in range(12)]
+    with pytest.raises(TooManyLooks, match="12 captures that differ are too many"):
+        believe(HERON, flapping)

@@ -48,6 +48,11 @@ def test_the_likeliest_comes_first() -> None:
     assert ranked == sorted(ranked, reverse=True)
 
 
+def test_the_suspects_have_them() -> None:
+    beliefs = after_one_look(HERON, found(HERON, absent=("panel", "ethernet")))
+    assert suspects_of(beliefs).fewest == smallest_explanations(beliefs)[:20] != ()
+
+
 def test_when_nothing_is_wrong_no_fault_is_needed() -> None:
     assert explanations(after_one_look(HERON, found(HERON))) == [set()]
 

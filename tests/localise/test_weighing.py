@@ -155,6 +155,41 @@ def test_the_sum_over_all_sets_is_had_up_to_so_many_that_are_tied(count: int, *,
     assert (EverySet.of(own, seen) is not None) is had
 
 
+@pytest.mark.parametrize("count", [31, 32, 33, 200])
+def test_any_number_of_losses_that_share_nothing_is_the_product_over_them(count: int) -> None:
+    # Two and two share one fault, and each has one of its own; the last of an odd number stands alone.
+    faults = [Fault(site=n, odds=0.02 + 0.001 * (n % 7)) for n in range(2 * count)]
+    seen = [
+        Observation(
+            id=f"o{n}",
+            wrong=True,
+            clean=0.001 + 0.01 * (n % 3),
+            hazards=tuple(Hazard(fault=fault, passes=0.1, shows=0.5) for fault in (n, count + n // 2)),
+        )
+        for n in range(count)
+    ]
+    sums = EverySet.of(faults, seen)
+    assert sums is not None
+    assert sums.widest == 2
+    expected = [fault.odds / (1 + fault.odds) for fault in faults]  # of those that touch nothing
+    log_total = fsum(log(1 + fault.odds) for fault in faults[count + (count + 1) // 2 :])
+    for first in range(0, count, 2):
+        shown = seen[first : first + 2]
+        members = sorted({hazard.fault for each in shown for hazard in each.hazards})
+        weights = {
+            chosen: prod(faults[each].odds for each in chosen)
+            * prod(likelihood(each, chosen) / each.clean for each in shown)
+            for chosen in chain.from_iterable(combinations(members, size) for size in range(4))
+        }
+        log_total += log(fsum(weights.values()))
+        for each in members:
+            own = fsum(weight for chosen, weight in weights.items() if each in chosen)
+            expected[each] = own / fsum(weights.values())
+    assert sums.marginals() == pytest.approx(expected, rel=1e-9)
+    assert sums.log_total() == pytest.approx(log_total, rel=1e-12)
+    assert sums.shares([[0], [3, count]])[0].any == pytest.approx(expected[0], rel=1e-9)
+
+
 FINDINGS = 7
 
 

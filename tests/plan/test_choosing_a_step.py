@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import pairwise
 from math import isfinite
 from unittest import mock
 
@@ -174,6 +175,43 @@ def test_where_nothing_is_wrong_nothing_is_proposed() -> None:
     for findings in (found(HERON), found(HERON, unseen=["gauge"]), found(HERON, answers={"keys": True})):
         told = asked(HERON_PRICED, findings)
         assert (told.advice, told.proposals) == (Advice.NOTHING_WRONG, ())
+
+
+def test_with_an_open_complaint_nothing_wrong_is_not_said() -> None:
+    no, whole = found(HERON, answers={"keys": False}), found(HERON)
+    told = asked(HERON_PRICED, no, whole)
+    assert told.advice is Advice.GO_ON
+    assert told.proposals
+    elsewhere = Look(findings=whole, steps=(Step(kind=StepKind.RELOAD, of="camera"),))
+    assert asked(HERON_PRICED, no, elsewhere).advice is Advice.GO_ON
+    yes = found(HERON, answers={"keys": True})
+    assert asked(HERON_PRICED, no, yes).advice is Advice.NOTHING_WRONG
+
+
+def test_an_answer_that_still_holds_is_not_asked_for_again() -> None:
+    lost = replace(HERON_LOST, answers=(Answer(check="power-button", yes=True),))
+    off = replace(HERON_LOST, answers=(Answer(check="measure:top-case-rail", yes=True),))
+    elsewhere = Look(findings=HERON_LOST, steps=(Step(kind=StepKind.RELOAD, of="camera"),))
+    seated = Look(findings=HERON_LOST, steps=(Step(kind=StepKind.RESEAT, of="top-case-flex"),))
+    for before, id_ in ((lost, "check:power-button"), (off, "measure:top-case-rail")):
+        assert id_ in {each.id for each in asked(HERON_PRICED, HERON_LOST).proposals}
+        assert id_ not in {each.id for each in asked(HERON_PRICED, before, HERON_LOST).proposals}
+        assert id_ not in {each.id for each in asked(HERON_PRICED, before, elsewhere).proposals}
+    assert "check:power-button" in {each.id for each in asked(HERON_PRICED, lost, seated).proposals}
+    seen = replace(HERON_LOST, findings=found(HERON, absent=LOST).findings)
+    assert "look:gauge" not in {each.id for each in asked(HERON_PRICED, seen, HERON_LOST).proposals}
+
+
+def test_of_equal_totals_the_one_that_tells_more_comes_first() -> None:
+    # Where time costs nothing, many questions come to the same.
+    parts = tuple(replace(each, cost=0, minutes=0) for each in HERON.parts)
+    profile = replace(HERON, parts=parts, money=Money(value_working=260, value_as_is=70, hourly_rate=0))
+    told = asked(profile, HERON_LOST)
+    pairs = list(pairwise(told.proposals))
+    equal = [(a, b) for a, b in pairs if round(a.expected_total, 6) == round(b.expected_total, 6)]
+    assert equal
+    assert all(a.information_bits >= b.information_bits - 1e-9 for a, b in equal)
+    assert all(a.expected_total < b.expected_total for a, b in pairs if (a, b) not in equal)
 
 
 def test_by_the_profile_of_another_model_nothing_is_proposed() -> None:

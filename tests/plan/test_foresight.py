@@ -73,3 +73,24 @@ def test_a_fair_question_with_sure_answers_is_worth_one_bit() -> None:
     ]
     assert information_bits(pair, np.arange(4)) == pytest.approx(1)
     assert information_bits(pair, np.array([0, 1, 0, 1])) == pytest.approx(0)
+
+
+@pytest.mark.parametrize(
+    ("candidate", "away"),
+    [
+        (REPEAT, 0.6),
+        (
+            Candidate(
+                action=Action.FLEX, of="top-case-flex", words="", step=Step(kind=StepKind.FLEX, of="top-case-flex")
+            ),
+            0.9,
+        ),
+    ],
+    ids=["captured again", "moved while capturing"],
+)
+def test_a_loose_link_by_itself_shows_as_often_as_it_is_away(candidate: Candidate, away: float) -> None:
+    of = ahead("keyboard", "touchpad")
+    loose = 1 << [site.id for site in of.where.sites].index("loose:top-case-flex")
+    whole = float(of.where.chances[of.where.masks == loose].sum())
+    lost = next(each for each in branches(candidate, of) if each.well == ())
+    assert float(lost.chances[lost.masks == loose].sum()) == pytest.approx(away * whole)

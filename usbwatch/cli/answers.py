@@ -41,9 +41,16 @@ def parsed_numbered_answer(value: str) -> tuple[int, str, bool]:
 
 
 def numbered(value: str) -> tuple[int, str]:
-    """The number before the first colon, 0 where there is none, and the rest."""
+    """The number before the first colon, 0 where there is none, and the rest.
+
+    Raises click's ``BadParameter`` for a number that no capture has.
+    """
     number, _, rest = value.partition(":")
-    return (int(number), rest) if number.isascii() and number.isdigit() and rest else (0, value)
+    if not rest or not number.strip("+-").replace(".", "", 1).isdigit():
+        return 0, value
+    if not number.isascii() or not number.isdigit() or int(number) == 0:
+        raise click.BadParameter(f"'{value}' begins with '{number}'; captures are counted 1, 2, 3, ….")
+    return int(number), rest
 
 
 def answers(given: Sequence[tuple[str, bool]], profile: Profile) -> tuple[Answer, ...]:

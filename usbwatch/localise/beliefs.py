@@ -8,11 +8,12 @@ from functools import cached_property
 from math import exp
 from typing import TYPE_CHECKING
 
+from usbwatch.errors import TooManyLooks
 from usbwatch.localise.courses import Course, courses
 from usbwatch.localise.every_set import EverySet, Share
-from usbwatch.localise.observations import evidence, in_look, observations
+from usbwatch.localise.observations import evidence, holding, observations
 from usbwatch.localise.paths import Layout, lay_out
-from usbwatch.localise.weighing import DEEPEST, Fault, Observation, likelihood, log_weights
+from usbwatch.localise.weighing import DEEPEST, Fault, Observation, likelihoods, log_weights
 from usbwatch.model.profile import Profile
 from usbwatch.model.steps import Look
 
@@ -31,7 +32,7 @@ class Beliefs:
     evidence: tuple[Observation, ...]
     """All that was weighed."""
     current: tuple[Observation, ...]
-    """What the last look shows, whether or not it was news."""
+    """What holds after the last look: what it shows, and what was seen before that no step can have changed."""
     rings: tuple[tuple[Indices, Numbers], ...]
     """Per size of set: the sets, one a row, and their probabilities; with ``left_out`` they add to 1."""
     left_out: float | None
@@ -71,14 +72,16 @@ class Beliefs:
         exact = iter(sums.shares([group for group, bound in zip(groups, bounds, strict=True) if bound >= RARE]))
         return [next(exact) if bound >= RARE else Share(none=1 - bound, any=bound) for bound in bounds]
 
-    def chance_of(self, faults: Collection[int]) -> float:
-        """Probability that exactly these courses were taken."""
-        chance = float(self.rings[0][1][0])
-        for number in faults:
-            chance *= self.courses[number].fault.odds
+    def chance_of(self, sets: Sequence[Sequence[int]]) -> float:
+        """Probability that exactly one of these sets of courses was taken; all of one size."""
+        import numpy as np
+
+        members = np.array(sets, dtype=np.intp).reshape(len(sets), -1)
+        odds = np.array([course.fault.odds for course in self.courses])
+        chances = float(self.rings[0][1][0]) * odds[members].prod(axis=1)
         for each in self.evidence:
-            chance *= likelihood(each, faults) / each.clean
-        return chance
+            chances = chances * likelihoods(each, members, len(self.courses)) / each.clean
+        return float(chances.sum())
 
     def none_of(self, numbers: Collection[int]) -> float:
         """Probability that none of these courses was taken."""
@@ -108,13 +111,36 @@ def believe(profile: Profile, looks: Sequence[Look], depth: int | None = None) -
 
     Sets of at most ``depth`` faults (0 to 3) are weighed one by one, all
     others together. Without ``depth`` it is 2, or 3 when that matters.
-    Raises ValueError for another depth.
+    Raises ValueError for another depth, and ``TooManyLooks`` for more than
+    ``MOST_LOOKS`` of them that tell something new.
     """
     if depth is not None and not 0 <= depth <= DEEPEST:
         raise ValueError(f"depth {depth} cannot be had; give 0 to {DEEPEST} faults")
     layout = lay_out(profile, looks[-1].findings.variant)
-    taken = courses(layout.sites, looks, layout.profile)
-    return weighed(layout, taken, evidence(layout, taken, looks), looks, depth)
+    news = looks if len(looks) <= MOST_LOOKS else _with_news(layout, looks)
+    if len(news) > MOST_LOOKS:
+        raise TooManyLooks(len(news), MOST_LOOKS)
+    taken = courses(layout.sites, news, layout.profile)
+    return weighed(layout, taken, evidence(layout, taken, news), news, depth)
+
+
+MOST_LOOKS = 6
+"""Looks that are weighed together: courses double with each of them. Of more, only those that tell something new."""
+
+
+def _with_news(layout: Layout, looks: Sequence[Look]) -> list[Look]:
+    """The looks without those that only repeat the one before, with nothing done in between: they add nothing."""
+    news: list[Look] = []
+    for look in looks:
+        if news and not look.steps and _same(layout, news[-1], look):
+            news[-1] = replace(look, steps=news[-1].steps)
+        else:
+            news.append(look)
+    return news
+
+
+def _same(layout: Layout, one: Look, other: Look) -> bool:
+    return observations(layout, one.findings) == observations(layout, other.findings)
 
 
 def weighed(
@@ -136,7 +162,7 @@ def weighed(
         layout=layout,
         courses=taken,
         evidence=told,
-        current=in_look(observations(layout, looks[-1].findings), taken, len(looks) - 1),
+        current=holding(layout, taken, looks),
         rings=rings,
         left_out=left_out,
         every_set=sums,

@@ -19,7 +19,7 @@ from usbwatch.model.profile import Profile
 from usbwatch.model.steps import Look, StepKind
 from usbwatch.model.suspects import Site
 
-__all__ = ["ACTS_WHEN_FLEXED", "Course", "courses", "touched"]
+__all__ = ["ACTS_WHEN_FLEXED", "Course", "changed", "courses", "touched"]
 
 ACTS_WHEN_FLEXED = 0.9
 """How often what makes contact only at times is away while it is moved (elicited, no source)."""
@@ -39,13 +39,17 @@ class Course:
 
 def touched(sites: tuple[Site, ...], looks: Sequence[Look], profile: Profile) -> tuple[frozenset[int], ...]:
     """Per look, the sites that the steps before it reach: what they can change, and what they try harder."""
-    reached = []
-    for look in looks:
-        told = [fates(sites, step, profile) for step in look.steps]
-        changed = {number for each in told for number, fate in enumerate(each) if fate != UNTOUCHED}
-        tried = {number for number, site in enumerate(sites) if _flexed(site, look)}
-        reached.append(frozenset(changed | tried))
-    return tuple(reached)
+    tried = (frozenset(number for number, site in enumerate(sites) if _flexed(site, look)) for look in looks)
+    return tuple(each | own for each, own in zip(changed(sites, looks, profile), tried, strict=True))
+
+
+def changed(sites: tuple[Site, ...], looks: Sequence[Look], profile: Profile) -> tuple[frozenset[int], ...]:
+    """Per look, the sites that the steps before it can change."""
+    told = ([fates(sites, step, profile) for step in look.steps] for look in looks)
+    return tuple(
+        frozenset(number for each in of_look for number, fate in enumerate(each) if fate != UNTOUCHED)
+        for of_look in told
+    )
 
 
 def courses(sites: tuple[Site, ...], looks: Sequence[Look], profile: Profile) -> tuple[Course, ...]:

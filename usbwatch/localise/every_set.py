@@ -29,11 +29,8 @@ __all__ = ["MOST_WRONG", "EverySet", "Share"]
 MOST_WRONG = 15
 """With more observations found wrong, and tied to each other, the table would outgrow its use."""
 
-_MOST_AXES = 30
-"""Of a table, most of them one place wide: numpy 1 has 32 at most."""
-
 _Touch = tuple[int, float, float]
-"""Number of a wrong observation, and how a fault passes it on or shows in it."""
+"""Number of a wrong observation (in ``EverySet`` its axis), and how a fault passes it on or shows in it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,7 +61,9 @@ class EverySet:
     odds: tuple[float, ...]
     """Of each fault alone, what was found well included."""
     touches: tuple[tuple[_Touch, ...], ...]
-    """Per fault, what it does to what was found wrong."""
+    """Per fault, the axes of what was found wrong, and what it does to each."""
+    axes: tuple[int, ...]
+    """Per wrong observation its axis: the least one that is free while it is open, for numpy has 32 at most."""
     clean: tuple[float, ...]
 
     @classmethod
@@ -83,14 +82,17 @@ class EverySet:
         for number, fault in enumerate(faults):
             members.setdefault(fault.site, []).append(number)
         touched = {site: frozenset(n for f in own for n, _, _ in touches[f]) for site, own in members.items()}
-        order = _in_order(faults, wrong, touched) if len(wrong) <= _MOST_AXES else None
+        order = _in_order(faults, wrong, touched)
         if order is None:
             return None
+        stages = tuple(_stages(order, members, touched))
+        axes = _axes(stages, len(wrong))
         sums = cls(
-            stages=tuple(_stages(order, members, touched)),
+            stages=stages,
             apart=tuple(tuple(own) for site, own in members.items() if not touched[site]),
             odds=tuple(odds),
-            touches=tuple(tuple(each) for each in touches),
+            touches=tuple(tuple((axes[n], passes, shows) for n, passes, shows in each) for each in touches),
+            axes=axes,
             clean=tuple(observation.clean for observation in wrong),
         )
         return sums if sums.widest <= MOST_WRONG else None
@@ -121,17 +123,17 @@ class EverySet:
             for fault in site:
                 chances[fault] = self.odds[fault] / whole
         befores = [state[..., :1, :] for state, _ in self._forward(self._no_group(1))][:-1]
-        later = np.ones((*(1 for _ in self.clean), 1, 1))
+        later = np.ones((*(1 for _ in range(self.widest)), 1, 1))
         for stage, before in zip(reversed(self.stages), reversed(befores), strict=True):
-            for axis in stage.closes:
-                later = np.concatenate([later * self.clean[axis], later], axis=axis)
+            for number in stage.closes:
+                later = np.concatenate([later * self.clean[number], later], axis=self.axes[number])
             weights = [self.odds[f] * float((_acted(before, self.touches[f]) * later).sum()) for f in stage.faults]
             whole = float((before * later).sum()) + sum(weights)
             for fault, weight in zip(stage.faults, weights, strict=True):
                 chances[fault] = weight / whole
             later = later + sum(self.odds[f] * _acted_back(later, self.touches[f]) for f in stage.faults)
-            for axis in stage.opens:
-                later = later.take([0], axis=axis)
+            for number in stage.opens:
+                later = later.take([0], axis=self.axes[number])
             later = later / later.max()
         return chances
 
@@ -159,7 +161,7 @@ class EverySet:
         return np.zeros((rows, len(self.odds)))
 
     def _touched_clean(self) -> list[float]:
-        return [self.clean[axis] for stage in self.stages for axis in stage.opens]
+        return [self.clean[number] for stage in self.stages for number in stage.opens]
 
     def _forward(self, belongs: Numbers) -> Iterator[tuple[Numbers, float]]:
         """The table before each stage and after the last, with the log of what was divided out of it.
@@ -168,12 +170,12 @@ class EverySet:
         """
         import numpy as np
 
-        state = np.zeros((*(1 for _ in self.clean), 2, len(belongs)))
+        state = np.zeros((*(1 for _ in range(self.widest)), 2, len(belongs)))
         state[..., 0, :] = 1.0
         scale = 0.0
         for stage in self.stages:
-            for axis in stage.opens:
-                state = np.concatenate([state, np.zeros_like(state)], axis=axis)
+            for number in stage.opens:
+                state = np.concatenate([state, np.zeros_like(state)], axis=self.axes[number])
             yield state, scale
             grown = state.copy()
             for fault in stage.faults:
@@ -181,9 +183,9 @@ class EverySet:
                 inside = belongs[:, fault]
                 grown[..., 1, :] += acted[..., 1, :] + acted[..., 0, :] * inside
                 grown[..., 0, :] += acted[..., 0, :] * (1 - inside)
-            for axis in stage.closes:
-                shut, shown = np.split(grown, 2, axis=axis)
-                grown = shut * self.clean[axis] + shown
+            for number in stage.closes:
+                shut, shown = np.split(grown, 2, axis=self.axes[number])
+                grown = shut * self.clean[number] + shown
             highest = float(grown.max())
             state, scale = grown / highest, scale + log(highest)
         yield state, scale
@@ -230,6 +232,16 @@ def _stages(
             opens=tuple(number for number in own if first[number] == site),
             closes=tuple(number for number in own if last[number] == site),
         )
+
+
+def _axes(stages: Sequence[_Stage], count: int) -> tuple[int, ...]:
+    axes, free = [0] * count, list(range(count))
+    for stage in stages:
+        for number in stage.opens:
+            axes[number] = min(free)
+            free.remove(axes[number])
+        free.extend(axes[number] for number in stage.closes)
+    return tuple(axes)
 
 
 def _in_order(

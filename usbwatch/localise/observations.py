@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from usbwatch.localise.courses import Course, touched
+from usbwatch.localise.courses import Course, changed, touched
 from usbwatch.localise.paths import Layout
 from usbwatch.localise.sites import ACTS_IN_A_CAPTURE, SiteKind, kind_of
 from usbwatch.localise.symptoms import SOFTWARE_UNTOLD, WRONGLY_NO, Effect, row
@@ -15,7 +15,7 @@ from usbwatch.model.location import port_chain
 from usbwatch.model.profile import ExpectedDevice
 from usbwatch.model.steps import Look
 
-__all__ = ["MEASURE", "answered", "evidence", "in_look", "measured", "observations", "observed"]
+__all__ = ["MEASURE", "answered", "evidence", "holding", "in_look", "measured", "observations", "observed"]
 
 
 def observations(layout: Layout, findings: Findings) -> tuple[Observation, ...]:
@@ -131,6 +131,37 @@ def in_look(shown: Sequence[Observation], courses: Sequence[Course], look: int) 
     )
 
 
+def holding(layout: Layout, courses: Sequence[Course], looks: Sequence[Look]) -> tuple[Observation, ...]:
+    """What holds after the last look, in the profile's order: how each thing was seen last.
+
+    An earlier sighting holds while no step since can have changed anything on
+    its path. One found well does not when the last look finds the device
+    gone, or hidden behind another.
+    """
+    last = looks[-1].findings
+    if last.other_model:
+        return ()
+    gone = {each.device for each in last.findings if each.symptom is not Symptom.UNSEEN or each.charged_to}
+    latest: dict[str, tuple[int, Observation]] = {}
+    for number, (look, reached) in enumerate(zip(looks, changed(layout.sites, looks, layout.profile), strict=True)):
+        latest = {id_: each for id_, each in latest.items() if not _reaches(reached, each[1])}
+        latest |= {each.id: (number, each) for each in observations(layout, look.findings)}
+    profile, now = layout.profile, len(looks) - 1
+    ids = [*(each.id for each in profile.devices), *(each.id for each in profile.checks)]
+    ids += [f"{MEASURE}{each.id}" for each in profile.parts]
+    kept = [latest[id_] for id_ in ids if id_ in latest]
+    return tuple(
+        seen
+        for number, each in kept
+        if number == now or each.wrong or each.id not in gone
+        for seen in in_look((each,), courses, number)
+    )
+
+
+def _reaches(reached: frozenset[int], shown: Observation) -> bool:
+    return any(hazard.fault in reached for hazard in shown.hazards)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Before:
     """When and how something was last seen."""
@@ -170,7 +201,7 @@ def _is_news(shown: Observation, last: _Before | None, reached: Sequence[frozens
     if last is None or shown != last.shown:
         return True
     since = frozenset[int]().union(*reached[last.look + 1 : look + 1])
-    return any(hazard.fault in since for hazard in shown.hazards)
+    return _reaches(since, shown)
 
 
 _STAYS_AS_IT_WAS = {True: 0.96, False: 0.97}

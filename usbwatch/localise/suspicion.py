@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from usbwatch.localise.arguments import account, accounts_for, strongest
 from usbwatch.localise.beliefs import Beliefs, believe
+from usbwatch.localise.hitting_sets import smallest_explanations
 from usbwatch.localise.sites import UNKNOWN_PART
 from usbwatch.localise.weighing import Observation
 from usbwatch.model.findings import Findings
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 __all__ = ["HYPOTHESES_KEPT", "LEAST_PROBABILITY", "suspects", "suspects_of"]
 
 HYPOTHESES_KEPT = 20
-"""At most so many hypotheses are listed; all else is summed over every set."""
+"""At most so many hypotheses, and fewest faults, are listed; all else is summed over every set."""
 
 LEAST_PROBABILITY = 0.005
 """A hypothesis less probable than this is not listed, unless it is the likeliest."""
@@ -49,6 +50,7 @@ def suspects_of(beliefs: Beliefs) -> Suspects:
         nothing_wrong=beliefs.none_of(known),
         unexplained=tuple(each.id for each in beliefs.current if each.wrong and not _within_reach(each, beliefs)),
         cures=_cures(beliefs),
+        fewest=smallest_explanations(beliefs)[:HYPOTHESES_KEPT],
     )
 
 
@@ -80,8 +82,7 @@ def _likeliest(beliefs: Beliefs) -> list[tuple[FaultSet, float]]:
     for faults, _ in found[:HYPOTHESES_KEPT]:
         kept.setdefault(tuple(sorted(alike[fault][0] for fault in faults)), faults)
     whole = [
-        (faults, sum(beliefs.chance_of(each) for each in product(*(alike[fault] for fault in faults))))
-        for faults in kept.values()
+        (faults, beliefs.chance_of(list(product(*(alike[fault] for fault in faults))))) for faults in kept.values()
     ]
     whole.sort(key=lambda each: (-each[1], len(each[0]), each[0]))
     return [each for each in whole if each[1] >= LEAST_PROBABILITY] or whole[:1]

@@ -97,7 +97,7 @@ def log_weights(
     """Per size of set up to ``depth``: the sets, one a row, and their log odds against the empty set."""
     import numpy as np
 
-    ties = _Ties.of(faults, observations)
+    ties = _Ties.of(faults, observations, of_three=depth >= DEEPEST)
     rings = [(np.zeros((1, 0), dtype=np.intp), np.zeros(1)), (np.arange(len(faults))[:, None], ties.alone)]
     if depth >= 2:  # noqa: PLR2004
         rings.append(_pairs(ties))
@@ -117,7 +117,7 @@ class _Ties:
     """What three on one wrong path owe beyond what each two of them do: places and amounts."""
 
     @classmethod
-    def of(cls, faults: Sequence[Fault], observations: Sequence[Observation]) -> _Ties:
+    def of(cls, faults: Sequence[Fault], observations: Sequence[Observation], *, of_three: bool) -> _Ties:
         import numpy as np
 
         count = len(faults)
@@ -130,31 +130,55 @@ class _Ties:
             if not observation.wrong:
                 alone[path] += np.log(passes)
                 continue
-            tie = _tie(observation, passes)
-            alone[path] += tie[0]
-            pairs[np.ix_(path, path)] += tie[1]
-            members = path[_three_of(len(path))]
-            places.append(np.sort(members, axis=1))
-            amounts.append(tie[2])
+            tie = _Tie.of(observation, passes)
+            alone[path] += tie.first
+            pairs[np.ix_(path, path)] += tie.second
+            if of_three:
+                places.append(np.sort(path[_three_of(len(path))], axis=1))
+                amounts.append(tie.third())
         sites = np.array([fault.site for fault in faults], dtype=np.intp)
         pairs[sites[:, None] == sites[None, :]] = -np.inf
         return cls(alone=alone, pairs=pairs, triples=(np.concatenate(places), np.concatenate(amounts)))
 
 
-def _tie(observation: Observation, passes: Numbers) -> tuple[Numbers, Numbers, Numbers]:
-    """What one wrong observation adds for one, for two and for three faults on its path (positions ascending)."""
-    import numpy as np
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Tie:
+    """What one wrong observation adds for faults on its path, by their positions, ascending."""
 
-    shows = np.array([hazard.shows for hazard in observation.hazards])
-    one = shows + passes * observation.clean
-    two = shows[:, None] + passes[:, None] * one[None, :]
-    first = np.log(one / observation.clean)
-    second = np.triu(np.log(two * observation.clean / (one[:, None] * one[None, :])), 1)
-    second += second.T
-    a, b, c = _three_of(len(passes)).T
-    three = shows[a] + passes[a] * two[b, c]
-    third = np.log(three / observation.clean) - first[a] - first[b] - first[c]
-    return first, second, third - second[a, b] - second[a, c] - second[b, c]
+    clean: float
+    shows: Numbers
+    passes: Numbers
+    two: Numbers
+    """Its probability under each two faults."""
+    first: Numbers
+    second: Numbers
+
+    @classmethod
+    def of(cls, observation: Observation, passes: Numbers) -> _Tie:
+        import numpy as np
+
+        shows = np.array([hazard.shows for hazard in observation.hazards])
+        one = shows + passes * observation.clean
+        two = shows[:, None] + passes[:, None] * one[None, :]
+        second = np.triu(np.log(two * observation.clean / (one[:, None] * one[None, :])), 1)
+        return cls(
+            clean=observation.clean,
+            shows=shows,
+            passes=passes,
+            two=two,
+            first=np.log(one / observation.clean),
+            second=second + second.T,
+        )
+
+    def third(self) -> Numbers:
+        """For each three, in the order of ``_three_of``."""
+        import numpy as np
+
+        a, b, c = _three_of(len(self.passes)).T
+        three = np.log((self.shows[a] + self.passes[a] * self.two[b, c]) / self.clean)
+        alone = self.first[a] + self.first[b] + self.first[c]
+        owed: Numbers = self.second[a, b] + self.second[a, c] + self.second[b, c]
+        return np.asarray(three - alone - owed)
 
 
 @lru_cache(maxsize=64)

@@ -72,8 +72,13 @@ def candidates(
     yield from flexing(beliefs, where)
 
 
+def _known(beliefs: Beliefs, findings: Findings) -> set[str]:
+    """What was seen or answered, in whatever look, and still holds."""
+    return {each.id for each in beliefs.current} | {answer.check for answer in findings.answers}
+
+
 def _checks(beliefs: Beliefs, findings: Findings) -> Iterator[Candidate]:
-    done = {answer.check for answer in findings.answers}
+    done = _known(beliefs, findings)
     for check in beliefs.layout.profile.checks:
         if check.id not in done:
             yield Candidate(
@@ -89,16 +94,19 @@ def _checks(beliefs: Beliefs, findings: Findings) -> Iterator[Candidate]:
 def _looks(beliefs: Beliefs, findings: Findings) -> Iterator[Candidate]:
     """Devices that were not seen.
 
-    Three kinds are left out: one that another hides, for it cannot be seen
+    Left out are those that an earlier look has told of, and three kinds: one that another hides, for it cannot be seen
     before that one is mended; one that no capture can show, where a hand check
     is about it; and an optional one, whose absence would tell nothing.
     """
     profile = beliefs.layout.profile
     devices = {device.id: device for device in profile.devices}
     checked = {check.needs[-1] for check in profile.checks if check.needs}
+    known = _known(beliefs, findings)
     for finding in findings.findings:
         device = devices.get(finding.device)
-        if device is None or finding.symptom is not Symptom.UNSEEN or finding.charged_to or device.optional:
+        if device is None or device.id in known or device.optional:
+            continue
+        if finding.symptom is not Symptom.UNSEEN or finding.charged_to:
             continue
         if finding.by_hand_alone and device.id in checked:
             continue
@@ -114,7 +122,7 @@ def _looks(beliefs: Beliefs, findings: Findings) -> Iterator[Candidate]:
 def _measurements(beliefs: Beliefs, findings: Findings, where: Standing) -> Iterator[Candidate]:
     profile = beliefs.layout.profile
     parts = {part.id: part for part in profile.parts}
-    done = {answer.check for answer in findings.answers}
+    done = _known(beliefs, findings)
     asked = {check.needs[-1] for check in profile.checks if check.needs}
     for kind, of in map(kind_of, where.sites):
         if kind is SiteKind.RAIL and of in asked:

@@ -10,6 +10,7 @@ from usbwatch.localise.beliefs import Beliefs
 from usbwatch.localise.sites import UNKNOWN_PART
 from usbwatch.model.findings import Findings
 from usbwatch.model.plan import Action, Advice, Outcome, Plan, Proposal
+from usbwatch.model.steps import Look
 from usbwatch.model.suspects import CureKind
 from usbwatch.plan.candidates import Candidate, candidates, flexing
 from usbwatch.plan.foresight import REST, Branch, Foresight
@@ -37,7 +38,7 @@ def plan(beliefs: Beliefs, findings: Findings, at_hand: Collection[str] = (), do
     ``at_hand``: ids of parts on the shelf that are known to be good.
     ``done``: ids of proposals (``Proposal.id``) that are not to be made again.
     """
-    dangers = stops(findings, beliefs.layout.profile)
+    dangers = stops((*beliefs.looks, Look(findings=findings)), beliefs.layout.profile)
     if dangers:
         return Plan(advice=Advice.DANGER, stops=dangers)
     if findings.other_model:
@@ -55,7 +56,7 @@ def plan(beliefs: Beliefs, findings: Findings, at_hand: Collection[str] = (), do
         proposals=tuple(kept),
         expected_cost=ranked[0].expected_total if ranked else None,
         given_up=costs.given_up,
-        assumed=costs.assumed,
+        assumed=(*costs.assumed, *chooser.where.reckoned_without),
     )
 
 
@@ -106,7 +107,7 @@ class _Chooser:
     def ranked(self, every: Iterable[Candidate]) -> list[Proposal]:
         """The candidates as proposals, least expected total first."""
         found = (self._proposal(each) for each in weighed(list(every), self.ahead, self.tariff, self.prices))
-        return sorted(found, key=lambda each: (each.expected_total, each.minutes, each.id))
+        return sorted(found, key=_least_first)
 
     def _proposal(self, one: Weighed) -> Proposal:
         candidate, profile = one.candidate, self.beliefs.layout.profile

@@ -101,7 +101,7 @@ def _price(part: Part, usual: float, assumed: list[str]) -> float:
 
 def _lost_by_stopping(money: Money, assumed: list[str]) -> float | None:
     """The value of the working unit less the best that this one brings, as it is or in parts."""
-    as_is, in_parts = _given(money.value_as_is), _given(getattr(money, "value_parts", None))
+    as_is, in_parts = _given(money.value_as_is), _given(money.value_parts)
     working = _given(money.value_working)
     unmended = [value for value in (as_is, in_parts) if value is not None]
     if working is None or not unmended:

@@ -58,6 +58,8 @@ class Standing:
     """Per cure, how often it leaves the unit as it was: a bad part, a connector that is not seated."""
     fates: dict[Step, tuple[Fate, ...]]
     """What the step of each cure does to each site of the layout."""
+    reckoned_without: tuple[str, ...] = ()
+    """Sentences on what may be wrong and is in no set, where that can matter."""
 
     @cached_property
     def of_part(self) -> dict[str, int]:
@@ -88,7 +90,7 @@ def standing(beliefs: Beliefs) -> Standing:
     """Where the unit stands after the last look."""
     wrong = [each for each in beliefs.current if each.wrong] or [each for each in beliefs.evidence if each.wrong]
     numbers = _relevant(beliefs, wrong)
-    masks, chances = _sets(beliefs, numbers)
+    masks, chances, left = _sets(beliefs, numbers)
     kept = tuple(beliefs.layout.sites[number] for number in numbers)
     cures = tuple(dict.fromkeys(site.cure for site in kept if site.cure is not None))
     steps = [Step(kind=STEP_OF_CURE[cure.kind], of=cure.of) for cure in cures]
@@ -104,6 +106,7 @@ def standing(beliefs: Beliefs) -> Standing:
         mends=tuple(mask for mask, _ in mended),
         fails=tuple(fails for _, fails in mended),
         fates=told,
+        reckoned_without=left,
     )
 
 
@@ -124,11 +127,17 @@ def _relevant(beliefs: Beliefs, wrong: Iterable[Observation]) -> tuple[int, ...]
 
 
 _MOST_SETS, _LEAST_CHANCE, _LEAST_BY_ITSELF = 400, 1e-6, 1e-8
-"""Sets that are looked ahead from: the likeliest, and none that could change a choice."""
+"""Sets that are looked ahead from: the likeliest, and none so rare beside it that it could change a choice."""
+
+_MUCH_LEFT_OUT = 0.2
+"""Probability of larger sets from which on it is said that no cost reckons with them."""
 
 
-def _sets(beliefs: Beliefs, numbers: tuple[int, ...]) -> tuple[Masks, Numbers]:
-    """The sets of relevant faults that last, equal ones added up, in the order of their masks; together 1."""
+def _sets(beliefs: Beliefs, numbers: tuple[int, ...]) -> tuple[Masks, Numbers, tuple[str, ...]]:
+    """The sets of relevant faults that last, equal ones added up, in the order of their masks; together 1.
+
+    And what is to be said of those that are left out.
+    """
     import numpy as np
 
     bit = {number: 1 << place for place, number in enumerate(numbers)}
@@ -136,14 +145,42 @@ def _sets(beliefs: Beliefs, numbers: tuple[int, ...]) -> tuple[Masks, Numbers]:
         [bit.get(course.site, 0) if course.lasts else 0 for course in beliefs.courses], dtype=np.uint64
     )
     parts: list[tuple[Masks, Numbers]] = []
+    highest = max((float(chances.max(initial=0.0)) for _, chances in beliefs.rings), default=0.0)
+    if highest < np.finfo(float).tiny:  # sets so small have next to no chance: all together would come to nothing wrong
+        return _one_by_one(beliefs, numbers)
     for members, chances in beliefs.rings:
-        rows = np.flatnonzero(chances >= _LEAST_BY_ITSELF)
+        rows = np.flatnonzero(chances >= _LEAST_BY_ITSELF * highest)
         parts.append((np.bitwise_or.reduce(of_course[members[rows]], axis=1, initial=0), chances[rows]))
     masks, places = np.unique(np.concatenate([each for each, _ in parts]).astype(np.uint64), return_inverse=True)
     summed = np.bincount(places.ravel(), np.concatenate([each for _, each in parts]))
     order = np.argsort(-summed, kind="stable")[:_MOST_SETS]
     order = np.sort(order[summed[order] >= _LEAST_CHANCE * summed.sum()])
-    return masks[order], summed[order] / summed[order].sum()
+    return masks[order], summed[order] / summed[order].sum(), _left_out(beliefs)
+
+
+def _left_out(beliefs: Beliefs) -> tuple[str, ...]:
+    most = len(beliefs.rings) - 1
+    if beliefs.left_out is None:
+        said = f"How likely more faults at once than {most} are could not be worked out"
+    elif beliefs.left_out > _MUCH_LEFT_OUT:
+        said = f"More faults at once than {most} are likely ({100 * beliefs.left_out:.0f}%)"
+    else:
+        return ()
+    return (f"{said}: the costs reckon with the likeliest sets only.",)
+
+
+def _one_by_one(beliefs: Beliefs, numbers: tuple[int, ...]) -> tuple[Masks, Numbers, tuple[str, ...]]:
+    """Each relevant fault by itself, where no set of few can be told from an impossible one."""
+    import numpy as np
+
+    chances = dict.fromkeys(numbers, 0.0)
+    for course, chance in zip(beliefs.courses, beliefs.marginals, strict=True):
+        if course.lasts and course.site in chances:
+            chances[course.site] += chance
+    masks = np.array([1 << place for place in range(len(numbers))], dtype=np.uint64)
+    shares = np.array(list(chances.values()))
+    said = "So many faults at once are likely that no set of them is weighed: the costs reckon with one at a time."
+    return masks, shares / shares.sum(), (said,)
 
 
 def _mended(
