@@ -22,7 +22,7 @@ from usbwatch.model import Answer, Findings, HandCheck, Look, Money, PartKind, P
 from usbwatch.model.plan import Action, Advice, Plan, Proposal
 from usbwatch.plan import lookahead, plan
 from usbwatch.plan.lookahead import LEAST_BITS
-from usbwatch.plan.money import prices
+from usbwatch.plan.money import ORDER_MINUTES, prices
 
 LOST = ("keyboard", "touchpad")
 MONEY = Money(value_working=260, value_as_is=70, hourly_rate=40)
@@ -276,7 +276,8 @@ def test_a_known_good_part_costs_bench_time_and_its_price_only_if_it_helps() -> 
     swap, fit = proposal(told, "swap:top-case"), proposal(told, "fit:top-case")
     price = next(each.cost for each in HERON_PRICED.parts if each.id == "top-case")
     assert price is not None
-    assert swap.cost == pytest.approx(fit.cost - price)
+    ordering = ORDER_MINUTES * prices(HERON_PRICED).rate_per_minute
+    assert swap.cost == pytest.approx(fit.cost - price - ordering)
     mended = next(each for each in swap.outcomes if each.mended)
     assert mended.expected_cost >= price
     assert swap.expected_total < fit.expected_total

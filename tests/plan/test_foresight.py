@@ -94,3 +94,12 @@ def test_a_loose_link_by_itself_shows_as_often_as_it_is_away(candidate: Candidat
     whole = float(of.where.chances[of.where.masks == loose].sum())
     lost = next(each for each in branches(candidate, of) if each.well == ())
     assert float(lost.chances[lost.masks == loose].sum()) == pytest.approx(away * whole)
+
+
+def test_a_capture_that_is_repeated_says_nothing_of_what_only_a_hand_can_establish() -> None:
+    beliefs = believe(HERON, (Look(findings=found(HERON, absent=["keyboard"], answers={"keys": False})),))
+    of = Foresight(beliefs=beliefs, where=standing(beliefs))
+    assert "keys" in of.behind
+    assert all("keys" not in branch.well for branch in branches(REPEAT, of))
+    reseat = Candidate(action=Action.RESEAT, of="", words="", step=Step(kind=StepKind.RESEAT, of="top-case-flex"))
+    assert any("keys" in branch.well for branch in branches(reseat, of))

@@ -97,7 +97,7 @@ def log_weights(
     """Per size of set up to ``depth``: the sets, one a row, and their log odds against the empty set."""
     import numpy as np
 
-    ties = _Ties.of(faults, observations, of_three=depth >= DEEPEST)
+    ties = _Ties.of(faults, observations, depth)
     rings = [(np.zeros((1, 0), dtype=np.intp), np.zeros(1)), (np.arange(len(faults))[:, None], ties.alone)]
     if depth >= 2:  # noqa: PLR2004
         rings.append(_pairs(ties))
@@ -112,17 +112,17 @@ class _Ties:
 
     alone: Numbers
     pairs: Numbers
-    """Symmetric; minus infinity where two faults exclude each other."""
+    """Symmetric; minus infinity where two faults exclude each other; empty where single faults were asked for."""
     triples: tuple[Indices, Numbers]
     """What three on one wrong path owe beyond what each two of them do: places and amounts."""
 
     @classmethod
-    def of(cls, faults: Sequence[Fault], observations: Sequence[Observation], *, of_three: bool) -> _Ties:
+    def of(cls, faults: Sequence[Fault], observations: Sequence[Observation], depth: int) -> _Ties:
         import numpy as np
 
         count = len(faults)
         alone = np.log([fault.odds for fault in faults]) if faults else np.zeros(0)
-        pairs = np.zeros((count, count))
+        pairs = np.zeros((count, count)) if depth > 1 else np.zeros((0, 0))
         places, amounts = [np.zeros((0, 3), dtype=np.intp)], [np.zeros(0)]
         for observation in observations:
             path = np.array([hazard.fault for hazard in observation.hazards], dtype=np.intp)
@@ -132,12 +132,14 @@ class _Ties:
                 continue
             tie = _Tie.of(observation, passes)
             alone[path] += tie.first
-            pairs[np.ix_(path, path)] += tie.second
-            if of_three:
+            if depth > 1:
+                pairs[np.ix_(path, path)] += tie.second
+            if depth >= DEEPEST:
                 places.append(np.sort(path[_three_of(len(path))], axis=1))
                 amounts.append(tie.third())
-        sites = np.array([fault.site for fault in faults], dtype=np.intp)
-        pairs[sites[:, None] == sites[None, :]] = -np.inf
+        if depth > 1:
+            sites = np.array([fault.site for fault in faults], dtype=np.intp)
+            pairs[sites[:, None] == sites[None, :]] = -np.inf
         return cls(alone=alone, pairs=pairs, triples=(np.concatenate(places), np.concatenate(amounts)))
 
 

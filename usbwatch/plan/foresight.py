@@ -118,7 +118,14 @@ def _after_step(step: Step | None, ahead: Foresight) -> list[Branch]:
         for place, stays in enumerate(_stays(step, ahead)):
             if stays < 1:
                 rows = _split(rows, place, stays)
-    return _by_what_is_well(*_seen(rows, step, where), ahead)
+    by_hand = _by_hand(ahead) if step is None or step.kind is StepKind.FLEX else frozenset()
+    return _by_what_is_well(*_seen(rows, step, where), ahead, by_hand)
+
+
+def _by_hand(ahead: Foresight) -> frozenset[str]:
+    """What only a person can establish: a capture that is repeated says nothing of it."""
+    devices = {device.id for device in ahead.beliefs.layout.profile.devices}
+    return frozenset(ahead.behind).difference(devices)
 
 
 def _stays(step: Step, ahead: Foresight) -> list[float]:
@@ -168,11 +175,16 @@ def _seen(
     return rows, acting
 
 
-def _by_what_is_well(rows: tuple[Indices, Masks, Numbers], acting: Masks, ahead: Foresight) -> list[Branch]:
+def _by_what_is_well(
+    rows: tuple[Indices, Masks, Numbers], acting: Masks, ahead: Foresight, untold: frozenset[str]
+) -> list[Branch]:
+    """The outcomes; what is ``untold`` stays as it is in all of them."""
     import numpy as np
 
     shown = np.zeros(len(acting), dtype=np.int64)
-    for bit, path in enumerate(ahead.behind.values()):
+    for bit, (id_, path) in enumerate(ahead.behind.items()):
+        if id_ in untold:
+            continue
         shown |= ((acting & np.uint64(path)) == 0).astype(np.int64) << bit
     patterns, places = np.unique(shown, return_inverse=True)
     places = places.ravel()

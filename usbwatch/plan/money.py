@@ -8,10 +8,13 @@ from statistics import median
 from usbwatch.model.profile import Money, Part, PartKind, Profile
 from usbwatch.model.suspects import Cure, CureKind
 
-__all__ = ["VERIFY_MINUTES", "Prices", "prices"]
+__all__ = ["ORDER_MINUTES", "VERIFY_MINUTES", "Prices", "prices"]
 
 VERIFY_MINUTES = 3
 """A capture and a look at it after each step (elicited, no source)."""
+
+ORDER_MINUTES = 10
+"""To find, order, await and book in a part that is bought, as bench time (elicited, no source)."""
 
 _MINUTES = {CureKind.RELOAD: 10, CureKind.DRAIN: 5, CureKind.RESEAT: 10, CureKind.REPLACE: 30}
 _COST_OF_A_PART, _COST_OF_A_LINK, _RATE = 60.0, 10.0, 30.0
@@ -42,8 +45,10 @@ class Prices:
         return self.part_of_cure(cure) + self.of_minutes(self.minutes_of_cure(cure) + VERIFY_MINUTES)
 
     def part_of_cure(self, cure: Cure) -> float:
-        """The price of what is put in."""
-        return self.parts.get(cure.of, 0.0) if cure.kind is CureKind.REPLACE else 0.0
+        """The price of what is put in, and of ordering it."""
+        if cure.kind is not CureKind.REPLACE:
+            return 0.0
+        return self.parts.get(cure.of, 0.0) + self.of_minutes(ORDER_MINUTES)
 
     def minutes_of_cure(self, cure: Cure) -> int:
         """Bench time of a cure."""
