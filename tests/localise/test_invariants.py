@@ -41,8 +41,7 @@ def test_what_is_unseen_changes_nothing_bit_for_bit(bench: Bench) -> None:
 
 
 def _without_unseen(findings: Findings) -> Findings:
-    """What is charged to a lost carrier stays: it weighs nothing, but says that a well sighting holds no longer."""
-    seen = (each for each in findings.findings if each.symptom is not Symptom.UNSEEN or each.charged_to)
+    seen = (each for each in findings.findings if each.symptom is not Symptom.UNSEEN and not each.charged_to)
     return replace(findings, findings=tuple(seen))
 
 

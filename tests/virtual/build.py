@@ -232,12 +232,15 @@ def _add_busybox(root: Path) -> None:
 
 
 def _with_usbwatch(root: Path) -> Path:
-    """A root that holds this source tree's package with its profiles and captures, and the programs of ``guest``."""
+    """A root with this source tree's package, profiles and captures, the programs of ``guest``, and a module's ban."""
     place = root / "opt" / "usbwatch"
     for name in ("usbwatch", "profiles", "captures"):
         shutil.copytree(_PROJECT / name, place / name, ignore=shutil.ignore_patterns("__pycache__"))
     for program in (_HERE / "guest").glob("*.py"):
         shutil.copy(program, place)
+    configured = root / "etc" / "modprobe.d"
+    configured.mkdir(parents=True)
+    (configured / "bench.conf").write_text("blacklist invented_driver\n")
     return root
 
 

@@ -136,12 +136,12 @@ def holding(layout: Layout, courses: Sequence[Course], looks: Sequence[Look]) ->
 
     An earlier sighting holds while no step since can have changed anything on
     its path. One found well does not when the last look finds the device
-    gone, or hidden behind another.
+    gone, or one that it hangs on.
     """
     last = looks[-1].findings
     if last.other_model:
         return ()
-    gone = {each.device for each in last.findings if each.symptom is not Symptom.UNSEEN or each.charged_to}
+    gone = _gone(layout, {each.device for each in last.findings if each.symptom is Symptom.ABSENT})
     latest: dict[str, tuple[int, Observation]] = {}
     for number, (look, reached) in enumerate(zip(looks, changed(layout.sites, looks, layout.profile), strict=True)):
         latest = {id_: each for id_, each in latest.items() if not _reaches(reached, each[1])}
@@ -156,6 +156,16 @@ def holding(layout: Layout, courses: Sequence[Course], looks: Sequence[Look]) ->
         if number == now or each.wrong or each.id not in gone
         for seen in in_look((each,), courses, number)
     )
+
+
+def _gone(layout: Layout, absent: set[str]) -> set[str]:
+    """These devices, and all that hang on one of them."""
+    carriers = {
+        number
+        for number, site in enumerate(layout.sites)
+        if kind_of(site)[0] is SiteKind.DEAD and kind_of(site)[1] in absent
+    }
+    return {id_ for id_, path in layout.paths.items() if any(step.site in carriers for step in path)}
 
 
 def _reaches(reached: frozenset[int], shown: Observation) -> bool:

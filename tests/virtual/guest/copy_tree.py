@@ -1,4 +1,6 @@
-"""Copy a machine's sysfs, and its kernel log, to a tar stream on standard output: a tree for ``usbwatch --root``.
+"""Copy a machine's tree to a tar stream on standard output, for ``usbwatch --root``.
+
+Its sysfs, its kernel log, and the files that decide which drivers it has.
 
 Links stay links and files have their true length, which ``tar`` gets wrong on
 sysfs: there every file claims to be one page long. What cannot be read is left
@@ -18,6 +20,10 @@ from pathlib import Path
 
 FOLDERS = ("/sys/bus", "/sys/class", "/sys/devices", "/sys/block", "/sys/firmware/acpi", "/sys/firmware/dmi")
 
+MODPROBE_D = tuple(f"/{above}/modprobe.d" for above in ("etc", "run", "usr/local/lib", "usr/lib", "lib"))
+FILES = ("/proc/cmdline", "/proc/modules", "/proc/sys/kernel/osrelease")
+LISTS = ("modules.alias", "modules.builtin", "modules.builtin.alias.bin", "modules.builtin.modinfo")
+
 LEFT_OUT = frozenset(
     {"/sys/bus/workqueue", "/sys/devices/virtual/tty", "/sys/devices/virtual/workqueue"}
     | {"/sys/devices/system/memory", "/sys/firmware/acpi/interrupts"}
@@ -28,6 +34,7 @@ ACTING = frozenset({"disable", "level", "power", "rom"})
 """A USB port's ``disable`` wakes its hub; ``power`` holds ``level``, which logs a warning, and counters."""
 
 LARGEST = 65_536
+LARGEST_LIST = 16 * 1024 * 1024
 
 
 def entries(folder: str) -> Iterator[os.DirEntry[str]]:
@@ -60,13 +67,22 @@ def add(archive: tarfile.TarFile, entry: os.DirEntry[str]) -> None:
             archive.addfile(member, io.BytesIO(content))
 
 
-def read(path: str) -> bytes | None:
-    """Content of an attribute, None when it cannot be read."""
+def read(path: str, limit: int = LARGEST) -> bytes | None:
+    """Content of a file, None when it cannot be read."""
     try:
-        with Path(path).open("rb", buffering=0) as file:
-            return file.read(LARGEST)
+        with Path(path).open("rb") as file:
+            return file.read(limit)
     except OSError:
         return None
+
+
+def add_file(archive: tarfile.TarFile, path: str, limit: int = LARGEST) -> None:
+    """Put a file that is no attribute into the archive, when it is there."""
+    content = read(path, limit)
+    if content is not None:
+        member = tarfile.TarInfo(path.lstrip("/"))
+        member.size = len(content)
+        archive.addfile(member, io.BytesIO(content))
 
 
 def main() -> None:
@@ -76,7 +92,11 @@ def main() -> None:
         member = tarfile.TarInfo("meta/dmesg.txt")
         member.size = len(log)
         archive.addfile(member, io.BytesIO(log))
-        for folder in FOLDERS:
+        for path in FILES:
+            add_file(archive, path)
+        for name in LISTS:
+            add_file(archive, f"/lib/modules/{os.uname().release}/{name}", LARGEST_LIST)
+        for folder in (*FOLDERS, *MODPROBE_D):
             for entry in entries(folder):
                 add(archive, entry)
 
