@@ -120,11 +120,11 @@ class Unit:
         own = [told[number].survives for number in mended if self.beliefs.layout.sites[number].cure == cure]
         return mended, max([_BAD.get(step.kind, 0.0), *own])
 
-    def after_step(self, step: Step | None) -> dict[Faults, Chances]:
-        """By what is then wrong (numbers of what is wrong now), the chance of every set of faults."""
+    def after_step(self, step: Step | None) -> dict[frozenset[str], Chances]:
+        """By what is then wrong (ids of what is wrong now), the chance of every set of faults."""
         sites, profile = self.beliefs.layout.sites, self.beliefs.layout.profile
         told = fates(sites, step, profile) if step is not None else ()
-        found: dict[Faults, Chances] = {}
+        found: dict[frozenset[str], Chances] = {}
         for faults, chance in self.now().items():
             for stays in product((True, False), repeat=len(faults)):
                 share, after = chance, set()
@@ -132,7 +132,7 @@ class Unit:
                     there = self._stays(number, step, told[number]) if step is not None else 1.0
                     share *= there if still else 1 - there
                     after |= {number} if still else set()
-                for seen, part in self._seen(frozenset(after)):
+                for seen, part in self._seen(frozenset(after), by_hand=step is not None):
                     if share * part > 0:
                         cell = found.setdefault(seen, {})
                         cell[frozenset(after)] = cell.get(frozenset(after), 0.0) + share * part
@@ -155,26 +155,35 @@ class Unit:
         own = step.kind in _BAD and self.beliefs.layout.sites[number].part == step.of
         return float(min(1.0, survives + _BAD[step.kind] - born)) if own else float(survives)
 
-    def _seen(self, faults: Faults) -> Iterable[tuple[Faults, float]]:
-        """What is wrong in a capture, with its chance: loose links toss one coin each."""
+    def _seen(self, faults: Faults, *, by_hand: bool) -> Iterable[tuple[frozenset[str], float]]:
+        """What is wrong in a capture, with its chance: loose links toss one coin each.
+
+        A capture that is only repeated tells of devices alone: what a hand check found wrong stays so.
+        """
+        checks = {check.id for check in self.beliefs.layout.profile.checks}
         loose = [number for number in sorted(faults) if self.beliefs.layout.sites[number].id.startswith("loose:")]
         for away in product((True, False), repeat=len(loose)):
             share, acting = 1.0, set(faults)
             for number, gone in zip(loose, away, strict=True):
                 share *= _AWAY if gone else 1 - _AWAY
                 acting -= set() if gone else {number}
-            yield frozenset(n for n, path in enumerate(self.paths()) if path & acting), share
+            yield (
+                frozenset(
+                    id_ for id_, path in self.paths().items() if path & acting or (id_ in checks and not by_hand)
+                ),
+                share,
+            )
 
-    def paths(self) -> list[Faults]:
+    def paths(self) -> dict[str, Faults]:
         """Per thing that is wrong, the sites that matter on its path."""
         layout = self.beliefs.layout
-        return [
-            frozenset(step.site for step in layout.paths[each.id]) & self.matter
+        return {
+            each.id: frozenset(step.site for step in layout.paths[each.id]) & self.matter
             for each in self.beliefs.current
             if each.wrong
-        ]
+        }
 
-    def lumped(self, outcomes: dict[Faults, Chances]) -> list[Chances]:
+    def lumped(self, outcomes: dict[frozenset[str], Chances]) -> list[Chances]:
         """Outcomes, those that are rarer than one in a hundred taken together where there are several."""
         rare = [each for each in outcomes.values() if sum(each.values()) < 0.01]
         if len(rare) < 2:
