@@ -13,6 +13,7 @@ from usbwatch.model.plan import Advice, Plan
 from usbwatch.plan import plan
 from usbwatch.plan.standing import standing
 
+MORE_THAN_WEIGHED = "More can be wrong at once than is weighed together: the costs reckon with the"
 MONEY = Money(value_working=900, value_as_is=50, hourly_rate=40)
 
 
@@ -37,10 +38,14 @@ def told(count: int) -> Plan:
     ("count", "says"),
     [
         (2, ""),
-        (5, "More faults at once than 3 are likely (100%): the costs reckon with the likeliest sets only."),
-        (140, "So many faults at once are likely that no set of them is weighed: the costs reckon with one at a time."),
+        (5, ""),
+        (12, ""),
+        (
+            140,
+            f"{MORE_THAN_WEIGHED} 62 likeliest faults and without about 87 more.",
+        ),
     ],
-    ids=["two", "five", "more than numbers can hold"],
+    ids=["two", "five", "twelve", "more than a mask holds"],
 )
 def test_it_is_said_when_the_costs_leave_out_what_is_likely(count: int, says: str) -> None:
     assert told(count).assumed == ((says,) if says else ())

@@ -1,14 +1,17 @@
 """What a plan's figures mean, written as their definition over sets of faults, with plain dictionaries.
 
-It takes beliefs, fates, prices and the chance of a "yes" as given, and nothing
-else from the rooms under test.
+It takes fates and prices as given, and nothing else from the rooms under test: the
+chances are those of every set of faults by the definition of the model.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import product
+
+from support.by_definition import lasting_by_definition
 
 from usbwatch.localise import Beliefs
 from usbwatch.localise.fates import fates
@@ -47,13 +50,14 @@ class Unit:
     def now(self) -> Chances:
         """The chance of every set of faults that matter."""
         found: Chances = {}
-        for members, chances in self.beliefs.rings:
-            for row, chance in zip(members.tolist(), chances.tolist(), strict=True):
-                lasting = (self.beliefs.courses[number] for number in row if self.beliefs.courses[number].lasts)
-                faults = frozenset(course.site for course in lasting) & self.matter
-                found[faults] = found.get(faults, 0.0) + chance
-        whole = sum(found.values())
-        return {faults: chance / whole for faults, chance in found.items()}
+        for faults, chance in self._all_sets.items():
+            key = frozenset(faults) & self.matter
+            found[key] = found.get(key, 0.0) + chance
+        return found
+
+    @cached_property
+    def _all_sets(self) -> dict[tuple[int, ...], float]:
+        return lasting_by_definition(self.beliefs.layout, self.beliefs.looks)
 
     def cures(self) -> list[Cure]:
         """Of what matters."""

@@ -24,12 +24,12 @@ from usbwatch.localise.weighing import Fault, Observation
 if TYPE_CHECKING:
     from usbwatch.localise.weighing import Numbers
 
-__all__ = ["MOST_WRONG", "EverySet", "Share"]
+__all__ = ["MOST_WRONG", "EverySet", "Share", "Stage", "acted", "acted_back"]
 
 MOST_WRONG = 15
 """With more observations found wrong, and tied to each other, the table would outgrow its use."""
 
-_Touch = tuple[int, float, float]
+Touch = tuple[int, float, float]
 """Number of a wrong observation (in ``EverySet`` its axis), and how a fault passes it on or shows in it."""
 
 
@@ -42,7 +42,7 @@ class Share:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Stage:
+class Stage:
     """One site: its faults, and the observations that it is the first, or the last, to touch."""
 
     faults: tuple[int, ...]
@@ -54,13 +54,13 @@ class _Stage:
 class EverySet:
     """The sums for one body of evidence."""
 
-    stages: tuple[_Stage, ...]
+    stages: tuple[Stage, ...]
     """The sites that touch something found wrong, in an order that no path contradicts."""
     apart: tuple[tuple[int, ...], ...]
     """The faults of each site that touches nothing found wrong."""
     odds: tuple[float, ...]
     """Of each fault alone, what was found well included."""
-    touches: tuple[tuple[_Touch, ...], ...]
+    touches: tuple[tuple[Touch, ...], ...]
     """Per fault, the axes of what was found wrong, and what it does to each."""
     axes: tuple[int, ...]
     """Per wrong observation its axis: the least one that is free while it is open, for numpy has 32 at most."""
@@ -74,7 +74,7 @@ class EverySet:
         for observation in observations:
             for hazard in observation.hazards if not observation.wrong else ():
                 odds[hazard.fault] *= hazard.passes
-        touches: list[list[_Touch]] = [[] for _ in faults]
+        touches: list[list[Touch]] = [[] for _ in faults]
         for number, observation in enumerate(wrong):
             for hazard in observation.hazards:
                 touches[hazard.fault].append((number, hazard.passes, hazard.shows))
@@ -127,11 +127,11 @@ class EverySet:
         for stage, before in zip(reversed(self.stages), reversed(befores), strict=True):
             for number in stage.closes:
                 later = np.concatenate([later * self.clean[number], later], axis=self.axes[number])
-            weights = [self.odds[f] * float((_acted(before, self.touches[f]) * later).sum()) for f in stage.faults]
+            weights = [self.odds[f] * float((acted(before, self.touches[f]) * later).sum()) for f in stage.faults]
             whole = float((before * later).sum()) + sum(weights)
             for fault, weight in zip(stage.faults, weights, strict=True):
                 chances[fault] = weight / whole
-            later = later + sum(self.odds[f] * _acted_back(later, self.touches[f]) for f in stage.faults)
+            later = later + sum(self.odds[f] * acted_back(later, self.touches[f]) for f in stage.faults)
             for number in stage.opens:
                 later = later.take([0], axis=self.axes[number])
             later = later / later.max()
@@ -179,10 +179,10 @@ class EverySet:
             yield state, scale
             grown = state.copy()
             for fault in stage.faults:
-                acted = _acted(state * self.odds[fault], self.touches[fault])
+                after = acted(state * self.odds[fault], self.touches[fault])
                 inside = belongs[:, fault]
-                grown[..., 1, :] += acted[..., 1, :] + acted[..., 0, :] * inside
-                grown[..., 0, :] += acted[..., 0, :] * (1 - inside)
+                grown[..., 1, :] += after[..., 1, :] + after[..., 0, :] * inside
+                grown[..., 0, :] += after[..., 0, :] * (1 - inside)
             for number in stage.closes:
                 shut, shown = np.split(grown, 2, axis=self.axes[number])
                 grown = shut * self.clean[number] + shown
@@ -191,7 +191,7 @@ class EverySet:
         yield state, scale
 
 
-def _acted(state: Numbers, touches: Sequence[_Touch]) -> Numbers:
+def acted(state: Numbers, touches: Sequence[Touch]) -> Numbers:
     """The table after one fault: along each axis it touches, 0 is "not shown yet" and 1 "shown by an earlier one"."""
     state = state.copy()
     for axis, passes, shows in touches:
@@ -201,8 +201,8 @@ def _acted(state: Numbers, touches: Sequence[_Touch]) -> Numbers:
     return state
 
 
-def _acted_back(later: Numbers, touches: Sequence[_Touch]) -> Numbers:
-    """The transpose of ``_acted``."""
+def acted_back(later: Numbers, touches: Sequence[Touch]) -> Numbers:
+    """The transpose of ``acted``."""
     later = later.copy()
     for axis, passes, shows in touches:
         pairs = _in_pairs(later, axis)
@@ -216,9 +216,7 @@ def _in_pairs(table: Numbers, axis: int) -> Numbers:
     return table.reshape(prod(table.shape[:axis]), 2, -1)
 
 
-def _stages(
-    order: Sequence[int], members: dict[int, list[int]], touched: dict[int, frozenset[int]]
-) -> Iterator[_Stage]:
+def _stages(order: Sequence[int], members: dict[int, list[int]], touched: dict[int, frozenset[int]]) -> Iterator[Stage]:
     first: dict[int, int] = {}
     last: dict[int, int] = {}
     for site in order:
@@ -227,14 +225,14 @@ def _stages(
             last[number] = site
     for site in order:
         own = sorted(touched[site])
-        yield _Stage(
+        yield Stage(
             faults=tuple(members[site]),
             opens=tuple(number for number in own if first[number] == site),
             closes=tuple(number for number in own if last[number] == site),
         )
 
 
-def _axes(stages: Sequence[_Stage], count: int) -> tuple[int, ...]:
+def _axes(stages: Sequence[Stage], count: int) -> tuple[int, ...]:
     axes, free = [0] * count, list(range(count))
     for stage in stages:
         for number in stage.opens:

@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
 from enum import Enum
+from functools import lru_cache
 from itertools import takewhile
 
 from usbwatch.model.profile import ExpectedDevice, HandCheck, Part, PartKind, Profile
@@ -173,7 +174,12 @@ def kind_of(site: Site) -> tuple[SiteKind, str]:
     >>> kind_of(Site(id="dead:keyboard", name="", part="", prior=0.1, origin=""))
     (<SiteKind.DEAD: 'dead'>, 'keyboard')
     """
-    kind, _, of = site.id.partition(":")
+    return _of_id(site.id)
+
+
+@lru_cache(maxsize=4096)
+def _of_id(id_: str) -> tuple[SiteKind, str]:
+    kind, _, of = id_.partition(":")
     return SiteKind(kind), of
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -114,7 +114,10 @@ class _Chooser:
         does = effects(candidate.step, self.ahead, self.prices)
         outcomes = tuple(
             sorted(
-                (self._outcome(candidate, *each) for each in zip(one.branches, one.ends, strict=True)),
+                (
+                    self._outcome(candidate, *each)
+                    for each in zip(one.branches, one.ends, self._likeliest(one.branches), strict=True)
+                ),
                 key=lambda outcome: -outcome.probability,
             )
         )
@@ -135,8 +138,8 @@ class _Chooser:
             risk=does.risk,
         )
 
-    def _outcome(self, candidate: Candidate, branch: Branch, end: Worth) -> Outcome:
-        part, chance = self._likeliest(branch)
+    def _outcome(self, candidate: Candidate, branch: Branch, end: Worth, likeliest: tuple[str, float]) -> Outcome:
+        part, chance = likeliest
         if candidate.yes is not None:
             words = "yes" if branch.well else "no"
         else:
@@ -152,16 +155,20 @@ class _Chooser:
             mended=candidate.yes is None and len(branch.well) == len(self.where.wrong) and branch.well != (REST,),
         )
 
-    def _likeliest(self, branch: Branch) -> tuple[str, float]:
-        """The part that is likeliest at fault in a branch; "?" when it is likelier that none is."""
+    def _likeliest(self, found: Sequence[Branch]) -> list[tuple[str, float]]:
+        """Per branch the part that is likeliest at fault; "?" when it is likelier that none is."""
         import numpy as np
 
-        chances = {
-            part: float(branch.chances[(branch.masks & np.uint64(mask)) != 0].sum())
-            for part, mask in self.where.of_part.items()
-        }
-        none = float(branch.chances[branch.masks == 0].sum())
-        part, chance = max(chances.items(), key=lambda each: each[1], default=(UNKNOWN_PART, 0.0))
-        if none > chance:
-            part, chance = UNKNOWN_PART, none
-        return part, chance / branch.probability
+        parts = (UNKNOWN_PART, *self.where.of_part)
+        bits = np.array(list(self.where.of_part.values()), dtype=np.uint64)
+        masks = np.concatenate([branch.masks for branch in found])
+        held = np.column_stack([masks == 0, (masks[:, None] & bits) != 0])
+        chances = np.concatenate([branch.chances for branch in found])
+        starts = np.cumsum([0, *(len(branch.masks) for branch in found[:-1])])
+        shares = np.add.reduceat(held * chances[:, None], starts, axis=0)
+        likeliest = shares.argmax(axis=1)
+        highest = shares[np.arange(len(found)), likeliest]
+        return [
+            (parts[part], chance / branch.probability)
+            for part, chance, branch in zip(likeliest.tolist(), highest.tolist(), found, strict=True)
+        ]

@@ -61,7 +61,7 @@ class Foresight:
     @cached_property
     def behind(self) -> dict[str, int]:
         """Per id of what is wrong, the mask of the sites on its path."""
-        place = {number: index for index, number in enumerate(self.where.numbers)}
+        place = self.where.place
         masks = dict.fromkeys(self.where.wrong[:_MOST_WRONG], 0)
         for each in (*self.beliefs.current, *self.beliefs.evidence):
             if each.id in masks:
@@ -102,11 +102,10 @@ def working(yes: Observation, where: Standing, masks: Masks) -> Numbers:
     """The chance of a yes under each of these sets of faults of the standing: a product over its faults."""
     import numpy as np
 
-    place = {number: index for index, number in enumerate(where.numbers)}
     chance = np.full(len(masks), yes.clean)
     for hazard in yes.hazards:
-        if hazard.fault in place:
-            chance[(masks & np.uint64(1 << place[hazard.fault])) != 0] *= hazard.passes
+        if hazard.fault in where.place:
+            chance[(masks & np.uint64(1 << where.place[hazard.fault])) != 0] *= hazard.passes
     return chance
 
 
@@ -147,6 +146,8 @@ def _split(rows: tuple[Indices, Masks, Numbers], place: int, stays: float) -> tu
     origins, masks, chances = rows
     bit = np.uint64(1 << place)
     has = np.flatnonzero(masks & bit)
+    if not len(has):
+        return rows
     kept = chances.copy()
     kept[has] *= stays
     return (

@@ -53,5 +53,9 @@ def information_bits(found: Sequence[Branch], cells: Indices) -> float:
     if not found:
         return 0.0
     count = int(cells.max()) + 1
-    joint = [np.bincount(cells[branch.origins], branch.chances, count) for branch in found]
-    return mutual_information_bits(np.stack(joint))
+    outcome = np.repeat(np.arange(len(found)), [len(branch.origins) for branch in found])
+    place = outcome * count + cells[np.concatenate([branch.origins for branch in found])]
+    joint = np.bincount(place, np.concatenate([branch.chances for branch in found]), len(found) * count).astype(
+        np.float64
+    )
+    return mutual_information_bits(joint.reshape(len(found), count))

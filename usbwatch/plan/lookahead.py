@@ -9,7 +9,7 @@ worth asking is not taken for one after which all is lost.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -64,30 +64,41 @@ def weighed(every: Sequence[Candidate], ahead: Foresight, tariff: Tariff, prices
         for candidate, each in zip(every, found, strict=True)
     ]
     open_ = [each for each in first if each.candidate.yes is not None and each.information_bits >= LEAST_BITS]
-    best = {id(each) for each in sorted(first, key=lambda each: each.total)[:LOOKED_FURTHER]}
-    return [_further(each, open_, ahead.where, tariff) if id(each) in best else each for each in first]
+    best = sorted(first, key=lambda each: each.total)[:LOOKED_FURTHER]
+    further = dict(zip(map(id, best), _further(best, open_, ahead.where, tariff), strict=True))
+    return [further.get(id(each), each) for each in first]
 
 
-def _further(one: Weighed, open_: Sequence[Weighed], where: Standing, tariff: Tariff) -> Weighed:
+def _further(best: Sequence[Weighed], open_: Sequence[Weighed], where: Standing, tariff: Tariff) -> list[Weighed]:
     """The same, each outcome at the cost of the best observation before the cures where that is less."""
+    asked: list[tuple[int, int, float]] = []
+    states: list[tuple[Masks, Numbers]] = []
+    for number, one in enumerate(best):
+        for place, (branch, end) in enumerate(zip(one.branches, one.ends, strict=True)):
+            for cost, pair in _answers(branch, end, [each for each in open_ if each is not one], where):
+                asked.append((number, place, cost))
+                states += pair
+    ends = [list(one.ends) for one in best]
+    reckoned = iter(worths(states, where, tariff))
+    for number, place, cost in asked:
+        total = cost + next(reckoned).expected_cost + next(reckoned).expected_cost
+        if total < ends[number][place].expected_cost:
+            ends[number][place] = Worth(expected_cost=total, stops=False)
+    return [replace(one, ends=own) for one, own in zip(best, ends, strict=True)]
+
+
+def _answers(
+    branch: Branch, end: Worth, open_: Sequence[Weighed], where: Standing
+) -> Iterator[tuple[float, list[tuple[Masks, Numbers]]]]:
+    """Per observation that can pay after this outcome, what asking costs there, and the beliefs after yes and no."""
     import numpy as np
 
-    others = [each for each in open_ if each is not one]
-    pairs: list[tuple[int, float]] = []
-    states: list[tuple[Masks, Numbers]] = []
-    for number, (branch, end) in enumerate(zip(one.branches, one.ends, strict=True)):
-        asked = [each for each in others if each.cost * branch.probability < end.expected_cost]
-        masks, places = np.unique(branch.masks, return_inverse=True) if asked else (branch.masks, branch.origins)
-        chances = np.bincount(places.ravel(), branch.chances) if asked else branch.chances
-        for each in asked:
-            assert each.candidate.yes is not None
-            yes = chances * working(each.candidate.yes, where, masks)
-            pairs.append((number, each.cost * branch.probability))
-            states += [(masks, yes), (masks, chances - yes)]
-    ends = list(one.ends)
-    reckoned = iter(worths(states, where, tariff))
-    for number, cost in pairs:
-        total = cost + next(reckoned).expected_cost + next(reckoned).expected_cost
-        if total < ends[number].expected_cost:
-            ends[number] = Worth(expected_cost=total, stops=False)
-    return replace(one, ends=ends)
+    paying = [each for each in open_ if each.cost * branch.probability < end.expected_cost]
+    if not paying:
+        return
+    masks, places = np.unique(branch.masks, return_inverse=True)
+    chances = np.bincount(places.ravel(), branch.chances)
+    for each in paying:
+        assert each.candidate.yes is not None
+        yes = chances * working(each.candidate.yes, where, masks)
+        yield each.cost * branch.probability, [(masks, yes), (masks, chances - yes)]

@@ -7,7 +7,7 @@ to take it apart.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from usbwatch.localise.arguments import accounts_for
 from usbwatch.localise.beliefs import Beliefs
 from usbwatch.localise.fates import BAD_PART, Fate, fates
+from usbwatch.localise.likely_sets import likely_sets
 from usbwatch.localise.weighing import Observation
 from usbwatch.model.steps import Step, StepKind
 from usbwatch.model.suspects import Cure, CureKind, Site
@@ -62,6 +63,11 @@ class Standing:
     """Sentences on what may be wrong and is in no set, where that can matter."""
 
     @cached_property
+    def place(self) -> dict[int, int]:
+        """Per number of the layout, its place in ``sites``."""
+        return {number: place for place, number in enumerate(self.numbers)}
+
+    @cached_property
     def of_part(self) -> dict[str, int]:
         """Per part, the mask of its sites."""
         found: dict[str, int] = {}
@@ -89,8 +95,9 @@ class Standing:
 def standing(beliefs: Beliefs) -> Standing:
     """Where the unit stands after the last look."""
     wrong = [each for each in beliefs.current if each.wrong] or [each for each in beliefs.evidence if each.wrong]
-    numbers = _relevant(beliefs, wrong)
-    masks, chances, left = _sets(beliefs, numbers)
+    every = _relevant(beliefs, wrong)
+    numbers = _likeliest(beliefs, every)
+    masks, chances = _sets(beliefs, numbers)
     kept = tuple(beliefs.layout.sites[number] for number in numbers)
     cures = tuple(dict.fromkeys(site.cure for site in kept if site.cure is not None))
     steps = [Step(kind=STEP_OF_CURE[cure.kind], of=cure.of) for cure in cures]
@@ -106,81 +113,86 @@ def standing(beliefs: Beliefs) -> Standing:
         mends=tuple(mask for mask, _ in mended),
         fails=tuple(fails for _, fails in mended),
         fates=told,
-        reckoned_without=left,
+        reckoned_without=_reckoned_without(beliefs, every, numbers),
     )
 
 
-def _relevant(beliefs: Beliefs, wrong: Iterable[Observation]) -> tuple[int, ...]:
-    found = {
+def _relevant(beliefs: Beliefs, wrong: Iterable[Observation]) -> frozenset[int]:
+    return frozenset(
         beliefs.courses[hazard.fault].site
         for each in wrong
         for hazard in each.hazards
         if accounts_for((hazard.fault,), each, beliefs)
-    }
-    if len(found) > MOST_SITES:
-        chances = dict.fromkeys(found, 0.0)
-        for course, chance in zip(beliefs.courses, beliefs.marginals, strict=True):
-            if course.site in chances:
-                chances[course.site] += chance
-        found = set(sorted(found, key=lambda number: -chances[number])[:MOST_SITES])
-    return tuple(sorted(found))
+    )
 
 
-_MOST_SETS, _LEAST_CHANCE, _LEAST_BY_ITSELF = 400, 1e-6, 1e-8
-"""Sets that are looked ahead from: the likeliest, and none so rare beside it that it could change a choice."""
+def _likeliest(beliefs: Beliefs, every: Collection[int]) -> tuple[int, ...]:
+    """The sites that a mask has room for."""
+    if len(every) <= MOST_SITES:
+        return tuple(sorted(every))
+    chances = dict.fromkeys(sorted(every), 0.0)
+    for course, chance in zip(beliefs.courses, beliefs.marginals, strict=True):
+        if course.site in chances:
+            chances[course.site] += chance
+    return tuple(sorted(sorted(chances, key=lambda number: -chances[number])[:MOST_SITES]))
+
+
+_MOST_SETS, _FEWEST_SETS, _RAREST_TOGETHER = 400, 48, 5e-6
+"""Sets that are looked ahead from: so many, but for the rarest, which come to no more than so much together."""
+
+_WORK = 20_000
+"""Sets times sites times faults in a set, up to which there are as many sets as there may be."""
+
+_FEW_SITES = 11
+"""Sites of which all sets are kept that are not too rare."""
+
+
+def _sets(beliefs: Beliefs, numbers: tuple[int, ...]) -> tuple[Masks, Numbers]:
+    """Sets of relevant faults that last, as masks, ascending, and their probabilities; together 1."""
+    import numpy as np
+
+    place = {number: bit for bit, number in enumerate(numbers)}
+    bits = [place.get(course.site, -1) if course.lasts else -1 for course in beliefs.courses]
+    if beliefs.every_set is not None:
+        faults = sum(chance for bit, chance in zip(bits, beliefs.marginals, strict=True) if bit >= 0)
+        most = max(_FEWEST_SETS, min(_MOST_SETS, int(_WORK / max(1.0, len(numbers) * faults))))
+        masks, chances = likely_sets(beliefs.every_set, bits, most if len(numbers) > _FEW_SITES else 2**_FEW_SITES)
+    else:
+        masks, chances = _of_few(beliefs, bits)
+    rarest = np.argsort(chances, kind="stable")
+    kept = np.sort(rarest[np.cumsum(chances[rarest]) > _RAREST_TOGETHER * chances.sum()])
+    return masks[kept], chances[kept] / chances[kept].sum()
+
+
+def _of_few(beliefs: Beliefs, bits: Sequence[int]) -> tuple[Masks, Numbers]:
+    """The same from the sets that were weighed one by one, where the sum over all cannot be had."""
+    import numpy as np
+
+    of_course = np.array([1 << bit if bit >= 0 else 0 for bit in bits], dtype=np.uint64)
+    parts = [np.bitwise_or.reduce(of_course[members], axis=1, initial=0) for members, _ in beliefs.rings]
+    masks, places = np.unique(np.concatenate(parts).astype(np.uint64), return_inverse=True)
+    summed = np.bincount(places.ravel(), np.concatenate([chances for _, chances in beliefs.rings])).astype(np.float64)
+    order = np.sort(np.argsort(-summed, kind="stable")[:_MOST_SETS])
+    return masks[order], summed[order]
+
+
+def _reckoned_without(beliefs: Beliefs, every: Collection[int], kept: Collection[int]) -> tuple[str, ...]:
+    """What is to be said of what may be wrong and is in no set."""
+    if beliefs.every_set is None:
+        said = f"How likely more faults at once than {len(beliefs.rings) - 1} are could not be worked out"
+        return (f"{said}: the costs reckon with the likeliest sets only.",)
+    dropped = set(every).difference(kept)
+    lasting = zip(beliefs.courses, beliefs.marginals, strict=True)
+    without = sum(chance for course, chance in lasting if course.lasts and course.site in dropped)
+    if without < _MUCH_LEFT_OUT:
+        return ()
+    said = "More can be wrong at once than is weighed together"
+    about = f"the {len(kept)} likeliest faults and without about {max(1, round(without))} more"
+    return (f"{said}: the costs reckon with {about}.",)
+
 
 _MUCH_LEFT_OUT = 0.2
-"""Probability of larger sets from which on it is said that no cost reckons with them."""
-
-
-def _sets(beliefs: Beliefs, numbers: tuple[int, ...]) -> tuple[Masks, Numbers, tuple[str, ...]]:
-    """The sets of relevant faults that last, equal ones added up, in the order of their masks; together 1.
-
-    And what is to be said of those that are left out.
-    """
-    import numpy as np
-
-    bit = {number: 1 << place for place, number in enumerate(numbers)}
-    of_course = np.array(
-        [bit.get(course.site, 0) if course.lasts else 0 for course in beliefs.courses], dtype=np.uint64
-    )
-    parts: list[tuple[Masks, Numbers]] = []
-    highest = max((float(chances.max(initial=0.0)) for _, chances in beliefs.rings), default=0.0)
-    if highest < np.finfo(float).tiny:  # sets so small have next to no chance: all together would come to nothing wrong
-        return _one_by_one(beliefs, numbers)
-    for members, chances in beliefs.rings:
-        rows = np.flatnonzero(chances >= _LEAST_BY_ITSELF * highest)
-        parts.append((np.bitwise_or.reduce(of_course[members[rows]], axis=1, initial=0), chances[rows]))
-    masks, places = np.unique(np.concatenate([each for each, _ in parts]).astype(np.uint64), return_inverse=True)
-    summed = np.bincount(places.ravel(), np.concatenate([each for _, each in parts]))
-    order = np.argsort(-summed, kind="stable")[:_MOST_SETS]
-    order = np.sort(order[summed[order] >= _LEAST_CHANCE * summed.sum()])
-    return masks[order], summed[order] / summed[order].sum(), _left_out(beliefs)
-
-
-def _left_out(beliefs: Beliefs) -> tuple[str, ...]:
-    most = len(beliefs.rings) - 1
-    if beliefs.left_out is None:
-        said = f"How likely more faults at once than {most} are could not be worked out"
-    elif beliefs.left_out > _MUCH_LEFT_OUT:
-        said = f"More faults at once than {most} are likely ({100 * beliefs.left_out:.0f}%)"
-    else:
-        return ()
-    return (f"{said}: the costs reckon with the likeliest sets only.",)
-
-
-def _one_by_one(beliefs: Beliefs, numbers: tuple[int, ...]) -> tuple[Masks, Numbers, tuple[str, ...]]:
-    """Each relevant fault by itself, where no set of few can be told from an impossible one."""
-    import numpy as np
-
-    chances = dict.fromkeys(numbers, 0.0)
-    for course, chance in zip(beliefs.courses, beliefs.marginals, strict=True):
-        if course.lasts and course.site in chances:
-            chances[course.site] += chance
-    masks = np.array([1 << place for place in range(len(numbers))], dtype=np.uint64)
-    shares = np.array(list(chances.values()))
-    said = "So many faults at once are likely that no set of them is weighed: the costs reckon with one at a time."
-    return masks, shares / shares.sum(), (said,)
+"""Faults, on the average, from which on it is said that no cost reckons with them."""
 
 
 def _mended(

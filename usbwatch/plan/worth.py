@@ -5,14 +5,15 @@ With one fault and independent repairs that order is the best there is
 look beyond the next step, which is chosen by what it costs and by what each
 of its outcomes then costs.
 
-Sites that the same cures mend are one here, so that a state of belief is a
-row of a hundred chances or so, and all states are reckoned at once.
+Sites that the same cures mend are one here, and all states of belief are
+reckoned at once: a row of a table for each state that a unit can be in.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from usbwatch.plan.standing import Standing
@@ -30,6 +31,13 @@ _MOST_CURES, _MOST_TRIES = 12, 2
 
 _IN_PART = 0.1
 """What mending one of several faults counts beside mending the last one, when cures are put in order."""
+
+_RARELY, _MANY_ROWS = 1e-8, 4000
+"""A chance, beside that of all that is wrong, that a cure fails just then, below which it is taken to succeed; it
+grows with the fourth power of the rows where there are more than so many."""
+
+_MOST_CELLS = 2**19
+"""Up to so many numbers in all, rows are added up in one table, which is faster than sorting them."""
 
 _LEAST_COST = 1e-9
 """Stands for the cost of what is free, so that it comes first."""
@@ -61,107 +69,172 @@ def worths(states: Sequence[tuple[Masks, Numbers]], where: Standing, tariff: Tar
 
     A fault set that no cure reaches ends in giving up.
     """
+    import numpy as np
+
     if not states:
         return []
-    ways = _Ways.of(states, where)
-    chances = ways.rows(states)
-    chances[:, 0] = 0.0
-    best, stops = _least(chances, ways, where, tariff)
+    kinds, mends = _kinds(where)
+    rows = _Rows.of(states, kinds)
+    wrong = np.bincount(rows.owners, rows.chances, len(states)).astype(np.float64)
+    best, stops = _least(rows, wrong, _Cures.of(where, tariff, mends), tariff.given_up)
     return [
         Worth(expected_cost=float(cost), stops=bool(stop and chance > 0))
-        for cost, stop, chance in zip(best, stops, chances.sum(axis=1), strict=True)
+        for cost, stop, chance in zip(best, stops, wrong, strict=True)
     ]
 
 
-def _least(left: Numbers, ways: _Ways, where: Standing, tariff: Tariff) -> tuple[Numbers, Numbers]:
-    """Per state the least cost, and 1 where it is that of giving up at once; ``left`` is what is still wrong."""
+def _least(rows: _Rows, wrong: Numbers, cures: _Cures, given_up: float) -> tuple[Numbers, Numbers]:
+    """Per state of belief the least cost, and 1 where it is that of giving up at once."""
     import numpy as np
 
-    always, if_mended, fails = np.array(tariff.always), np.array(tariff.if_mended), np.array(where.fails)
-    count = len(left)
-    rows, stops, spent = np.arange(count), np.ones(count), np.zeros(count)
-    tries = np.zeros((count, len(always)), dtype=np.intp)
-    best = left.sum(axis=1) * tariff.given_up
-    enough = _NEGLIGIBLE * left.sum(axis=1)
-    for _ in range(_MOST_CURES if len(always) else 0):
-        remaining = left.sum(axis=1)
-        touched = (left @ ways.touched) * (1 - fails)
-        gain = (left @ ways.mended) * (1 - fails) + _IN_PART * touched
-        each = remaining[:, None] * always + touched * if_mended
-        ratio = np.where(tries < _MOST_TRIES, gain / np.maximum(each, _LEAST_COST), 0.0)
-        choice = ratio.argmax(axis=1)
-        goes_on = (ratio[rows, choice] > 0) & (remaining > enough)
-        if not goes_on.any():
+    stops, spent, best = np.ones(len(wrong)), np.zeros(len(wrong)), wrong * given_up
+    tries = np.zeros((len(wrong), len(cures.always)), dtype=np.intp)
+    for _ in range(_MOST_CURES if len(cures.always) else 0):
+        owners, remaining = rows.sums
+        if not len(owners):
             break
-        spent += np.where(goes_on, each[rows, choice], 0.0)
-        tries[rows, choice] += 1
-        fail = np.where(goes_on, fails[choice], 1.0)[:, None]
-        left = ways.after(left, choice) * (1 - fail) + left * fail
-        left[:, 0] = 0.0
-        total = spent + left.sum(axis=1) * tariff.given_up
-        better = goes_on & (total < best)
-        best, stops = np.where(better, total, best), np.where(better, 0.0, stops)
+        gain, cost = cures.weighed(rows, remaining)
+        ratio = np.where(tries[owners] < _MOST_TRIES, gain / np.maximum(cost, _LEAST_COST), 0.0)
+        choice, each = ratio.argmax(axis=1), np.arange(len(owners))
+        goes_on = (ratio[each, choice] > 0) & (remaining > _NEGLIGIBLE * wrong[owners])
+        goes_on &= spent[owners] + cost[each, choice] < best[owners]  # beyond that no end can be cheaper
+        going = owners[goes_on]
+        spent[going] += cost[each, choice][goes_on]
+        tries[going, choice[goes_on]] += 1
+        chosen = np.full(len(wrong), -1)
+        chosen[going] = choice[goes_on]
+        rows = rows.cured(chosen, cures, _RARELY * max(1.0, len(rows.owners) / _MANY_ROWS) ** 4 * wrong)
+        total = spent + np.bincount(rows.owners, rows.chances, len(wrong)) * given_up
+        better = going[total[going] < best[going]]
+        best[better], stops[better] = total[better], 0.0
     return best, stops
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Ways:
-    """The states of a unit that cures lead through, the whole one first, and where each cure leads from each."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Cures:
+    """What can be done, one column each."""
 
-    seen: dict[int, Indices]
-    """By identity of an array of masks, the state of the unit in each row."""
-    states: Masks
-    """Masks of kinds, ascending: what the same cures mend is of one kind."""
-    next: Indices
-    """Per cure and state, the state that it leads to."""
-    mended: Numbers
-    """Per state and cure, 1 where the unit is then whole."""
-    touched: Numbers
-    """Per state and cure, 1 where it changes something."""
+    mends: Masks
+    always: Numbers
+    if_mended: Numbers
+    fails: Numbers
 
     @classmethod
-    def of(cls, states: Sequence[tuple[Masks, Numbers]], where: Standing) -> _Ways:
+    def of(cls, where: Standing, tariff: Tariff, mends: Masks) -> _Cures:
         import numpy as np
 
-        kinds, mends = _kinds(where)
-        arrays = {id(masks): masks for masks, _ in states}  # beliefs that an answer tells apart share one
-        seen = _of_kind(np.concatenate(list(arrays.values())), kinds)
-        found = np.unique(np.append(seen, np.uint64(0)))
-        while True:
-            then = found[None, :] & ~mends[:, None]
-            closed = np.unique(np.concatenate([found, then.ravel()]))
-            if len(closed) == len(found):
-                break
-            found = closed
-        rows = np.split(np.searchsorted(found, seen), np.cumsum([len(masks) for masks in arrays.values()])[:-1])
-        touched = (then != found[None, :]).T.astype(float)
         return cls(
-            seen=dict(zip(arrays, rows, strict=True)),
-            states=found,
-            next=np.searchsorted(found, then),
-            mended=((then == 0) & (found[None, :] != 0)).T.astype(float),
-            touched=touched,
+            mends=mends,
+            always=np.array(tariff.always),
+            if_mended=np.array(tariff.if_mended),
+            fails=np.array(where.fails),
         )
 
-    def rows(self, states: Sequence[tuple[Masks, Numbers]]) -> Numbers:
-        """The chances of every state of belief, one a row."""
+    def weighed(self, rows: _Rows, remaining: Numbers) -> tuple[Numbers, Numbers]:
+        """Per state of belief and cure, what it gains and what it costs."""
         import numpy as np
 
-        width = len(self.states)
-        owner = np.repeat(np.arange(len(states)), [len(masks) for masks, _ in states])
-        place = np.concatenate([self.seen[id(masks)] for masks, _ in states])
-        chances = np.concatenate([chances for _, chances in states])
-        rows = np.bincount(owner * width + place, chances, len(states) * width)
-        return rows.astype(np.float64).reshape(-1, width)
+        touched = (rows.pool[:, None] & self.mends) != 0
+        whole = (rows.pool[:, None] & ~self.mends) == 0
+        gain = rows.summed((whole + _IN_PART * touched) * (1 - self.fails))
+        cost = np.multiply.outer(remaining, self.always)
+        if self.if_mended.any():
+            cost += rows.summed(touched * ((1 - self.fails) * self.if_mended))
+        return gain, cost
 
-    def after(self, left: Numbers, choice: Indices) -> Numbers:
-        """The rows after one cure each, if it succeeds."""
+
+@dataclass(frozen=True, kw_only=True)
+class _Rows:
+    """States that a unit can be in, none of them whole, by the state of belief that they belong to."""
+
+    pool: Masks
+    """All states that there are, masks of kinds, ascending."""
+    owners: Indices
+    """Per row, its state of belief."""
+    places: Indices
+    """Per row, its state in the pool."""
+    chances: Numbers
+
+    @classmethod
+    def of(cls, beliefs: Sequence[tuple[Masks, Numbers]], kinds: Masks) -> _Rows:
         import numpy as np
 
-        count, width = left.shape
-        places = np.arange(count)[:, None] * width + self.next[choice]
-        rows = np.bincount(places.ravel(), left.ravel(), count * width)
-        return rows.astype(np.float64).reshape(count, width)
+        arrays = {id(masks): masks for masks, _ in beliefs}  # beliefs that an answer tells apart share one
+        masks, of_mask = np.unique(np.concatenate(list(arrays.values())), return_inverse=True)
+        pool, of_state = np.unique(_of_kind(masks, kinds), return_inverse=True)
+        ends = np.cumsum([len(each) for each in arrays.values()])[:-1]
+        seen = dict(zip(arrays, np.split(of_state.ravel()[of_mask.ravel()], ends), strict=True))
+        return cls._wrong(
+            pool,
+            np.repeat(np.arange(len(beliefs)), [len(masks) for masks, _ in beliefs]),
+            np.concatenate([seen[id(masks)] for masks, _ in beliefs]),
+            np.concatenate([chances for _, chances in beliefs]),
+        )
+
+    @classmethod
+    def _wrong(cls, pool: Masks, owners: Indices, places: Indices, chances: Numbers) -> _Rows:
+        """Equal rows added up, in the order of their owners; those of whole units are left out."""
+        import numpy as np
+
+        wrong = np.flatnonzero((pool[places] != 0) & (chances > 0))
+        keys, chances = owners[wrong] * len(pool) + places[wrong], chances[wrong]
+        if len(keys) and int(keys.max()) < _MOST_CELLS:
+            table = np.bincount(keys, chances).astype(np.float64)
+            keys = np.flatnonzero(table)
+            chances = table[keys]
+        else:
+            keys, rows = np.unique(keys, return_inverse=True)
+            chances = np.bincount(rows.ravel(), chances, len(keys)).astype(np.float64)
+        owners, places = np.divmod(keys, max(1, len(pool)))
+        return cls(pool=pool, owners=owners, places=places, chances=chances)
+
+    @cached_property
+    def _starts(self) -> Indices:
+        import numpy as np
+
+        return np.flatnonzero(np.diff(self.owners, prepend=-1))
+
+    @property
+    def sums(self) -> tuple[Indices, Numbers]:
+        """The states of belief that are not done with, and how probable it is in each that something is wrong."""
+        import numpy as np
+
+        starts = self._starts
+        return self.owners[starts], np.add.reduceat(self.chances, starts) if len(starts) else self.chances[:0]
+
+    def summed(self, of_state: Numbers) -> Numbers:
+        """Per state of belief the mean of these rows, one for each state of the pool, times the chance of all."""
+        import numpy as np
+
+        rows = of_state[self.places]
+        rows *= self.chances[:, None]
+        found: Numbers = np.add.reduceat(rows, self._starts, axis=0)
+        return found
+
+    def cured(self, chosen: Indices, cures: _Cures, rarely: Numbers) -> _Rows:
+        """After one cure for each state of belief, whether it succeeds or fails; below 0, it is done with."""
+        import numpy as np
+
+        cure = chosen[self.owners]
+        kept = np.flatnonzero(cure >= 0)
+        owners, places, chances, cure = self.owners[kept], self.places[kept], self.chances[kept], cure[kept]
+        ways = places * len(cures.mends) + cure
+        used = np.flatnonzero(np.bincount(ways, minlength=1))
+        before, by = np.divmod(used, len(cures.mends))
+        then = self.pool[before] & ~cures.mends[by]
+        pool = np.unique(np.concatenate([self.pool[before], then]))
+        leads = np.zeros(int(used.max(initial=0)) + 1, dtype=np.intp)
+        leads[used] = np.searchsorted(pool, then)
+        after, stays = leads[ways], np.searchsorted(pool, self.pool)[places]
+        failing = chances * cures.fails[cure] * (after != stays)
+        failing[failing < rarely[owners]] = 0.0
+        fails = np.flatnonzero(failing)
+        return self._wrong(
+            pool,
+            np.concatenate([owners, owners[fails]]),
+            np.concatenate([after, stays[fails]]),
+            np.concatenate([chances - failing, failing[fails]]),
+        )
 
 
 def _kinds(where: Standing) -> tuple[Masks, Masks]:
@@ -181,6 +254,7 @@ def _kinds(where: Standing) -> tuple[Masks, Masks]:
 
 
 def _of_kind(masks: Masks, kinds: Masks) -> Masks:
+    """The masks of kinds for these masks of sites."""
     import numpy as np
 
     found = np.zeros(len(masks), dtype=np.uint64)
