@@ -32,7 +32,7 @@ _MOST_CURES, _MOST_TRIES = 12, 2
 _IN_PART = 0.1
 """What mending one of several faults counts beside mending the last one, when cures are put in order."""
 
-_RARELY, _MANY_ROWS = 1e-8, 4000
+_RARELY, _MANY_ROWS = 1e-8, 2000
 """A chance, beside that of all that is wrong, that a cure fails just then, below which it is taken to succeed; it
 grows with the fourth power of the rows where there are more than so many."""
 
