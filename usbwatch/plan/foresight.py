@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from usbwatch.localise.beliefs import Beliefs
 from usbwatch.localise.courses import ACTS_WHEN_FLEXED
-from usbwatch.localise.fates import BAD_PART, Fate, fates
+from usbwatch.localise.fates import BAD_PART, UNTOUCHED, Fate, fates
 from usbwatch.localise.sites import ACTS_IN_A_CAPTURE, kind_of
 from usbwatch.localise.weighing import Observation
 from usbwatch.model.steps import Step, StepKind
@@ -59,15 +59,19 @@ class Foresight:
     where: Standing
 
     @cached_property
-    def behind(self) -> dict[str, int]:
-        """Per id of what is wrong, the mask of the sites on its path."""
-        place = self.where.place
-        masks = dict.fromkeys(self.where.wrong[:_MOST_WRONG], 0)
+    def on_path(self) -> dict[str, set[int]]:
+        """Per id of what is wrong, the sites on its path."""
+        found: dict[str, set[int]] = {id_: set() for id_ in self.where.wrong[:_MOST_WRONG]}
         for each in (*self.beliefs.current, *self.beliefs.evidence):
-            if each.id in masks:
-                on_path = {self.beliefs.courses[hazard.fault].site for hazard in each.hazards}
-                masks[each.id] |= sum(1 << place[site] for site in on_path if site in place)
-        return masks
+            if each.id in found:
+                found[each.id] |= {self.beliefs.courses[hazard.fault].site for hazard in each.hazards}
+        return found
+
+    @cached_property
+    def behind(self) -> dict[str, int]:
+        """The same as a mask of the sites of the standing."""
+        place = self.where.place
+        return {id_: sum(1 << place[site] for site in own if site in place) for id_, own in self.on_path.items()}
 
     @cached_property
     def _told(self) -> dict[Step, tuple[Fate, ...]]:
@@ -117,14 +121,17 @@ def _after_step(step: Step | None, ahead: Foresight) -> list[Branch]:
         for place, stays in enumerate(_stays(step, ahead)):
             if stays < 1:
                 rows = _split(rows, place, stays)
-    by_hand = _by_hand(ahead) if step is None or step.kind is StepKind.FLEX else frozenset()
-    return _by_what_is_well(*_seen(rows, step, where), ahead, by_hand)
+    return _by_what_is_well(*_seen(rows, step, where), ahead, _untold(step, ahead))
 
 
-def _by_hand(ahead: Foresight) -> frozenset[str]:
-    """What only a person can establish: a capture that is repeated says nothing of it."""
+def _untold(step: Step | None, ahead: Foresight) -> frozenset[str]:
+    """What only a person can establish, and the step cannot have changed: an answer stands, and is not asked again."""
     devices = {device.id for device in ahead.beliefs.layout.profile.devices}
-    return frozenset(ahead.behind).difference(devices)
+    by_hand = frozenset(ahead.behind).difference(devices)
+    if step is None or step.kind is StepKind.FLEX:
+        return by_hand
+    reached = {number for number, fate in enumerate(ahead.fates(step)) if fate != UNTOUCHED}
+    return frozenset(id_ for id_ in by_hand if reached.isdisjoint(ahead.on_path[id_]))
 
 
 def _stays(step: Step, ahead: Foresight) -> list[float]:
