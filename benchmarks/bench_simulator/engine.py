@@ -137,7 +137,7 @@ class Engine:
                     rung=_SYMPTOMS[outcome][1],
                     symptom=_SYMPTOMS[outcome][2],
                     reasons=(),
-                    software="it is blocked" if outcome == SAID else "",
+                    software="it may be switched off" if outcome == SAID else "",
                     charged_to=self.carriers[id_] if outcome == "behind" else "",
                 )
                 for id_, outcome in seen.devices

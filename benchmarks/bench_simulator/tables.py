@@ -15,8 +15,8 @@ __all__ = ["OUTCOMES", "SAID", "SHAPES", "World", "matched", "shifted", "wrong_p
 
 OUTCOMES = ("works", "absent", "failed", "degraded", "mute", "undriven")
 
-SAID = "absent, and software is seen to be why"
-"""What a device on USB shows that software keeps away, when the capture shows a trace of that."""
+SAID = "absent, and software is not ruled out"
+"""What a device on USB that is absent shows in a capture that leaves open whether software keeps it away."""
 
 _PRIOR = {
     "open": 12e-3,
@@ -95,7 +95,10 @@ _NO_TRACE = {
     "wwan": 0.3,
 }
 _NO_TRACE_ELSE = 0.002
-"""Of devices on USB that software keeps away, how many leave no trace of it; the rest of those seen absent do."""
+"""Of devices on USB that software keeps away, how many leave no trace of it where a capture can show one.
+
+The rest do, and that is followed up before anything else: such units are not drawn (see ``unit.draw``).
+"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,6 +133,8 @@ class World:
     meter_misleads: float = 0.02
     liquid: float = 0.0
     """How often liquid got in: a handful of modes of one subassembly and its links at once."""
+    software_left_open: float = 0.15
+    """How often the capture cannot show whether software keeps a device away, such as one made from a bare list."""
 
     def prior_of(self, kind: str, function: str = "") -> float | None:
         """Probability that a site of this kind fails; None where there is no such site."""

@@ -28,6 +28,8 @@ class Unit:
     """All that was ever seen wrong."""
     first: dict[str, str] = field(default_factory=dict)
     """The capture with which it came to the bench."""
+    leaves_open: bool = False
+    """Its captures cannot show whether software keeps a device away."""
 
     def again(self, seed: str) -> Unit:
         """The same unit as it came to the bench, for another policy."""
@@ -52,14 +54,14 @@ class Unit:
             if hub and seen.get(hub) in ("absent", SAID, "failed", "behind", "unseen"):
                 seen[id_] = "behind"
             else:
-                seen[id_] = "unseen" if id_ in self.unseen else outcome
+                seen[id_] = "unseen" if id_ in self.unseen else self._told(id_, outcome)
         self.complained |= {id_ for id_, outcome in seen.items() if outcome not in ("works", "unseen", "behind")}
         return seen
 
     def look_at(self, device: str) -> str:
         """What a device shows that the captures so far did not see."""
         self.unseen.discard(device)
-        outcome = self._outcome(device)
+        outcome = self._told(device, self._outcome(device))
         self.complained |= {device} if outcome != "works" else set()
         return outcome
 
@@ -167,10 +169,14 @@ class Unit:
     def _drawn(self, shape: str, id_: str) -> str:
         function = self.anatomy.functions.get(id_, "")
         outcome = self.chance.choices(OUTCOMES, self.anatomy.world.chances(shape, function))[0]
-        if shape == "software" and outcome == "absent" and id_ in self.anatomy.on_usb:
+        if shape == "software" and outcome == "absent" and id_ in self.anatomy.on_usb and not self.leaves_open:
             quiet = self.chance.random() < self.anatomy.world.leaves_no_trace(function)
             return "absent" if quiet else SAID
         return outcome
+
+    def _told(self, device: str, outcome: str) -> str:
+        """How a capture puts it: one that leaves software open does so for every device that USB should show."""
+        return SAID if self.leaves_open and outcome == "absent" and device in self.anatomy.on_usb else outcome
 
     def _disturb(self, links: set[str]) -> set[int]:
         world = self.anatomy.world
@@ -208,16 +214,21 @@ class Unit:
 
 
 def draw(anatomy: Anatomy, seed: str) -> Unit:
-    """A unit whose first capture shows something wrong: others do not come to the bench."""
+    """A unit whose first capture shows something wrong: others do not come to the bench.
+
+    Nor do those of which the capture shows that software keeps a device away:
+    the capture names the cure, and it is tried before anything is suspected.
+    """
     chance = random.Random(seed)
     while True:
         faults = {number for number, mode in enumerate(anatomy.modes) if chance.random() < mode.prior}
         if chance.random() < anatomy.world.liquid:
             faults |= _soaking(anatomy, chance)
         unseen = {device for device in anatomy.often_unseen if chance.random() < 0.5}  # noqa: PLR2004
-        unit = Unit(anatomy=anatomy, chance=chance, faults=faults, unseen=unseen)
+        leaves_open = chance.random() < anatomy.world.software_left_open
+        unit = Unit(anatomy=anatomy, chance=chance, faults=faults, unseen=unseen, leaves_open=leaves_open)
         unit.first = unit.look()
-        if unit.complained:
+        if unit.complained and SAID not in unit.shows.values():
             return unit
 
 
