@@ -103,3 +103,17 @@ def test_a_capture_that_is_repeated_says_nothing_of_what_only_a_hand_can_establi
     assert all("keys" not in branch.well for branch in branches(REPEAT, of))
     reseat = Candidate(action=Action.RESEAT, of="", words="", step=Step(kind=StepKind.RESEAT, of="top-case-flex"))
     assert any("keys" in branch.well for branch in branches(reseat, of))
+
+
+def test_an_answer_that_a_step_cannot_change_stands_whatever_the_step_shows() -> None:
+    measured_bad = {"measure:top-case-flex": False}
+    beliefs = believe(HERON, (Look(findings=found(HERON, absent=["gauge"], answers=measured_bad)),))
+    of = Foresight(beliefs=beliefs, where=standing(beliefs))
+    steps = {
+        Step(kind=StepKind.DRAIN, of=""): False,
+        Step(kind=StepKind.RESEAT, of="battery-plug"): False,
+        Step(kind=StepKind.FIT, of="top-case-flex"): True,
+    }
+    for step, reaches_it in steps.items():
+        outcomes = branches(Candidate(action=Action(step.kind.value), of=step.of, words="", step=step), of)
+        assert any("measure:top-case-flex" in each.well for each in outcomes) is reaches_it
