@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from math import sqrt
+from typing import NamedTuple
 
 from benchmarks.bench_simulator.anatomy import Anatomy
 from benchmarks.bench_simulator.bench import Result, play, told
@@ -15,10 +16,21 @@ from benchmarks.bench_simulator.tables import World
 from benchmarks.bench_simulator.unit import draw
 from usbwatch.model import PartKind
 
-__all__ = ["Claim", "Interval", "Scores", "bins", "calibration_error", "mean", "played", "worst_bin"]
+__all__ = ["CLAIMS", "NUMBERS", "Bin", "Claim", "Interval", "Scores", "bins", "calibration_error", "mean", "played"]
 
-Claim = tuple[float, bool]
-"""A probability that was given, and whether it was so."""
+
+class Claim(NamedTuple):
+    """A probability that was given, and whether it was so."""
+
+    said: float
+    so: bool
+    unit: str
+    """Claims about one unit are not independent."""
+
+
+CLAIMS = ("first", "every", "later", "later_every")
+NUMBERS = ("told", "squares", "ranks", "part_ranks")
+"""The fields of ``Scores`` that hold claims, and numbers."""
 
 
 @dataclass(slots=True)
@@ -47,7 +59,7 @@ class Scores:
         """Take in the scores of further units."""
         for policy, results in other.results.items():
             self.results.setdefault(policy, []).extend(results)
-        for name in ("told", "first", "every", "later", "later_every", "squares", "ranks", "part_ranks"):
+        for name in (*CLAIMS, *NUMBERS):
             getattr(self, name).extend(getattr(other, name))
 
 
@@ -81,26 +93,26 @@ def played(layout: Layout, world: World, units: Iterable[int], seed: int, engine
         for policy, choose in POLICIES.items():
             result = play(unit.again(f"{name} play"), choose, engine)
             if policy == OURS:
-                _judge(result, engine, scores, lambda part: far.get(part, part))
+                _judge(result, engine, scores, lambda part: far.get(part, part), f"{layout.profile.id} {number}")
             scores.results[policy].append(replace(result, histories=()))
     return scores
 
 
-def _judge(result: Result, engine: Engine, scores: Scores, assembly: Callable[[str], str]) -> None:
+def _judge(result: Result, engine: Engine, scores: Scores, assembly: Callable[[str], str], unit: str) -> None:
     history, faulty = result.histories[0]
     ranking = engine.ranking(history)
-    scores.first.append((ranking.parts[0][1], ranking.parts[0][0] in faulty))
-    every = [(chance, part in faulty) for part, chance in ranking.parts]
+    every = [Claim(chance, part in faulty, unit) for part, chance in ranking.parts]
+    scores.first.append(every[0])
     scores.every.extend(every)
-    scores.squares.append(sum((chance - truth) ** 2 for chance, truth in every))
+    scores.squares.append(sum((claim.said - claim.so) ** 2 for claim in every))
     in_assemblies = {assembly(part) for part in faulty}
     scores.ranks.append(_rank([name for name, _ in ranking.assemblies], in_assemblies))
     scores.part_ranks.append(_rank([name for name, _ in ranking.parts], faulty))
     for history, faulty in result.histories[1:]:
         if history[-1].step:
-            ranking = engine.ranking(history)
-            scores.later.append((ranking.parts[0][1], ranking.parts[0][0] in faulty))
-            scores.later_every.extend((chance, part in faulty) for part, chance in ranking.parts)
+            every = [Claim(chance, part in faulty, unit) for part, chance in engine.ranking(history).parts]
+            scores.later.append(every[0])
+            scores.later_every.extend(every)
 
 
 def _rank(names: Sequence[str], right: Iterable[str]) -> int:
@@ -108,27 +120,44 @@ def _rank(names: Sequence[str], right: Iterable[str]) -> int:
     return min(places, default=0)
 
 
-Bin = tuple[float, float, int]
-"""Mean of what was said, share of what was so, and number of cases."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bin:
+    """The claims in one tenth of probability."""
+
+    tenth: int
+    said: float
+    """Mean of what was said."""
+    so: float
+    """Share of what was so."""
+    half: float
+    """Half the 95 % interval of the gap between them, claims about one unit taken as one draw (a cluster sample)."""
+    cases: int
+    units: int
+
+    @property
+    def off(self) -> float:
+        """How far apart they are."""
+        return abs(self.said - self.so)
 
 
-def bins(claims: Sequence[Claim]) -> list[Bin | None]:
-    """The claims in tenths of probability; None for an empty tenth."""
-    tenths: list[list[Claim]] = [[] for _ in range(10)]
+def bins(claims: Sequence[Claim]) -> list[Bin]:
+    """The claims by tenths of probability, empty ones left out."""
+    tenths: dict[int, list[Claim]] = {}
     for claim in claims:
-        tenths[min(9, int(claim[0] * 10))].append(claim)
-    return [
-        (sum(said for said, _ in each) / len(each), sum(so for _, so in each) / len(each), len(each)) if each else None
-        for each in tenths
-    ]
+        tenths.setdefault(min(9, int(claim.said * 10)), []).append(claim)
+    return [_bin(tenth, tenths[tenth]) for tenth in sorted(tenths)]
+
+
+def _bin(tenth: int, claims: Sequence[Claim]) -> Bin:
+    count = len(claims)
+    said, so = sum(claim.said for claim in claims) / count, sum(claim.so for claim in claims) / count
+    gaps: dict[str, float] = {}
+    for claim in claims:
+        gaps[claim.unit] = gaps.get(claim.unit, 0.0) + (claim.so - claim.said) - (so - said)
+    half = 1.96 * sqrt(sum(gap**2 for gap in gaps.values())) / count
+    return Bin(tenth=tenth, said=said, so=so, half=half, cases=count, units=len(gaps))
 
 
 def calibration_error(claims: Sequence[Claim]) -> float:
     """Expected calibration error over tenths: the mean gap of said and so, weighted by cases."""
-    found = [each for each in bins(claims) if each is not None]
-    return sum(abs(said - so) * count for said, so, count in found) / max(1, len(claims))
-
-
-def worst_bin(claims: Sequence[Claim], well_filled: int) -> float:
-    """The largest gap of said and so in a tenth with so many cases."""
-    return max((abs(said - so) for said, so, count in filter(None, bins(claims)) if count >= well_filled), default=0.0)
+    return sum(each.off * each.cases for each in bins(claims)) / max(1, len(claims))
