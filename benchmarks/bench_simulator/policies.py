@@ -29,6 +29,8 @@ def _plan(bench: Bench) -> Advised:
 def ours(bench: Bench) -> Deed | None:
     """What ``plan`` puts first; given up when it says that nothing pays."""
     plan = _plan(bench)
+    if bench.wrong:
+        bench.engine.ranking(bench.history)  # what is suspected is judged afterwards: told while it is at hand
     if plan.advice not in (Advice.GO_ON, Advice.NOTHING_WRONG) or not plan.proposals:
         return None
     return plan.proposals[0].deed

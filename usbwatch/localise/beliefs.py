@@ -41,13 +41,24 @@ class Beliefs:
     """The sums over sets of any size; None when they cannot be had (see ``EverySet.of``)."""
     looks: tuple[Look, ...] = ()
     """What it all rests on, oldest first."""
+    over_all_sets: tuple[float, ...] | None = None
+    """Probability of each course over sets of any size; None when it cannot be had."""
 
     @cached_property
     def marginals(self) -> list[float]:
         """Probability of each course: exact over all sets, else over those that were weighed."""
-        if self.every_set is not None:
-            return self.every_set.marginals()
-        return [share.any for share in self.shares([(number,) for number in range(len(self.courses))])]
+        if self.over_all_sets is not None:
+            return list(self.over_all_sets)
+        return self._among_the_weighed()
+
+    def _among_the_weighed(self) -> list[float]:
+        import numpy as np
+
+        found = np.zeros(len(self.courses))
+        for members, chances in self.rings:
+            for column in members.T:
+                found += np.bincount(column, chances, len(found))
+        return [float(chance) for chance in found]
 
     def shares(self, groups: Sequence[Collection[int]]) -> list[Share]:
         """Per group of courses, the probability that none of them was taken, and that any was."""
@@ -153,7 +164,8 @@ def weighed(
     """The beliefs that courses and evidence come to; ``looks`` for what is wrong now, ``depth`` as for ``believe``."""
     faults = [course.fault for course in taken]
     sums = EverySet.of(faults, told)
-    kept = _kept(sums, len(faults))
+    chances = None if sums is None else tuple(sums.marginals())
+    kept = list(range(len(faults))) if chances is None else _worth_weighing(chances)
     rings, left_out = _rings(faults, told, USUAL_DEPTH if depth is None else depth, sums, kept)
     matters = left_out is None or left_out > LEFT_OUT_THAT_MATTERS
     if depth is None and matters and len(kept) <= MOST_FOR_THREE:
@@ -167,14 +179,13 @@ def weighed(
         left_out=left_out,
         every_set=sums,
         looks=tuple(looks),
+        over_all_sets=chances,
     )
 
 
-def _kept(sums: EverySet | None, count: int) -> list[int]:
+def _worth_weighing(chances: Sequence[float]) -> list[int]:
     """The courses that are weighed in sets with others."""
-    if sums is None:
-        return list(range(count))
-    return [number for number, chance in enumerate(sums.marginals()) if chance >= LEAST_WEIGHED]
+    return [number for number, chance in enumerate(chances) if chance >= LEAST_WEIGHED]
 
 
 _Rings = tuple[tuple["Indices", "Numbers"], ...]
