@@ -22,6 +22,7 @@ __all__ = ["every_set", "lasting_by_definition", "outcome", "posterior_by_defini
 AWAY_AT_A_TIME = 0.6
 AWAY_WHEN_FLEXED = 0.9
 STAYS_WELL, STAYS_WRONG = 0.97, 0.96
+OUTLIVES_REPLACEMENT = 0.002
 
 Shown = dict[str, Symptom]
 """What each device or check that tells something showed in one look; a "no" is *absent*."""
@@ -32,13 +33,15 @@ def every_set(count: int) -> list[tuple[int, ...]]:
     return list(chain.from_iterable(combinations(range(count), size) for size in range(count + 1)))
 
 
-def outcome(
-    layout: Layout, id_: str, faults: Sequence[int], kept: dict[int, Symptom] | None = None
-) -> dict[Symptom, float]:
+Kept = dict[int, tuple[Symptom, float]]
+"""Per site that acted before as well: what was shown then, and how probable it is that this was its own doing."""
+
+
+def outcome(layout: Layout, id_: str, faults: Sequence[int], kept: Kept | None = None) -> dict[Symptom, float]:
     """What one device or check shows under these faults: built from its far end towards the host.
 
     A fault shows its symptom, or lets through whatever lies beyond it. A fault
-    in ``kept`` acted before as well: mostly it does again what was shown then.
+    in ``kept`` acted before as well: mostly it does again what it did then.
     """
     functions = {device.id: device.function for device in layout.profile.devices}
     function = functions.get(id_, "")
@@ -47,7 +50,7 @@ def outcome(
         beyond = dict.fromkeys(beyond, 0.0) | {Symptom.WORKING: 1 - WRONGLY_NO, Symptom.ABSENT: WRONGLY_NO}
     for step in reversed(layout.paths[id_]):
         if step.site in faults:
-            own = _own(row(step.effect, function), (kept or {}).get(step.site), is_check=not function)
+            own = _own(_alone(step.effect, function), (kept or {}).get(step.site))
             passing = own[Symptom.WORKING]
             beyond = {
                 symptom: passing * beyond[symptom] + (own[symptom] if symptom is not Symptom.WORKING else 0.0)
@@ -56,13 +59,20 @@ def outcome(
     return beyond
 
 
-def _own(chances: dict[Symptom, float], last: Symptom | None, *, is_check: bool) -> dict[Symptom, float]:
-    if is_check:
-        well = chances[Symptom.WORKING]
-        chances = dict.fromkeys(chances, 0.0) | {Symptom.WORKING: well, Symptom.ABSENT: 1 - well}
-    if last is None:
+def _alone(effect: Effect, function: str) -> dict[Symptom, float]:
+    """What one fault does to one device or check ("" for a check, which knows yes and no)."""
+    chances = row(effect, function)
+    if function:
         return chances
-    stays = STAYS_WELL if last is Symptom.WORKING else STAYS_WRONG
+    well = chances[Symptom.WORKING]
+    return dict.fromkeys(chances, 0.0) | {Symptom.WORKING: well, Symptom.ABSENT: 1 - well}
+
+
+def _own(chances: dict[Symptom, float], before: tuple[Symptom, float] | None) -> dict[Symptom, float]:
+    if before is None:
+        return chances
+    last, its_doing = before
+    stays = its_doing * (STAYS_WELL if last is Symptom.WORKING else STAYS_WRONG)
     return {symptom: (1 - stays) * chance + stays * (symptom is last) for symptom, chance in chances.items()}
 
 
@@ -75,7 +85,7 @@ class _History(NamedTuple):
 def lasting_by_definition(layout: Layout, looks: Sequence[Look]) -> dict[tuple[int, ...], float]:
     """Probability of every set of faults that are there after the last look, given all the looks."""
     histories = [list(_histories(layout, number, looks)) for number in range(len(layout.sites))]
-    weigh = _Weigher(layout, looks)
+    weigh = _Weigher(layout, looks, histories)
     joint: dict[tuple[int, ...], float] = {}
     for one in product(*histories):
         lasting = tuple(number for number, history in enumerate(one) if history.there[-1])
@@ -120,8 +130,10 @@ def _of_being_there(layout: Layout, number: int, looks: Sequence[Look], there: S
 class _Weigher:
     """The probability of all that counts as evidence, given which sites act in which look."""
 
-    def __init__(self, layout: Layout, looks: Sequence[Look]) -> None:
+    def __init__(self, layout: Layout, looks: Sequence[Look], histories: Sequence[Sequence[_History]]) -> None:
         self.layout = layout
+        self.looks = looks
+        self.histories = histories
         self.told = list(_what_counts(layout, looks))
         self.known: dict[tuple[int, tuple[int, ...], tuple[int, ...]], float] = {}
 
@@ -133,10 +145,52 @@ class _Weigher:
             again = tuple(site for site in acting if last is not None and acts[site][last[0]])
             key = (place, acting, again)
             if key not in self.known:
-                kept = dict.fromkeys(again, last[1]) if last is not None else None
+                kept = {} if last is None else {site: self._kept(id_, last, site, look) for site in again}
                 self.known[key] = outcome(self.layout, id_, acting, kept)[symptom]
             weight *= self.known[key]
         return weight
+
+    def _kept(self, id_: str, last: tuple[int, Symptom], site: int, look: int) -> tuple[Symptom, float]:
+        return last[1], self._its_doing(id_, last, site) * self._old(site, last[0], look)
+
+    def _its_doing(self, id_: str, last: tuple[int, Symptom], site: int) -> float:
+        """How probable it is that a fault decided what was seen: against every other single one, and none."""
+        look, symptom = last
+        if symptom is Symptom.WORKING:  # it let it pass, whatever else was there
+            return 1.0
+        function = {device.id: device.function for device in self.layout.profile.devices}.get(id_, "")
+        rows = {step.site: _alone(step.effect, function) for step in self.layout.paths[id_]}
+        order = list(rows)
+        own = rows[site][symptom]
+        nearer = sum(self._odds(other, look) * rows[other][symptom] for other in order[: order.index(site)])
+        farther = sum(self._odds(other, look) * rows[other][symptom] for other in order[order.index(site) + 1 :])
+        healthy = outcome(self.layout, id_, ())[symptom]
+        return own / (own + nearer + rows[site][Symptom.WORKING] * (farther + healthy))
+
+    def _odds(self, site: int, look: int) -> float:
+        """That a site's fault acted in a look, against its having been well throughout, given what was well then."""
+        acted = sum(history.probability for history in self.histories[site] if history.acts[look])
+        well = sum(
+            history.probability for history in self.histories[site] if not any(history.acts) and not history.there[-1]
+        )
+        functions = {device.id: device.function for device in self.layout.profile.devices}
+        passed = prod(
+            _alone(step.effect, functions.get(id_, ""))[Symptom.WORKING]
+            for id_, symptom in _shown(self.layout, self.looks[look].findings).items()
+            for step in self.layout.paths[id_]
+            if symptom is Symptom.WORKING and step.site == site
+        )
+        return acted / well * passed
+
+    def _old(self, site: int, before: int, look: int) -> float:
+        """Of a fault that is there after the steps since, how probable it is that no new part has brought it."""
+        steps = (step for each in self.looks[before + 1 : look + 1] for step in each.steps)
+        share = 1.0
+        for step in steps:
+            fate = fates(self.layout.sites, step, self.layout.profile)[site]
+            if step.kind in (StepKind.SWAP, StepKind.FIT) and self.layout.sites[site].part == step.of and fate.born > 0:
+                share *= OUTLIVES_REPLACEMENT / fate.survives
+        return share
 
 
 _Told = tuple[str, int, Symptom, "tuple[int, Symptom] | None"]

@@ -19,7 +19,7 @@ from usbwatch.model.profile import Profile
 from usbwatch.model.steps import Look, StepKind
 from usbwatch.model.suspects import Site
 
-__all__ = ["ACTS_WHEN_FLEXED", "Course", "changed", "courses", "touched"]
+__all__ = ["ACTS_WHEN_FLEXED", "Course", "changed", "courses", "outlived", "touched"]
 
 ACTS_WHEN_FLEXED = 0.9
 """How often what makes contact only at times is away while it is moved (elicited, no source)."""
@@ -50,6 +50,22 @@ def changed(sites: tuple[Site, ...], looks: Sequence[Look], profile: Profile) ->
         frozenset(number for each in of_look for number, fate in enumerate(each) if fate != UNTOUCHED)
         for of_look in told
     )
+
+
+def outlived(sites: tuple[Site, ...], looks: Sequence[Look], profile: Profile) -> tuple[dict[int, float], ...]:
+    """Per look, of the faults that are still there after the steps before it, how many are the old ones, by site.
+
+    A site that is not named has no others.
+    """
+    found = []
+    for look in looks:
+        shares: dict[int, float] = {}
+        for step in look.steps:
+            for number, fate in enumerate(fates(sites, step, profile)):
+                if fate.renewed > 0:
+                    shares[number] = shares.get(number, 1.0) * (1 - fate.renewed)
+        found.append(shares)
+    return tuple(found)
 
 
 def courses(sites: tuple[Site, ...], looks: Sequence[Look], profile: Profile) -> tuple[Course, ...]:

@@ -25,6 +25,8 @@ class Fate:
     """Probability that its fault, if it has one, is still there afterwards."""
     born: float
     """Probability that it has one afterwards, if it had none."""
+    renewed: float = 0.0
+    """Of the faults that are still there afterwards, how many are those of the new part: they show afresh."""
 
 
 UNTOUCHED = Fate(survives=1.0, born=0.0)
@@ -77,7 +79,8 @@ def _fate(site: Site, step: Step, joined: set[str], shares: dict[str, float]) ->
     if site.id in shares:
         # What is put in is bad or not whatever the old part was: a second new part can have the same fault.
         born = shares[site.id]
-        return Fate(survives=_MISSED + (1 - _MISSED) * born, born=born)
+        survives = _MISSED + (1 - _MISSED) * born
+        return Fate(survives=survives, born=born, renewed=1 - _MISSED / survives)
     if of in joined and kind in _RESEATED:
         return _RESEATED[kind]
     if step.kind is StepKind.RELOAD and of == step.of:
