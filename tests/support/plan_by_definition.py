@@ -136,7 +136,7 @@ class Unit:
                     there = self._stays(number, step, told[number]) if step is not None else 1.0
                     share *= there if still else 1 - there
                     after |= {number} if still else set()
-                for seen, part in self._seen(frozenset(after), by_hand=step is not None):
+                for seen, part in self._seen(frozenset(after), step):
                     if share * part > 0:
                         cell = found.setdefault(seen, {})
                         cell[frozenset(after)] = cell.get(frozenset(after), 0.0) + share * part
@@ -159,24 +159,25 @@ class Unit:
         own = step.kind in _BAD and self.beliefs.layout.sites[number].part == step.of
         return float(min(1.0, survives + _BAD[step.kind] - born)) if own else float(survives)
 
-    def _seen(self, faults: Faults, *, by_hand: bool) -> Iterable[tuple[frozenset[str], float]]:
-        """What is wrong in a capture, with its chance: loose links toss one coin each.
-
-        A capture that is only repeated tells of devices alone: what a hand check found wrong stays so.
-        """
-        checks = {check.id for check in self.beliefs.layout.profile.checks}
+    def _seen(self, faults: Faults, step: Step | None) -> Iterable[tuple[frozenset[str], float]]:
+        """What is wrong in a capture, with its chance: loose links toss one coin each."""
+        stands = self._stands(step)
         loose = [number for number in sorted(faults) if self.beliefs.layout.sites[number].id.startswith("loose:")]
         for away in product((True, False), repeat=len(loose)):
             share, acting = 1.0, set(faults)
             for number, gone in zip(loose, away, strict=True):
                 share *= _AWAY if gone else 1 - _AWAY
                 acting -= set() if gone else {number}
-            yield (
-                frozenset(
-                    id_ for id_, path in self.paths().items() if path & acting or (id_ in checks and not by_hand)
-                ),
-                share,
-            )
+            yield frozenset(id_ for id_, path in self.paths().items() if id_ in stands or path & acting), share
+
+    def _stands(self, step: Step | None) -> set[str]:
+        """Of what is wrong, the answers that no part of a step reaches: a capture does not ask for them again."""
+        layout = self.beliefs.layout
+        told = fates(layout.sites, step, layout.profile) if step is not None else ()
+        reached = {number for number, fate in enumerate(told) if (fate.survives, fate.born) != (1, 0)}
+        devices = {device.id for device in layout.profile.devices}
+        wrong = {each.id for each in self.beliefs.current if each.wrong}
+        return {id_ for id_ in wrong - devices if not reached & {stop.site for stop in layout.paths[id_]}}
 
     def paths(self) -> dict[str, Faults]:
         """Per thing that is wrong, the sites that matter on its path."""
