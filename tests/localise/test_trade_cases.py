@@ -336,7 +336,7 @@ TWICE = {
         profile=HERON_14,
         part="touchpad-module",
         symptom=shown(HERON_14, absent=("touchpad",)),
-        then=frozenset({"touchpad-flex", "mainboard", ""}),
+        then=frozenset({"touchpad-flex", "mainboard"}),
     ),
     "gauge on the mainboard": Twice(
         profile=HERON_14,
@@ -390,6 +390,10 @@ class TestASecondNewPartWithTheSameSymptom:
         chances = {each.part: each.probability for each in told.suspects.parts} | {"?": unknown}
         assert max(chances, key=chances.__getitem__) in case.then
         assert all(chances[part] > told.chance(case.part) for part in case.then)
+
+    def test_software_that_was_looked_for_and_not_found_does_not_take_the_lead(self, case: Twice) -> None:
+        if "" not in case.then:  # of a keyboard that no capture shows, nothing was looked for
+            assert self._told(case, 2).chance("") < 0.1
 
     def test_a_third_one_is_not_proposed_before_what_is_left(self, case: Twice) -> None:
         told = self._told(case, 2)

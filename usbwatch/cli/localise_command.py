@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import click
@@ -155,7 +155,8 @@ def _result(request: _Request) -> Localised:
     refuse_other_units(seen)
     tell_of_order(seen)
     at_hand = tuple(part_at_hand(name, profile) for name in request.at_hand)
-    looks = _looks(seen, profile, insisted=request.profile is not None)
+    seen = _judged(seen, profile, insisted=request.profile is not None)
+    looks = _looks(seen)
     beliefs = believe(profile, looks)
     last = Checked(
         capture=captures[-1],
@@ -199,13 +200,17 @@ def _seen(captures: Sequence[Capture], request: _Request, profile: Profile) -> t
     return tuple(found)
 
 
-def _looks(seen: Sequence[Seen], profile: Profile, *, insisted: bool) -> tuple[Look, ...]:
+def _judged(seen: Sequence[Seen], profile: Profile, *, insisted: bool) -> tuple[Seen, ...]:
+    """The same, each with what it shows."""
     from usbwatch.compare import findings
+
+    return tuple(replace(one, findings=findings(one.capture, profile, one.answers, insisted=insisted)) for one in seen)
+
+
+def _looks(seen: Sequence[Seen]) -> tuple[Look, ...]:
     from usbwatch.model import Look
 
-    return tuple(
-        Look(findings=findings(one.capture, profile, one.answers, insisted=insisted), steps=one.steps) for one in seen
-    )
+    return tuple(Look(findings=one.findings, steps=one.steps) for one in seen if one.findings is not None)
 
 
 def _supposed(request: _Request, profile: Profile, looks: tuple[Look, ...]) -> Supposed | None:

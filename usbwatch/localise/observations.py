@@ -9,7 +9,7 @@ from math import prod
 from usbwatch.localise.courses import Course, changed, outlived, touched
 from usbwatch.localise.paths import Layout
 from usbwatch.localise.sites import ACTS_IN_A_CAPTURE, SiteKind, kind_of
-from usbwatch.localise.symptoms import SOFTWARE_UNTOLD, WRONGLY_NO, Effect, row
+from usbwatch.localise.symptoms import SOFTWARE_UNTOLD, UNTOLD_ELSEWHERE, WRONGLY_NO, Effect, row
 from usbwatch.localise.weighing import Hazard, Observation
 from usbwatch.model.findings import Finding, Findings, Symptom
 from usbwatch.model.location import port_chain
@@ -63,16 +63,22 @@ def observed(layout: Layout, device: ExpectedDevice, symptom: Symptom, *, softwa
     for step in layout.paths[device.id]:
         chances = row(step.effect, device.function)
         shows = chances[symptom] if wrong else 0.0
-        if step.effect is Effect.SOFTWARE and symptom is Symptom.ABSENT and not software_told and _on_usb(device):
-            shows *= SOFTWARE_UNTOLD.get(device.function, SOFTWARE_UNTOLD[""])
+        if step.effect is Effect.SOFTWARE and symptom is Symptom.ABSENT and not software_told:
+            shows *= _untold(device)
         hazards.append(Hazard(fault=step.site, passes=chances[Symptom.WORKING], shows=shows))
     clean = row(Effect.WORKS, device.function)[symptom]
     return Observation(id=device.id, wrong=wrong, clean=clean, hazards=tuple(hazards))
 
 
-def _on_usb(device: ExpectedDevice) -> bool:
-    """Whether a port sees the device, driver or no driver."""
-    return device.locations != () and all(port_chain(place) for place in device.locations)
+def _untold(device: ExpectedDevice) -> float:
+    """Of the cases in which software keeps a device away, how many leave no trace of that in a capture.
+
+    All of them for a device that may sit anywhere: nobody says where it was looked for.
+    """
+    if not device.locations:
+        return 1.0
+    share = SOFTWARE_UNTOLD.get(device.function, SOFTWARE_UNTOLD[""])
+    return share if all(port_chain(place) for place in device.locations) else max(share, UNTOLD_ELSEWHERE)
 
 
 def answered(layout: Layout, check: str, *, yes: bool) -> Observation:

@@ -17,7 +17,7 @@ from enum import Enum
 
 from usbwatch.model.findings import Symptom
 
-__all__ = ["BATTERY_MUTE_SHARE", "ROWS", "SOFTWARE_UNTOLD", "WRONGLY_NO", "Effect", "row"]
+__all__ = ["BATTERY_MUTE_SHARE", "ROWS", "SOFTWARE_UNTOLD", "UNTOLD_ELSEWHERE", "WRONGLY_NO", "Effect", "row"]
 
 
 class Effect(Enum):
@@ -100,6 +100,15 @@ SOFTWARE_UNTOLD = {
 A port sees a device whether or not there is a driver for it, so that a
 missing driver does not make it absent. What firmware set-up can switch off
 may be absent without a word; "" stands for all that it mostly cannot.
+"""
+
+UNTOLD_ELSEWHERE = 0.1
+"""The same of a device with a known place on another bus, at the least.
+
+There too a capture looks for what software could be: a controller without its
+driver, an object that firmware has disabled, a word to the kernel. Each of
+them makes the device unseen, or is told with the finding. But firmware set-up
+can take a PCI or I2C device away whole.
 """
 
 BATTERY_MUTE_SHARE = 0.4

@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from usbwatch.localise.beliefs import Beliefs
+from usbwatch.localise.contradictions import cannot_be_yes
 from usbwatch.localise.observations import MEASURE, answered, measured, observed
 from usbwatch.localise.sites import SiteKind, kind_of
 from usbwatch.localise.weighing import Observation
@@ -78,9 +79,10 @@ def _known(beliefs: Beliefs, findings: Findings) -> set[str]:
 
 
 def _checks(beliefs: Beliefs, findings: Findings) -> Iterator[Candidate]:
-    done = _known(beliefs, findings)
-    for check in beliefs.layout.profile.checks:
-        if check.id not in done:
+    """The checks that are open; what cannot be yes beside the last look is not asked."""
+    done, profile = _known(beliefs, findings), beliefs.layout.profile
+    for check in profile.checks:
+        if check.id not in done and not cannot_be_yes(check, findings, profile):
             yield Candidate(
                 action=Action.CHECK,
                 of=check.id,

@@ -12,6 +12,7 @@ from dataclasses import fields, is_dataclass
 from enum import Enum
 from typing import TypeAlias
 
+from usbwatch.localise import contradictions
 from usbwatch.model import Plan, Profile, Suspects
 from usbwatch.model.changes import Changes
 from usbwatch.profile import to_dict
@@ -83,6 +84,7 @@ def _judged(checked: Checked) -> dict[str, Json]:
         "outcome": outcome(checked.findings).value,
         "summary": sentence(checked.findings),
         **_fields(checked.findings, without=("profile",)),
+        "contradictions": plain_value(contradictions(checked.findings, checked.profile)),
     }
 
 

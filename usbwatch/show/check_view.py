@@ -10,6 +10,7 @@ from __future__ import annotations
 from usbwatch.model import Answer, ExpectedDevice, Finding, Node, Part, Rung, Verdict
 from usbwatch.show.checked import Checked
 from usbwatch.show.claims_view import claim_lines
+from usbwatch.show.contradictions_view import contradiction_lines
 from usbwatch.show.coverage_view import coverage_lines
 from usbwatch.show.declared_view import declared_lines, declared_stamp
 from usbwatch.show.harness import Stub, stubs
@@ -71,6 +72,7 @@ def check_view(checked: Checked, width: int, when: str = "") -> list[Line]:
             do_next(checked),
             declared_stamp(checked),
         ),
+        *contradiction_lines(checked.findings, checked.profile),
         *_notices(checked.findings.notices),
         *_subassembly_lines(checked, width),
         *_hand_lines(checked),

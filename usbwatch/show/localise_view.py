@@ -15,6 +15,7 @@ from usbwatch.model import CureSuspicion, Hypothesis, PartSuspicion, Site, Suspe
 from usbwatch.show.alike import Alike, alike
 from usbwatch.show.check_view import STAMPS, hand_line, stop_lines
 from usbwatch.show.checked import Checked
+from usbwatch.show.contradictions_view import contradiction_lines
 from usbwatch.show.lines import BLANK, Line, Span, Style, line, spread
 from usbwatch.show.localised import Localised, Seen
 from usbwatch.show.outcome import judged_wrong, outcome, sentence
@@ -61,9 +62,21 @@ def localise_view(localised: Localised, width: int) -> list[Line]:
         BLANK,
         *stop_lines(checked, width),
         *stamp(sentence(checked.findings), *STAMPS[verdict], width, likeliest(checked), do_next(checked)),
+        *_contradicting(localised),
         *supposed_lines(localised, width),
         *(_suspicion(checked, width) if judged_wrong(checked.findings) and not checked.findings.other_model else []),
         *every_step_lines(checked, width),
+    ]
+
+
+def _contradicting(localised: Localised) -> list[Line]:
+    """What was answered with any of the captures and cannot be so beside it."""
+    profile, count = localised.checked.profile, len(localised.seen)
+    return [
+        one
+        for number, seen in enumerate(localised.seen, 1)
+        if seen.findings is not None
+        for one in contradiction_lines(seen.findings, profile, f"capture {number}" if count > 1 else "this capture")
     ]
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from usbwatch.model import Answer, Capture, Step, Suspects
+from usbwatch.model import Answer, Capture, Findings, Step, Suspects
 from usbwatch.show.checked import Checked
 
 __all__ = ["Localised", "Seen", "Supposed"]
@@ -21,6 +21,8 @@ class Seen:
     """Time of the capture as it is to be read."""
     steps: tuple[Step, ...] = ()
     answers: tuple[Answer, ...] = ()
+    findings: Findings | None = None
+    """What it shows; None where that was not worked out."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,28 @@
+"""Answers that cannot be so beside what the capture shows, called out one by one."""
+
+from __future__ import annotations
+
+from usbwatch.localise import Contradiction, contradictions
+from usbwatch.model import Findings, Profile
+from usbwatch.show.lines import BLANK, Line, Style, line
+from usbwatch.show.safe import safe
+
+__all__ = ["contradiction_lines"]
+
+
+def contradiction_lines(findings: Findings, profile: Profile, capture: str = "this capture") -> list[Line]:
+    """One sentence for each, after a blank line; nothing when there is none. ``capture`` says which one it is."""
+    told = [_sentence(each, findings, profile, capture) for each in contradictions(findings, profile)]
+    lines = [line("  ", ("! ", Style.CAUTION), (said, Style.CAUTION), hang=4) for said in told]
+    return [BLANK, *lines] if lines else []
+
+
+def _sentence(each: Contradiction, findings: Findings, profile: Profile, capture: str) -> str:
+    questions = {check.id: safe(check.question, 160) for check in profile.checks}
+    yes = f"“{questions[each.check]}” is answered with yes"
+    if each.other:
+        return f"{yes}, and “{questions[each.other]}” with no: both can hardly be so. Ask both again."
+    name = next(safe(device.name, 60) for device in profile.devices if device.id == each.device)
+    finding = findings.of(each.device)
+    seen = "lost with what it hangs on" if finding.charged_to else finding.verdict.value
+    return f"{yes}, but {name} is {seen} in {capture}: both can hardly be so. Capture again, and ask again."
