@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from support.wired import HERON, found
+from support.wired import HERON, LARCH, found
 
 from usbwatch.errors import BadSupposition, UsbwatchError
 from usbwatch.localise import believe, suspects_of
@@ -118,6 +118,21 @@ SPARE = Part(id="spare-lead", kind=PartKind.SUBASSEMBLY, name="spare lead")
             ["mainboard is good", "usb-section is bad"],
             'supposition "usb-section is bad": contradicts "mainboard is good", which covers it',
         ),
+        # The keyboard is replaced with the top case; that its driver has hung is not what "bad" says.
+        (
+            ["top-case is good", "keyboard is bad"],
+            'supposition "keyboard is bad": contradicts "top-case is good", which covers it',
+        ),
+        (
+            ["keyboard is bad", "top-case is good"],
+            'supposition "keyboard is bad": contradicts "top-case is good", which covers it',
+        ),
+        (
+            ["display is bad", "camera is good", "panel is good", "display is good"],
+            'supposition "display is good": contradicts "display is bad"',
+        ),
+        (["keys yes", "keyboard absent"], 'supposition "keys yes": contradicts "keyboard absent"'),
+        (["ethernet is bad", "ethernet working"], 'supposition "ethernet working": contradicts "ethernet is bad"'),
         (["spare-lead is bad"], 'supposition "spare-lead is bad": the profile knows no way in which it fails'),
     ],
     ids=lambda value: " and ".join(value) if isinstance(value, list) else None,
@@ -129,3 +144,29 @@ def test_what_cannot_be_supposed_gets_one_clear_sentence(suppositions: list[str]
     assert str(refused.value).startswith(sentence)
     assert "\n" not in str(refused.value)
     assert isinstance(refused.value, UsbwatchError)
+
+
+BEHIND_A_HUB = Look(findings=found(LARCH, absent=("keyboard",)))
+
+
+@pytest.mark.parametrize("hub", ["hub absent", "hub failed", "hub is bad"])
+def test_what_hangs_on_a_lost_hub_cannot_be_working(hub: str) -> None:
+    with pytest.raises(BadSupposition, match=f'"touchpad working": contradicts "{hub}"'):
+        supposing(LARCH, (BEHIND_A_HUB,), ["touchpad working", hub])
+    supposing(LARCH, (BEHIND_A_HUB,), ["touchpad absent", hub])
+    supposing(LARCH, (BEHIND_A_HUB,), ["panel working", hub])
+
+
+def test_a_board_is_covered_by_all_that_it_consists_of() -> None:
+    lines = Part(id="gauge-lines", kind=PartKind.SECTION, name="gauge lines", within="top-case-flex")
+    unit = replace(HERON, parts=(*HERON.parts, lines))
+    with pytest.raises(BadSupposition, match='contradicts "top-case-flex is good", which covers it'):
+        supposing(unit, (LOST,), ["top-case-flex is good", "gauge-lines is bad"])
+    supposing(unit, (LOST,), ["gauge-lines is good", "top-case-flex is bad"])
+
+
+def test_suppositions_that_can_both_be_so_are_not_refused() -> None:
+    # Keys that do nothing, behind electronics that answer; a torn flex that leaves some lines whole.
+    supposing(HERON, (LOST,), ["keyboard is bad", "keyboard working"])
+    supposing(HERON, (LOST,), ["top-case-flex is bad", "touchpad working"])
+    supposing(HERON, (LOST,), ["gauge absent", "mainboard is good"])

@@ -224,7 +224,9 @@ def _supposed(request: _Request, profile: Profile, looks: tuple[Look, ...]) -> S
         beliefs = supposing(profile, looks, request.suppositions)
     except BadSupposition as error:
         raise click.BadParameter(_near(error), param_hint="'--suppose'") from error
-    return Supposed(suppositions=request.suppositions, suspects=suspects_of(beliefs))
+    return Supposed(
+        suppositions=request.suppositions, suspects=suspects_of(beliefs), findings=beliefs.looks[-1].findings
+    )
 
 
 def _near(error: BadSupposition) -> str:

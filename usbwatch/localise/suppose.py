@@ -7,18 +7,18 @@ inspection that hardly ever errs; so nothing is ever ruled out for good.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from usbwatch.errors import BadSupposition
 from usbwatch.localise.beliefs import Beliefs, weighed
 from usbwatch.localise.courses import Course, courses
+from usbwatch.localise.exclusive import Supposition, own_sites, refuse_exclusive
 from usbwatch.localise.observations import evidence
 from usbwatch.localise.paths import Layout, lay_out
-from usbwatch.localise.sites import UNKNOWN_PART, kind_of
 from usbwatch.localise.weighing import Hazard, Observation
 from usbwatch.model.findings import Answer, Finding, Findings, Symptom
 from usbwatch.model.ladder import Rung, Verdict
-from usbwatch.model.profile import PartKind, Profile
+from usbwatch.model.profile import Profile
 from usbwatch.model.steps import Look
 
 __all__ = ["supposing"]
@@ -45,14 +45,6 @@ _INSPECTION_ERRS = 1e-9
 """How often a part that is supposed to be bad is good all the same."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Supposition:
-    said: str
-    """As it was typed."""
-    of: str
-    state: str
-
-
 def supposing(profile: Profile, looks: Sequence[Look], suppositions: Sequence[str]) -> Beliefs:
     """What would be believed if all the suppositions held, after the same looks (``believe``).
 
@@ -60,17 +52,19 @@ def supposing(profile: Profile, looks: Sequence[Look], suppositions: Sequence[st
     is good has none of its faults, its sections' and devices' included; one
     that is bad has at least one. A device can be good or bad as a part can.
     Raises BadSupposition, with one sentence: for words that say nothing, ids
-    that the unit does not have, and suppositions that exclude each other.
+    that the unit does not have, and suppositions that exclude each other
+    (``usbwatch.localise.exclusive``).
     """
     layout = lay_out(profile, looks[-1].findings.variant)
     meant = _agreeing([_parsed(said, layout) for said in suppositions])
+    refuse_exclusive(meant, layout)
     looks = (*looks[:-1], replace(looks[-1], findings=_as_supposed(looks[-1].findings, meant)))
     taken = courses(layout.sites, looks, layout.profile)
     told = (*evidence(layout, taken, looks), *_inspections(meant, layout, taken))
     return weighed(layout, taken, told, looks)
 
 
-def _parsed(said: str, layout: Layout) -> _Supposition:
+def _parsed(said: str, layout: Layout) -> Supposition:
     words = said.split()
     if len(words) == 3 and words[1] == "is":  # noqa: PLR2004
         del words[1]
@@ -90,12 +84,12 @@ def _parsed(said: str, layout: Layout) -> _Supposition:
     noun, known = fitting[0]
     if of not in known:
         raise BadSupposition(said, f'this unit has no {noun} "{of}"', f"known: {', '.join(known) or 'none'}")
-    return _Supposition(said=said, of=of, state=state)
+    return Supposition(said=said, of=of, state=state)
 
 
-def _agreeing(meant: list[_Supposition]) -> list[_Supposition]:
+def _agreeing(meant: list[Supposition]) -> list[Supposition]:
     """Each supposition once; raises BadSupposition where two say different things of the same kind of one id."""
-    kept: dict[tuple[str, bool], _Supposition] = {}
+    kept: dict[tuple[str, bool], Supposition] = {}
     for each in meant:
         other = kept.setdefault((each.of, each.state in _OF_PARTS), each)
         if other.state != each.state:
@@ -103,7 +97,7 @@ def _agreeing(meant: list[_Supposition]) -> list[_Supposition]:
     return list(kept.values())
 
 
-def _as_supposed(findings: Findings, meant: Sequence[_Supposition]) -> Findings:
+def _as_supposed(findings: Findings, meant: Sequence[Supposition]) -> Findings:
     for each in meant:
         if each.state in _OF_DEVICES:
             findings = _with_device(findings, each.of, each.state)
@@ -120,37 +114,19 @@ def _with_device(findings: Findings, device: str, state: str) -> Findings:
     return replace(findings, findings=(*others, supposed))
 
 
-def _inspections(meant: Sequence[_Supposition], layout: Layout, taken: Sequence[Course]) -> Iterator[Observation]:
-    groups = {each.of: _lasting(each, layout, taken) for each in meant if each.state in _OF_PARTS}
-    good = [each for each in meant if each.state == "good"]
+def _inspections(meant: Sequence[Supposition], layout: Layout, taken: Sequence[Course]) -> Iterator[Observation]:
     for each in meant:
-        if each.state not in _OF_PARTS:
-            continue
-        own = groups[each.of]
-        if not own:
-            raise BadSupposition(each.said, "the profile knows no way in which it fails", "suppose something else")
-        wider = next((other for other in good if each.state == "bad" and own <= groups[other.of]), None)
-        if wider is not None:
-            raise BadSupposition(each.said, f'contradicts "{wider.said}", which covers it', "leave one of them out")
-        yield _inspection(each, own)
+        if each.state in _OF_PARTS:
+            yield _inspection(each, _lasting(each, layout, taken))
 
 
-def _lasting(supposition: _Supposition, layout: Layout, taken: Sequence[Course]) -> frozenset[int]:
+def _lasting(supposition: Supposition, layout: Layout, taken: Sequence[Course]) -> frozenset[int]:
     """The courses that end in a fault of what is supposed."""
-    own = _own_sites(supposition.of, layout)
+    own = own_sites(supposition.of, layout)
     return frozenset(number for number, course in enumerate(taken) if course.lasts and course.site in own)
 
 
-def _own_sites(of: str, layout: Layout) -> Collection[int]:
-    """Of a subassembly, all that is mended by replacing it; of anything else, what it is named for."""
-    boards = {part.id for part in layout.profile.parts if part.kind is PartKind.SUBASSEMBLY}
-    sites = [(number, site) for number, site in enumerate(layout.sites)]
-    if of in boards:
-        return {number for number, site in sites if site.part == of}
-    return {number for number, site in sites if kind_of(site)[1] == of and site.part != UNKNOWN_PART}
-
-
-def _inspection(supposition: _Supposition, own: Collection[int]) -> Observation:
+def _inspection(supposition: Supposition, own: Collection[int]) -> Observation:
     bad = supposition.state == "bad"
     shows = 1 - _INSPECTION_MISSES if bad else 0.0
     return Observation(

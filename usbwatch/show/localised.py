@@ -31,6 +31,8 @@ class Supposed:
 
     suppositions: tuple[str, ...]
     suspects: Suspects
+    findings: Findings | None = None
+    """The last look as it would then be; None where that was not worked out."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from usbwatch.model import Suspects
+from usbwatch.show.contradictions_view import contradiction_lines
 from usbwatch.show.lines import BLANK, Line, Style, line
-from usbwatch.show.localised import Localised
+from usbwatch.show.localised import Localised, Supposed
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading
 from usbwatch.show.words import listed, part_name, percent
@@ -34,7 +35,17 @@ def supposed_lines(localised: Localised, width: int) -> list[Line]:
         line(("     now   then", Style.FAINT)),
         *(_row(part, now.get(part, 0.0), then.get(part, 0.0), localised, width) for part in shown),
         _bare(localised.checked.suspects.nothing_wrong, supposed.suspects.nothing_wrong),
+        *_contradicting(supposed, localised),
     ]
+
+
+def _contradicting(supposed: Supposed, localised: Localised) -> list[Line]:
+    """What is supposed, and cannot be so beside the capture or an answer; without what stands above already."""
+    checked = localised.checked
+    if supposed.findings is None:
+        return []
+    told = contradiction_lines(checked.findings, checked.profile)
+    return [one for one in contradiction_lines(supposed.findings, checked.profile) if one not in told[1:]]
 
 
 def _chances(suspects: Suspects) -> dict[str, float]:
