@@ -7,7 +7,15 @@ from pathlib import Path
 import pytest
 
 from usbwatch.localise.sites import DEAD_PRIORS, HUNG_PRIORS, PRIORS, SOFTWARE_PRIORS, SiteKind
-from usbwatch.localise.symptoms import BATTERY_MUTE_SHARE, ROWS, SOFTWARE_UNTOLD, UNTOLD_ELSEWHERE, WRONGLY_NO, Effect
+from usbwatch.localise.symptoms import (
+    BATTERY_MUTE_SHARE,
+    MISTAKEN_DANGER,
+    ROWS,
+    SOFTWARE_UNTOLD,
+    UNTOLD_ELSEWHERE,
+    WRONGLY_NO,
+    Effect,
+)
 from usbwatch.model import Symptom
 
 PAGE = (Path(__file__).parents[2] / "docs" / "diagnosis.md").read_text(encoding="utf-8")
@@ -43,6 +51,6 @@ def test_the_page_has_every_figure_that_goes_by_function(table: dict[str, float]
     assert [told] == [each for each in [told] if each in PAGE]
 
 
-@pytest.mark.parametrize("figure", [WRONGLY_NO, BATTERY_MUTE_SHARE, UNTOLD_ELSEWHERE])
+@pytest.mark.parametrize("figure", [WRONGLY_NO, MISTAKEN_DANGER, BATTERY_MUTE_SHARE, UNTOLD_ELSEWHERE])
 def test_the_page_has_the_other_figures(figure: float) -> None:
     assert f" {figure:g} of the" in PAGE

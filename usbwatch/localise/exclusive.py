@@ -59,7 +59,8 @@ def _refuse_bad_within_good(meant: Sequence[Supposition], layout: Layout) -> Non
         covering = [other for other in good if left & own_sites(other.of, layout)]
         if left and left <= frozenset().union(*(own_sites(other.of, layout) for other in covering)):
             names = " and ".join(f'"{other.said}"' for other in covering)
-            raise BadSupposition(each.said, f"contradicts {names}, which cover{'s' if len(covering) == 1 else ''} it", _LEAVE_ONE_OUT)
+            verb = "covers" if len(covering) == 1 else "cover"
+            raise BadSupposition(each.said, f"contradicts {names}, which {verb} it", _LEAVE_ONE_OUT)
 
 
 def own_sites(of: str, layout: Layout) -> frozenset[int]:

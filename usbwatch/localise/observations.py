@@ -9,7 +9,7 @@ from math import prod
 from usbwatch.localise.courses import Course, changed, outlived, touched
 from usbwatch.localise.paths import Layout
 from usbwatch.localise.sites import ACTS_IN_A_CAPTURE, SiteKind, kind_of
-from usbwatch.localise.symptoms import SOFTWARE_UNTOLD, UNTOLD_ELSEWHERE, WRONGLY_NO, Effect, row
+from usbwatch.localise.symptoms import MISTAKEN_DANGER, SOFTWARE_UNTOLD, UNTOLD_ELSEWHERE, WRONGLY_NO, Effect, row
 from usbwatch.localise.weighing import Hazard, Observation
 from usbwatch.model.findings import Finding, Findings, Symptom
 from usbwatch.model.location import port_chain
@@ -87,7 +87,9 @@ def answered(layout: Layout, check: str, *, yes: bool) -> Observation:
     for step in layout.paths[check]:
         passes = row(step.effect, "")[Symptom.WORKING]
         hazards.append(Hazard(fault=step.site, passes=passes, shows=0.0 if yes else 1 - passes))
-    clean = 1 - WRONGLY_NO if yes else WRONGLY_NO
+    stops = any(each.id == check and each.stop for each in layout.profile.checks)
+    mistaken = MISTAKEN_DANGER if stops else WRONGLY_NO
+    clean = 1 - mistaken if yes else mistaken
     return Observation(id=check, wrong=not yes, clean=clean, hazards=tuple(hazards))
 
 

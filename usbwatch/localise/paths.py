@@ -111,6 +111,9 @@ class _Trace:
         yield site_id(SiteKind.UNKNOWN, device.id), Effect.UNKNOWN
 
     def of_check(self, check: HandCheck, subjects: tuple[str, ...]) -> Iterator[_Stop]:
+        if check.stop:
+            yield site_id(SiteKind.DANGER, check.id), Effect.DANGER
+            return
         yield from self._needs(check.needs, set())
         for subject in subjects:
             for device in self._sole_devices(subject):

@@ -57,6 +57,8 @@ class SiteKind(Enum):
     """A device's own electronics."""
     POOR = "poor"
     """What only a hand check shows: a keyboard that answers, but whose keys do not."""
+    DANGER = "danger"
+    """What a hand check with a ``stop`` looks for, such as a swollen pack: it spoils that check and nothing else."""
     UNKNOWN = "unknown"
     """What the profile does not know of, at one device: the model's humility. No step of the bench reaches it."""
 
@@ -71,6 +73,7 @@ PRIORS = {
     SiteKind.SOFTWARE: 0.004,
     SiteKind.DEAD: 0.01,
     SiteKind.POOR: 0.018,
+    SiteKind.DANGER: 0.008,
     SiteKind.UNKNOWN: 0.0011,
 }
 """Probability of each kind of failure, per site, in a unit that comes to the bench."""
@@ -189,12 +192,13 @@ def sites(profile: Profile) -> tuple[Site, ...]:
     A subassembly fails as a whole where something needs it by name, or where
     it has no sections and carries two devices or more: elsewhere its sections
     or its one device already say so. A *poor* site is made for what a hand
-    check is about (``about``).
+    check is about (``about``), and a *danger* for each check with a ``stop``,
+    which is evidence of nothing else: most packs with a silent gauge are flat.
 
     A subassembly's weight counts for all that is mended by replacing it,
     beside the weight of the section, rail or device itself.
     """
-    return (*_of_parts(profile), *_of_devices(profile), *_working_badly(profile))
+    return (*_of_parts(profile), *_of_devices(profile), *_working_badly(profile), *_dangers(profile))
 
 
 def _of_parts(profile: Profile) -> Iterator[Site]:
@@ -233,7 +237,7 @@ def about(check: HandCheck, profile: Profile) -> tuple[str, ...]:
 
 
 def _working_badly(profile: Profile) -> Iterator[Site]:
-    subjects = {subject for check in profile.checks for subject in about(check, profile)}
+    subjects = {subject for check in profile.checks if not check.stop for subject in about(check, profile)}
     prior = PRIORS[SiteKind.POOR]
     for part in profile.parts:
         if part.id in subjects and part.kind not in (PartKind.LINK, PartKind.RAIL):
@@ -243,6 +247,17 @@ def _working_badly(profile: Profile) -> Iterator[Site]:
         if device.id in subjects or device.function in TRIED_BY_HAND:
             words = f"{device.name} answers but does its work badly"
             yield _site(SiteKind.POOR, device.id, words, device.within, prior=prior, weight=_weight(profile, device))
+
+
+def _dangers(profile: Profile) -> Iterator[Site]:
+    """One for each check with a ``stop`` that is about something, of the part that is replaced for it."""
+    mended = {part.id: (part.name, _mends(part)) for part in profile.parts}
+    mended |= {device.id: (device.name, device.within) for device in profile.devices}
+    for check in profile.checks:
+        known = [mended[subject] for subject in about(check, profile) if subject in mended]
+        if check.stop and known:
+            name, part = known[0]
+            yield _site(SiteKind.DANGER, check.id, f"{name} in a dangerous state", part, prior=PRIORS[SiteKind.DANGER])
 
 
 def _site(kind: SiteKind, of: str, name: str, part: str, *, prior: float, weight: float = 1.0) -> Site:
@@ -284,7 +299,7 @@ def _weight(profile: Profile, of: Part | ExpectedDevice) -> float:
 
 def _failing_as_a_whole(profile: Profile) -> set[str]:
     named = {need for device in profile.devices for need in device.needs}
-    named |= {need for check in profile.checks for need in check.needs}
+    named |= {need for check in profile.checks if not check.stop for need in check.needs}
     carried = Counter(device.within for device in profile.devices)
     sectioned = {part.within for part in profile.parts if part.kind is PartKind.SECTION}
     return named | {id_ for id_, devices in carried.items() if devices > 1 and id_ not in sectioned}

@@ -17,7 +17,16 @@ from enum import Enum
 
 from usbwatch.model.findings import Symptom
 
-__all__ = ["BATTERY_MUTE_SHARE", "ROWS", "SOFTWARE_UNTOLD", "UNTOLD_ELSEWHERE", "WRONGLY_NO", "Effect", "row"]
+__all__ = [
+    "BATTERY_MUTE_SHARE",
+    "MISTAKEN_DANGER",
+    "ROWS",
+    "SOFTWARE_UNTOLD",
+    "UNTOLD_ELSEWHERE",
+    "WRONGLY_NO",
+    "Effect",
+    "row",
+]
 
 
 class Effect(Enum):
@@ -38,6 +47,7 @@ class Effect(Enum):
     SOLE_DEAD = "the electronics of the only device in the subassembly that a hand check is about"
     POOR = "the work it does, which hand checks are about"
     POOR_ITSELF = "its keys or its surface, behind electronics that answer"
+    DANGER = "the danger that a hand check looks for"
     UNKNOWN = "what the profile does not know"
 
 
@@ -74,6 +84,7 @@ _TABLE = {
     Effect.POOR:             (0.05,    0.94,   0.0025, 0.0025,   0.0025, 0.0025),
     # A capture alone does not show it; a person who tries the device does: no event comes of it, or not of all of it.
     Effect.POOR_ITSELF:      (0.88,    0.005,  0.0025, 0.03,     0.08,   0.0025),
+    Effect.DANGER:           (0.05,    0.94,   0.0025, 0.0025,   0.0025, 0.0025),
     Effect.UNKNOWN:          (0.05,    0.35,   0.09,   0.09,     0.17,   0.25),
 }
 # fmt: on
@@ -85,6 +96,9 @@ ROWS: dict[Effect, dict[Symptom, float]] = {
 
 WRONGLY_NO = 0.012
 """How often a hand check comes out as "no" for a cause outside the profile: a wrong cable, a mistaken look."""
+
+MISTAKEN_DANGER = 0.001
+"""The same of a check with a ``stop``: what is dangerous is plain to see, and nobody says so lightly."""
 
 SOFTWARE_UNTOLD = {
     "": 0.002,

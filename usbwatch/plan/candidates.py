@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from usbwatch.localise.beliefs import Beliefs
 from usbwatch.localise.contradictions import cannot_be_yes
 from usbwatch.localise.observations import MEASURE, answered, measured, observed
-from usbwatch.localise.sites import SiteKind, kind_of
+from usbwatch.localise.sites import SiteKind, about, kind_of
 from usbwatch.localise.weighing import Observation
 from usbwatch.model.findings import Findings, Symptom
 from usbwatch.model.plan import Action
@@ -68,9 +68,28 @@ def candidates(
     if len(beliefs.looks) == 1:  # later looks have repeated the first
         yield _REPEAT
     yield from _measurements(beliefs, findings, where)
-    yield from _steps(where, profile, prices)
-    yield from _trials(where, profile, prices, at_hand)
+    first = _asked_first(beliefs, findings)
+    for each in (*_steps(where, profile, prices), *_trials(where, profile, prices, at_hand)):
+        yield replace(each, cautions=(*each.cautions, *first.get(each.of, ())))
     yield from flexing(beliefs, where)
+
+
+def _asked_first(beliefs: Beliefs, findings: Findings) -> dict[str, tuple[str, ...]]:
+    """By id of a part that is touched, the questions about a danger in it that are still open.
+
+    A danger is rare, and no evidence for or against anything else, so that
+    what it is worth to ask cannot be told in money.
+    """
+    done, profile = _known(beliefs, findings), beliefs.layout.profile
+    asked: dict[str, tuple[str, ...]] = {}
+    for check in profile.checks:
+        if check.stop and check.id not in done:
+            subjects = set(about(check, profile))
+            holders = {device.within for device in profile.devices if device.id in subjects}
+            for part in profile.parts:
+                if ({part.id, *part.joins}) & (subjects | holders):
+                    asked[part.id] = (*asked.get(part.id, ()), f"Look first ({check.id}): {check.question}")
+    return asked
 
 
 def _known(beliefs: Beliefs, findings: Findings) -> set[str]:
