@@ -23,9 +23,13 @@ def with_plan(*proposals: Proposal, advice: Advice = Advice.GO_ON, **changed: ob
     return replace(TOP_CASE_LOST, plan=replace(plan, **changed))  # type: ignore[arg-type]
 
 
-def steps(checked: Checked) -> str:
-    _, _, told = flat(checked).partition("WHAT TO DO NEXT ")
+def steps_of(text: str) -> str:
+    _, _, told = text.partition("WHAT TO DO NEXT ")
     return told.partition(" HELPER DEVICES")[0]
+
+
+def steps(checked: Checked) -> str:
+    return steps_of(flat(checked))
 
 
 def test_the_first_step_stands_in_the_verdict_with_what_it_takes() -> None:
@@ -75,6 +79,22 @@ def test_a_no_that_means_danger_says_stop() -> None:
     flat_pack = HandCheck(id="caps-light", question="Is the pack flat?", stop="Take it out of use.")
     checked = replace(with_plan(FIRST, CAPS_LIGHT), profile=replace(PROFILE, checks=(flat_pack,)))
     assert "no STOP. Take it out of use." in steps(checked)
+
+
+@pytest.mark.parametrize(("cost", "close"), [(331, True), (298, True), (296, False), (364, False), (362, True)])
+def test_what_the_figures_cannot_decide_is_called_a_close_call(cost: float, close: bool) -> None:
+    advice = Advice.GO_ON if cost < 330 else Advice.STOP
+    text = flat(with_plan(*([FIRST] if advice is Advice.GO_ON else []), advice=advice, expected_cost=cost))
+    assert ("close call" in text.partition("WHAT TO DO NEXT")[0]) is close
+    assert ("the figures behind both are estimates, and cannot tell them apart" in steps_of(text)) is close
+    if advice is Advice.STOP:
+        assert (f"A close call (going on: EUR {cost})" in text) is close
+
+
+@pytest.mark.parametrize("given_up", [None, 0])
+def test_without_a_loss_by_stopping_nothing_is_close(given_up: int | None) -> None:
+    assert "close call" not in flat(with_plan(FIRST, given_up=given_up, expected_cost=1))
+    assert "close call" not in flat(with_plan(FIRST, expected_cost=None))
 
 
 RECORDS = {

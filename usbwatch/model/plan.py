@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 
-__all__ = ["Action", "Advice", "Outcome", "Plan", "Proposal"]
+__all__ = ["CLOSE_CALL", "Action", "Advice", "Outcome", "Plan", "Proposal"]
 
 
 class Action(Enum):
@@ -93,6 +93,16 @@ class Proposal:
         return f"{self.action.value}:{self.of}"
 
 
+CLOSE_CALL = 0.1
+"""Going on and stopping differ by less than this share of what stopping loses: the figures cannot tell them apart.
+
+On eleven cases of the three invented models, every kind of prior was put too
+high or too low at random (132 plans each): by a factor of 1.5 that moved the
+expected cost by 3 % of what stopping loses in the median and by 11 % in one
+plan of ten, by a factor of 2 by 5 % and 18 %, by a factor of 3 by 9 % and 26 %.
+"""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """What is worth doing next, least expected total cost first."""
@@ -107,3 +117,10 @@ class Plan:
     """What is to be done at once, for a danger."""
     assumed: tuple[str, ...] = ()
     """Figures that the profile does not give and that were put in, one sentence each."""
+
+    @property
+    def close_call(self) -> bool:
+        """Whether going on and stopping are expected to cost so nearly the same that the figures cannot decide."""
+        if self.expected_cost is None or not self.given_up or self.advice not in (Advice.GO_ON, Advice.STOP):
+            return False
+        return abs(self.expected_cost - self.given_up) <= CLOSE_CALL * self.given_up

@@ -187,5 +187,6 @@ def suspects_value(suspects: Suspects) -> Json:
 def plan_value(plan: Plan) -> Json:
     """What is worth doing next; each proposal carries its id."""
     document = _fields(plan, without=("proposals",))
+    document["close_call"] = plan.close_call
     document["proposals"] = [{"id": plain_value(one.id), **_fields(one)} for one in plan.proposals]
     return document

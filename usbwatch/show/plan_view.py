@@ -35,11 +35,12 @@ def do_next(checked: Checked) -> str:
     """The first proposal in one line, or that none pays; "" when there is nothing to do, or a danger comes first."""
     plan = checked.plan
     if plan.advice is Advice.STOP:
-        return "Stop here: no step is expected to pay"
+        return "Stop here: no step is expected to pay" + (", but it is a close call" if plan.close_call else "")
     if plan.advice is not Advice.GO_ON or not plan.proposals:
         return ""
     first = plan.proposals[0]
-    return f"Do next: {safe(first.words, 160)} ({_takes(first, checked.profile)})"
+    close = "; whether going on pays is a close call" if plan.close_call else ""
+    return f"Do next: {safe(first.words, 160)} ({_takes(first, checked.profile)}){close}"
 
 
 def next_lines(checked: Checked, width: int) -> list[Line]:
@@ -94,11 +95,19 @@ def _money_sentence(plan: Plan, profile: Profile) -> str:
         return "First what stands above under STOP: nothing else is proposed until that is settled."
     if plan.advice is Advice.STOP:
         why = f": stopping here loses {loses}, and going on is expected to cost no less" if loses else ""
-        return f"No step is expected to pay{why}. Sell the unit as it is, or for parts."
+        return f"No step is expected to pay{why}. Sell the unit as it is, or for parts.{_close(plan, profile)}"
     if plan.advice is Advice.NOTHING_WRONG or plan.expected_cost is None:
         return ""
     stopping = f"; stopping here loses {loses}" if loses else ""
-    return f"Expected to cost {sum_of(plan.expected_cost, profile.money)} to the end{stopping}."
+    return f"Expected to cost {sum_of(plan.expected_cost, profile.money)} to the end{stopping}.{_close(plan, profile)}"
+
+
+def _close(plan: Plan, profile: Profile) -> str:
+    """That the figures do not decide between going on and stopping, with what going on would cost; "" where they do."""
+    if not plan.close_call or plan.expected_cost is None:
+        return ""
+    cost = f" (going on: {sum_of(plan.expected_cost, profile.money)})" if plan.advice is Advice.STOP else ""
+    return f" A close call{cost}: the figures behind both are estimates, and cannot tell them apart. Decide yourself."
 
 
 def _proposal_lines(shown: Sequence[Proposal], profile: Profile, width: int, *, in_full: bool) -> list[Line]:
