@@ -13,6 +13,7 @@ from support.bench import lay_out, small_capture, small_tree
 
 from usbwatch.capture import to_json
 from usbwatch.cli import main
+from usbwatch.localise.beliefs import MOST_LOOKS
 
 
 @dataclass
@@ -211,3 +212,14 @@ def test_a_fault_that_a_step_has_mended_is_marked_in_its_sets(localise: Usbwatch
 def test_an_argument_says_whether_it_was_found_wrong(localise: Usbwatch) -> None:
     (shown,) = [one for one in document(localise("lost.json", "--json"))["suspects"]["parts"] if one["part"] == "flex"]
     assert (shown["most_for"], shown["for_was_wrong"]) == ("keyboard", True)
+
+
+def test_of_more_captures_than_can_be_weighed_the_latest_are(localise: Usbwatch) -> None:
+    flapping = [("lost.json", "whole.json")[number % 2] for number in range(MOST_LOOKS + 3)]
+    shown = localise(*flapping)
+    assert shown.stderr == ""
+    said = " ".join(shown.stdout.split())
+    assert f"captures 1 to 3 are not weighed: of so many that differ, only the latest {MOST_LOOKS} are" in said
+    every, latest = document(localise(*flapping, "--json")), document(localise(*flapping[3:], "--json"))
+    assert (every["not_weighed"], latest["not_weighed"]) == (3, 0)
+    assert every["suspects"] == latest["suspects"]

@@ -15,6 +15,7 @@ from usbwatch.cli.steps import parsed_did, part_at_hand, step
 
 if TYPE_CHECKING:
     from usbwatch.errors import BadSupposition
+    from usbwatch.localise import Beliefs
     from usbwatch.model import Capture, Look, Profile
     from usbwatch.show import Localised, Seen, Supposed
 
@@ -145,7 +146,7 @@ def _refuse_numbers_beyond(request: _Request) -> None:
 def _result(request: _Request) -> Localised:
     from usbwatch.cli.choosing import chosen
     from usbwatch.cli.one_unit import refuse_other_units, tell_of_order
-    from usbwatch.localise import believe, suspects_of
+    from usbwatch.localise import suspects_of
     from usbwatch.plan import plan
     from usbwatch.show import Checked, Localised
 
@@ -156,8 +157,7 @@ def _result(request: _Request) -> Localised:
     tell_of_order(seen)
     at_hand = tuple(part_at_hand(name, profile) for name in request.at_hand)
     seen = _judged(seen, profile, insisted=request.profile is not None)
-    looks = _looks(seen)
-    beliefs = believe(profile, looks)
+    beliefs, looks = _believed(profile, _looks(seen))
     last = Checked(
         capture=captures[-1],
         profile=profile,
@@ -165,7 +165,26 @@ def _result(request: _Request) -> Localised:
         suspects=suspects_of(beliefs),
         plan=plan(beliefs, looks[-1].findings, at_hand=at_hand),
     )
-    return Localised(checked=last, seen=seen, supposed=_supposed(request, profile, looks), at_hand=at_hand)
+    return Localised(
+        checked=last,
+        seen=seen,
+        supposed=_supposed(request, profile, looks),
+        at_hand=at_hand,
+        not_weighed=len(seen) - len(looks),
+    )
+
+
+def _believed(profile: Profile, looks: tuple[Look, ...]) -> tuple[Beliefs, tuple[Look, ...]]:
+    """What is to be believed, and the looks that it rests on: of more than can be weighed together, the latest."""
+    from usbwatch.errors import TooManyLooks
+    from usbwatch.localise import believe
+    from usbwatch.plan import without_oldest
+
+    while True:
+        try:
+            return believe(profile, looks), looks
+        except TooManyLooks:
+            looks = without_oldest(looks, profile)
 
 
 def _captures(request: _Request) -> list[Capture]:

@@ -69,6 +69,7 @@ def localise_document(localised: Localised) -> dict[str, Json]:
         **_judged(checked),
         "captures": [_seen(one) for one in localised.seen],
         "at_hand": plain_value(localised.at_hand),
+        "not_weighed": localised.not_weighed,
         "suspects": suspects_value(checked.suspects),
         "alike": [_alike(one) for one in alike(checked.suspects, checked.plan)],
         "plan": plan_value(checked.plan),

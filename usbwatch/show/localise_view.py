@@ -92,8 +92,20 @@ def _unit_lines(localised: Localised) -> list[Line]:
         line((f"{name[:1].upper()}{name[1:]}", Style.STRONG), serial, hang=2),
         line((", ".join(said), Style.FAINT), hang=2),
         *(one for number, seen in enumerate(localised.seen, 1) for one in _seen_lines(number, seen, checked)),
+        *_not_weighed(localised.not_weighed, len(localised.seen)),
         *([line(f"known good and at hand: {', '.join(at_hand)}", hang=2)] if at_hand else []),
     ]
+
+
+def _not_weighed(count: int, total: int) -> list[Line]:
+    if not count:
+        return []
+    which = "capture 1 is" if count == 1 else f"captures 1 to {count} are"
+    said = (
+        f"{which} not weighed: of so many that differ, only the latest {total - count} are, with all that was done "
+        "before them."
+    )
+    return [line(("Note: ", Style.CAUTION), said, hang=6)]
 
 
 def _seen_lines(number: int, seen: Seen, checked: Checked) -> list[Line]:

@@ -46,3 +46,5 @@ class Localised:
     supposed: Supposed | None = None
     at_hand: tuple[str, ...] = ()
     """Ids of parts known to be good that lie ready."""
+    not_weighed: int = 0
+    """Captures, the oldest, that were too many to be weighed with the others; what was done before them counts."""
