@@ -124,7 +124,10 @@ def test_a_part_at_hand_is_proposed_as_a_trial(localise: Usbwatch) -> None:
 REFUSED = {
     "no capture before the first": (["--did", "0:reseat:flex"], "captures are counted 1, 2, 3"),
     "half a capture": (["--did", "1.5:reseat:flex"], "captures are counted 1, 2, 3"),
-    "unknown kind": (["--did", "turn:flex"], "'turn:flex' does not begin with one of: reseat, swap, fit, drain"),
+    "unknown kind": (
+        ["--did", "turn:flex"],
+        "'turn:flex' does not begin with one of: reseat, swap, fit, back",
+    ),
     "no part": (["--did", "swap"], "'swap' is not of the form swap:PART."),
     "a part of drain": (["--did", "drain:flex"], "drain is done to the whole unit and takes no part."),
     "unknown part": (["--did", "fit:top-cas"], "has no part to put in 'top-cas'. Did you mean top-case?"),
@@ -212,6 +215,18 @@ def test_a_fault_that_a_step_has_mended_is_marked_in_its_sets(localise: Usbwatch
 def test_an_argument_says_whether_it_was_found_wrong(localise: Usbwatch) -> None:
     (shown,) = [one for one in document(localise("lost.json", "--json"))["suspects"]["parts"] if one["part"] == "flex"]
     assert (shown["most_for"], shown["for_was_wrong"]) == ("keyboard", True)
+
+
+def test_the_old_part_put_back_is_a_step_after_one_that_took_it_out(localise: Usbwatch) -> None:
+    both = ["lost.json", "whole.json", "lost.json"]
+    again = document(localise(*both, "--did", "2:swap:top-case", "--did", "back:top-case", "--json"))
+    assert [one["kind"] for one in again["captures"][2]["steps"]] == ["back"]
+    assert chance(again, "top-case") > chance(document(localise("lost.json", "--json")), "top-case")
+    refused = localise(*both, "--did", "2:back:top-case", "--did", "swap:top-case")
+    assert refused.returncode == 2
+    assert "nothing was put in for 'top-case' before it was put back; say swap or fit first." in refused.stderr
+    refused = localise(*both, "--did", "move:flex")
+    assert "has no link with another connector (spare) to move to 'flex'. It has none at all." in refused.stderr
 
 
 def test_of_more_captures_than_can_be_weighed_the_latest_are(localise: Usbwatch) -> None:

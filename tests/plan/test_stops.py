@@ -24,6 +24,7 @@ def look(*steps: Step, **answers: bool) -> Look:
 
 
 FITTED, ON_TRIAL = (Step(kind=kind, of="battery-pack") for kind in (StepKind.FIT, StepKind.SWAP))
+PUT_BACK = Step(kind=StepKind.BACK, of="battery-pack")
 SEATED = Step(kind=StepKind.RESEAT, of="battery-plug")
 ELSEWHERE = Step(kind=StepKind.FIT, of="top-case")
 
@@ -42,12 +43,15 @@ ELSEWHERE = Step(kind=StepKind.FIT, of="top-case")
         ([look(flat=False), look(FITTED)], False),
         ([look(flat=False), look(ON_TRIAL)], False),
         ([look(flat=False), look(FITTED, flat=False)], True),
+        ([look(flat=False), look(FITTED), look(PUT_BACK)], True),
+        ([look(flat=True), look(FITTED), look(PUT_BACK)], False),
         ([look(cool=False), look(FITTED)], False),
         ([look(cool=False), look(ELSEWHERE)], True),
     ],
     ids=[
         "no", "yes", "not asked again", "two looks ago", "no, then yes", "yes, then no", "its plug seated again",
-        "another part fitted", "a new one fitted", "one on trial", "the new one too", "what holds the device", "not it",
+        "another part fitted", "a new one fitted", "one on trial", "the new one too",
+        "the old one put back", "a good one put back", "what holds the device", "not it",
     ],
 )  # fmt: skip
 def test_a_danger_stands_until_it_is_seen_to_be_gone_or_its_part_is(looks: list[Look], *, danger: bool) -> None:

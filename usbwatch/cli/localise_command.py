@@ -11,7 +11,7 @@ import click
 from usbwatch.cli import exits
 from usbwatch.cli.answers import answers, did_you_mean, each, parsed_numbered_answer
 from usbwatch.cli.options import example, json_option, log_option, profile_names, root_option, through_option
-from usbwatch.cli.steps import parsed_did, part_at_hand, step
+from usbwatch.cli.steps import parsed_did, part_at_hand, refuse_back_too_soon, step
 
 if TYPE_CHECKING:
     from usbwatch.errors import BadSupposition
@@ -60,7 +60,7 @@ class _Request:
     multiple=True,
     callback=each(parsed_did),
     metavar="[N:]KIND:PART",
-    help="A step before the last (or Nth) capture: reseat, swap, fit, reload, flex, or drain alone; repeatable.",
+    help="A step before the last (or Nth) capture: reseat, swap, fit, back, move, reload, flex, or drain alone.",
 )
 @click.option(
     "--answer",
@@ -99,6 +99,7 @@ def localise(
     tree given by --root.
 
     A step is reseat, swap (a part known to be good, on trial), fit (a new one),
+    back (the first one again), move (to another connector that takes it),
     reload (driver or setting of a device), flex (moved, warmed or cooled during
     the capture) or drain (left without any power).
     """
@@ -153,6 +154,7 @@ def _result(request: _Request) -> Localised:
     captures = _captures(request)
     profile = chosen(captures[0], request.profile, may_ask=not request.as_json and "-" not in request.paths)
     seen = _seen(captures, request, profile)
+    refuse_back_too_soon([step for one in seen for step in one.steps])
     refuse_other_units(seen)
     tell_of_order(seen)
     at_hand = tuple(part_at_hand(name, profile) for name in request.at_hand)

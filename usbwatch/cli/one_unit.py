@@ -40,7 +40,7 @@ _REMEDY = "give captures of one unit, or say with --did which board was put in b
 def _has_new_part(seen: Seen) -> bool:
     from usbwatch.model import StepKind
 
-    return any(step.kind in (StepKind.SWAP, StepKind.FIT) for step in seen.steps)
+    return any(step.kind in (StepKind.SWAP, StepKind.FIT, StepKind.BACK) for step in seen.steps)
 
 
 def _difference(one: UnitStrings, other: UnitStrings, fields: dict[str, str]) -> str:

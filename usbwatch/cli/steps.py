@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import click
@@ -11,7 +12,7 @@ from usbwatch.cli.answers import did_you_mean, numbered
 if TYPE_CHECKING:
     from usbwatch.model import Profile, Step, StepKind
 
-__all__ = ["parsed_did", "part_at_hand", "step"]
+__all__ = ["parsed_did", "part_at_hand", "refuse_back_too_soon", "step"]
 
 
 def parsed_did(value: str) -> tuple[int, str, str]:
@@ -47,6 +48,21 @@ def step(kind: str, of: str, profile: Profile) -> Step:
     return Step(kind=its, of=of)
 
 
+def refuse_back_too_soon(steps: Sequence[Step]) -> None:
+    """Raise click's ``BadParameter`` where a part is put back that nothing had taken the place of; oldest first."""
+    from usbwatch.model import StepKind
+
+    out: set[str] = set()
+    for one in steps:
+        if one.kind in (StepKind.SWAP, StepKind.FIT, StepKind.MOVE):
+            out.add(one.of)
+        elif one.kind is StepKind.BACK:
+            if one.of not in out:
+                said = f"nothing was put in for '{one.of}' before it was put back; say swap or fit first."
+                raise click.BadParameter(said, param_hint="'--did'")
+            out.remove(one.of)
+
+
 def part_at_hand(name: str, profile: Profile) -> str:
     """The same id, once it is known to be of a part that can be put in."""
     _refuse_unknown(name, "part to put in", _exchangeable(profile), profile, "--at-hand")
@@ -59,6 +75,8 @@ def _done_to(kind: StepKind, profile: Profile) -> tuple[str, list[str]]:
 
     if kind is StepKind.RELOAD:
         return "device", [device.id for device in profile.devices]
+    if kind is StepKind.MOVE:
+        return "link with another connector (spare) to move to", [part.id for part in profile.parts if part.spare]
     if kind in (StepKind.RESEAT, StepKind.FLEX):
         return "link", [part.id for part in profile.parts if part.kind is PartKind.LINK]
     return "part to put in", _exchangeable(profile)

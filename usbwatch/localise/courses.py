@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
 
-from usbwatch.localise.fates import UNTOUCHED, Fate, fates
+from usbwatch.localise.fates import MISSED, UNTOUCHED, Fate, fates
 from usbwatch.localise.sites import ACTS_IN_A_CAPTURE, kind_of
 from usbwatch.localise.weighing import Fault
 from usbwatch.model.profile import Profile
@@ -98,32 +98,41 @@ def _flexed(site: Site, look: Look) -> bool:
 _Told = tuple[tuple[bool, ...], bool]
 """What tells courses apart: in which looks the fault acted, and whether it lasts."""
 
+_State = tuple[tuple[bool, ...], bool, bool | None]
+"""On the way also: whether the part that was laid aside first has the fault; None while none is."""
+
 
 def _chances(site: Site, steps: list[list[Fate]], acting: list[float]) -> dict[_Told, float]:
     """The probability of each course; steps before the first look (an earlier repair) count as well."""
-    chances: dict[_Told, float] = {((), True): site.prior, ((), False): 1 - site.prior}
+    chances: dict[_State, float] = {((), True, None): site.prior, ((), False, None): 1 - site.prior}
     for number, chance in enumerate(acting):
         for fate in steps[number]:
             chances = _stepped(chances, fate)
         chances = _looked(chances, chance)
-    return chances
+    told: dict[_Told, float] = {}
+    for (acts, there, _), chance in chances.items():
+        told[acts, there] = told.get((acts, there), 0.0) + chance
+    return told
 
 
-def _stepped(chances: dict[_Told, float], fate: Fate) -> dict[_Told, float]:
+def _stepped(chances: dict[_State, float], fate: Fate) -> dict[_State, float]:
     if fate == UNTOUCHED:
         return chances
-    after: dict[_Told, float] = {}
-    for (acts, there), chance in chances.items():
+    after: dict[_State, float] = {}
+    for (acts, there, aside), chance in chances.items():
         stays = fate.survives if there else fate.born
+        if fate.puts_back and aside is not None:
+            stays = (1 - MISSED) * aside + MISSED * there
+        left = None if fate.puts_back else there if fate.puts_in and aside is None else aside
         for still, share in ((True, stays), (False, 1 - stays)):
-            after[acts, still] = after.get((acts, still), 0.0) + chance * share
+            after[acts, still, left] = after.get((acts, still, left), 0.0) + chance * share
     return {told: chance for told, chance in after.items() if chance > 0}
 
 
-def _looked(chances: dict[_Told, float], acting: float) -> dict[_Told, float]:
+def _looked(chances: dict[_State, float], acting: float) -> dict[_State, float]:
     after = {}
-    for ((acts, there), chance), shows in product(chances.items(), (True, False)):
+    for ((acts, there, aside), chance), shows in product(chances.items(), (True, False)):
         share = (acting if shows else 1 - acting) if there else float(not shows)
         if share > 0:
-            after[(*acts, shows), there] = chance * share
+            after[(*acts, shows), there, aside] = chance * share
     return after

@@ -27,14 +27,18 @@ class Fate:
     """Probability that it has one afterwards, if it had none."""
     renewed: float = 0.0
     """Of the faults that are still there afterwards, how many are those of the new part: they show afresh."""
+    puts_in: bool = False
+    """Whether the part that it belongs to is exchanged for another one; the old one is laid aside."""
+    puts_back: bool = False
+    """Whether the part that was laid aside first comes back; where none was, the other two figures hold."""
 
 
 UNTOUCHED = Fate(survives=1.0, born=0.0)
 
-BAD_PART = {StepKind.SWAP: 0.03, StepKind.FIT: 0.02}
-"""How often a part that is put in has a fault of its own: one from the shelf, and one that was bought."""
+BAD_PART = {StepKind.SWAP: 0.03, StepKind.FIT: 0.02, StepKind.MOVE: 0.02}
+"""How often what is put in has a fault of its own: a part from the shelf, one that was bought, another connector."""
 
-_MISSED = 0.002
+MISSED = 0.002
 """How often a fault outlives the replacement of its part: the wrong one was changed, or written down."""
 
 _RESEATED = {
@@ -45,7 +49,7 @@ _RESEATED = {
 _DRAINED = Fate(survives=0.05, born=0.0)
 _RELOADED = {SiteKind.SOFTWARE: Fate(survives=0.05, born=0.0), SiteKind.HUNG: Fate(survives=0.3, born=0.0)}
 
-_OPENING = frozenset({StepKind.RESEAT, StepKind.SWAP, StepKind.FIT, StepKind.DRAIN})
+_OPENING = frozenset({StepKind.RESEAT, StepKind.SWAP, StepKind.FIT, StepKind.BACK, StepKind.MOVE, StepKind.DRAIN})
 """Steps before which adapter and battery are disconnected, so that nothing stays hung."""
 
 
@@ -60,7 +64,7 @@ def fates(sites: tuple[Site, ...], step: Step, profile: Profile) -> tuple[Fate, 
 
 def _moves_connectors(step: Step, parts: dict[str, Part]) -> bool:
     is_link = step.of in parts and parts[step.of].kind is PartKind.LINK
-    return step.kind in BAD_PART or (step.kind is StepKind.RESEAT and is_link)
+    return step.kind in BAD_PART or step.kind is StepKind.BACK or (step.kind is StepKind.RESEAT and is_link)
 
 
 def _shares(sites: tuple[Site, ...], step: Step) -> dict[str, float]:
@@ -79,8 +83,10 @@ def _fate(site: Site, step: Step, joined: set[str], shares: dict[str, float]) ->
     if site.id in shares:
         # What is put in is bad or not whatever the old part was: a second new part can have the same fault.
         born = shares[site.id]
-        survives = _MISSED + (1 - _MISSED) * born
-        return Fate(survives=survives, born=born, renewed=1 - _MISSED / survives)
+        survives = MISSED + (1 - MISSED) * born
+        return Fate(survives=survives, born=born, renewed=1 - MISSED / survives, puts_in=True)
+    if step.kind is StepKind.BACK and _is_of_part(site, step.of):
+        return Fate(survives=1.0, born=MISSED * site.prior, puts_back=True)
     if of in joined and kind in _RESEATED:
         return _RESEATED[kind]
     if step.kind is StepKind.RELOAD and of == step.of:

@@ -20,6 +20,8 @@ class Action(Enum):
     RESEAT = "reseat"
     SWAP = "swap"
     FIT = "fit"
+    MOVE = "move"
+    """What hangs on a link goes to another connector that takes it: tells the one from the other."""
     DRAIN = "drain"
     RELOAD = "reload"
     FLEX = "flex"

@@ -44,6 +44,8 @@ class Part:
     """Bench time to replace (for a link: reseat or replace) it."""
     weight: float = 1.0
     """How much likelier (or less likely) than usual for its kind this part is to fail."""
+    spare: str = ""
+    """Of a link: another connector of the unit that takes the same thing, in words; "" for none."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

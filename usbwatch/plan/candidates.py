@@ -69,7 +69,12 @@ def candidates(
         yield _REPEAT
     yield from _measurements(beliefs, findings, where)
     first = _asked_first(beliefs, findings)
-    for each in (*_steps(where, profile, prices), *_trials(where, profile, prices, at_hand)):
+    steps = (
+        *_steps(where, profile, prices),
+        *_trials(where, profile, prices, at_hand),
+        *_moves(beliefs, where, prices),
+    )
+    for each in steps:
         yield replace(each, cautions=(*each.cautions, *first.get(each.of, ())))
     yield from flexing(beliefs, where)
 
@@ -201,6 +206,24 @@ def _trials(where: Standing, profile: Profile, prices: Prices, at_hand: Collecti
                 price_if_mended=prices.part_of_cure(cure),
                 minutes=prices.minutes_of_cure(cure) + VERIFY_MINUTES,
                 step=Step(kind=StepKind.SWAP, of=cure.of),
+                cautions=_cautions(cure, profile),
+            )
+
+
+def _moves(beliefs: Beliefs, where: Standing, prices: Prices) -> Iterator[Candidate]:
+    """What hangs on a link to another connector, where the profile says that there is one; each once."""
+    profile = beliefs.layout.profile
+    done = {step.of for look in beliefs.looks for step in look.steps if step.kind is StepKind.MOVE}
+    suspected = {of for _, of in map(kind_of, where.sites)}
+    for link in profile.parts:
+        if link.kind is PartKind.LINK and link.spare and link.id in suspected - done:
+            cure = Cure(kind=CureKind.RESEAT, of=link.id)
+            yield Candidate(
+                action=Action.MOVE,
+                of=link.id,
+                words=f"Move what is on {link.name} to {link.spare}, and capture again",
+                minutes=prices.minutes_of_cure(cure) + VERIFY_MINUTES,
+                step=Step(kind=StepKind.MOVE, of=link.id),
                 cautions=_cautions(cure, profile),
             )
 

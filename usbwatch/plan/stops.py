@@ -18,16 +18,20 @@ def stops(looks: Sequence[Look], profile: Profile) -> tuple[str, ...]:
 
     ``looks``, oldest first: a no counts until the check is answered with yes,
     or until a part that the check is about, or what that is a part of, is
-    replaced.
+    replaced; and again when the old part is put back.
     """
     return tuple(check.stop for check in profile.checks if check.stop and _is_dangerous(check, looks, profile))
 
 
 def _is_dangerous(check: HandCheck, looks: Sequence[Look], profile: Profile) -> bool:
     about = _about(check, profile)
-    dangerous = False
+    dangerous, laid_aside = False, False
     for look in looks:
-        dangerous = dangerous and not any(_replaces(step, about) for step in look.steps)
+        for step in look.steps:
+            if _replaces(step, about):
+                dangerous, laid_aside = False, laid_aside or dangerous
+            elif step.kind is StepKind.BACK and step.of in about:
+                dangerous, laid_aside = laid_aside, False
         for answer in look.findings.answers:
             if answer.check == check.id:
                 dangerous = not answer.yes

@@ -79,6 +79,7 @@ def _part(kind: PartKind, key: str, table: SubassemblyTable | WithinTable | Link
         cost=_number(table.cost),
         minutes=_number(table.minutes),
         weight=table.weight,
+        spare=table.spare if isinstance(table, LinkTable) else "",
     )
 
 

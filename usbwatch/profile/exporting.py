@@ -61,7 +61,8 @@ def _parts(profile: Profile, kind: PartKind) -> dict[str, object]:
 
 def _part(part: Part) -> dict[str, object]:
     links = _given(within=part.within, joins=part.joins)
-    return {"name": part.name, **links, **_given(cost=part.cost, minutes=part.minutes), **_weight(part.weight)}
+    figures = {**_given(cost=part.cost, minutes=part.minutes), **_weight(part.weight)}
+    return {"name": part.name, **links, **figures, **_given(spare=part.spare)}
 
 
 def _device(device: ExpectedDevice) -> dict[str, object]:

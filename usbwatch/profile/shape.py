@@ -114,6 +114,7 @@ class LinkTable(_Table, frozen=True, kw_only=True):
     cost: Amount | UnsetType = UNSET
     minutes: Minutes | UnsetType = UNSET
     weight: Weight = 1.0
+    spare: Annotated[str, Meta(max_length=120)] = ""
 
 
 class DeviceTable(_Table, frozen=True, kw_only=True):

@@ -175,6 +175,8 @@ _STEPS = {
     StepKind.RESEAT: "{} opened and seated again",
     StepKind.SWAP: "{} swapped for one known to be good",
     StepKind.FIT: "{} fitted new",
+    StepKind.BACK: "{} that was there first put back",
+    StepKind.MOVE: "{} left for another connector that takes the same",
     StepKind.DRAIN: "Left without any power for a while",
     StepKind.RELOAD: "{} loaded, enabled or unblocked",
     StepKind.FLEX: "{} moved, warmed or cooled during the capture",
