@@ -22,7 +22,7 @@ from support.invented import (
     suspicion,
 )
 
-from usbwatch.model import Answer, Hypothesis, Step, StepKind, Suspects, Verdict
+from usbwatch.model import Answer, HandCheck, Hypothesis, Step, StepKind, Suspects, Verdict
 from usbwatch.show import Localised, Seen, Supposed, json_text, localise_document, localise_view, plain
 from usbwatch.show.lines import cells
 
@@ -49,6 +49,11 @@ LOCALISED = Localised(checked=TOP_CASE_LOST, seen=LOOKS, supposed=SUPPOSED, at_h
 
 
 def page(localised: Localised, width: int = 80) -> str:
+    """The page in full."""
+    return plain(localise_view(localised, width, full=True), width)
+
+
+def short(localised: Localised, width: int = 80) -> str:
     return plain(localise_view(localised, width), width)
 
 
@@ -69,8 +74,62 @@ def test_the_page_is_as_stored(width: int) -> None:
     assert_golden(GOLDEN, f"localise-{width}.txt", page(LOCALISED, width))
 
 
+@pytest.mark.parametrize("width", [60, 80])
+def test_the_short_page_is_as_stored(width: int) -> None:
+    assert_golden(GOLDEN, f"localise-short-{width}.txt", short(LOCALISED, width))
+
+
+def test_the_short_page_says_what_to_do_before_it_says_why_and_where_more_stands() -> None:
+    text = " ".join(short(LOCALISED).split())
+    verdict, do, suspects = (text.index(each) for each in ("Do next:", "WHAT TO DO NEXT", "WHERE THE FAULT LIES"))
+    assert verdict < do < suspects < text.index("add --full.")
+    assert "argues for Top-case hub is missing" in text
+    assert "argues against “Does it run on battery alone?” is answered with yes" in text
+    assert "WHICH FAULTS TOGETHER" not in text
+    assert len(short(LOCALISED).splitlines()) < len(page(LOCALISED).splitlines())
+
+
+def test_the_short_page_counts_the_steps_that_it_does_not_name() -> None:
+    first = TOP_CASE_LOST.plan.proposals[0]
+    many = tuple(replace(first, of=f"link-{n}", words=f"Open link {n}") for n in range(9))
+    checked = replace(TOP_CASE_LOST, plan=replace(TOP_CASE_LOST.plan, proposals=many))
+    text = short(replace(LOCALISED, checked=checked))
+    assert "Open link 6" in text
+    assert "Open link 7" not in text
+    assert "        and 2 more\n" in text
+    every = page(replace(LOCALISED, checked=checked))
+    assert "Open link 8" in every
+    assert " more\n" not in every
+
+
+def test_with_nothing_wrong_the_short_page_has_no_suspects() -> None:
+    text = short(Localised(checked=WHOLE, seen=LOOKS))
+    assert "WHERE THE FAULT LIES" not in text
+    assert "--full" not in text
+
+
+def test_an_answer_that_the_capture_contradicts_is_called_out_with_the_number_of_the_capture() -> None:
+    check = HandCheck(id="keys", question="Does every key type?", needs=("keyboard",))
+    checked = replace(TOP_CASE_LOST, profile=replace(TOP_CASE_LOST.profile, checks=(check,)))
+    lost = replace(findings(finding("keyboard", Verdict.MISSING)), answers=(Answer(check="keys", yes=True),))
+    looks = (replace(LOOKS[0], findings=lost), LOOKS[1])
+    said = (
+        "! “Does every key type?” is answered with yes, but Keyboard is missing in capture 1: "
+        "both can hardly be so. Capture again, and ask again."
+    )
+    text = " ".join(short(Localised(checked=checked, seen=looks)).split())
+    assert said in text
+    alone = " ".join(short(Localised(checked=checked, seen=looks[:1])).split())
+    assert said.replace("capture 1", "this capture") in alone
+
+
+def test_captures_that_were_not_weighed_are_named() -> None:
+    text = " ".join(short(replace(LOCALISED, not_weighed=1)).split())
+    assert "Note: capture 1 is not weighed: of so many that differ, only the latest 1" in text
+
+
 def test_the_page_in_ascii_is_as_stored() -> None:
-    text = plain(localise_view(LOCALISED, 80), 80, ascii_only=True)
+    text = plain(localise_view(LOCALISED, 80, full=True), 80, ascii_only=True)
     assert text.isascii()
     assert_golden(GOLDEN, "localise-80-ascii.txt", text)
 

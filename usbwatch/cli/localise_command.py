@@ -35,6 +35,7 @@ class _Request:
     given: tuple[tuple[int, str, bool], ...]
     suppositions: tuple[str, ...]
     at_hand: tuple[str, ...]
+    full: bool
     as_json: bool
 
     @property
@@ -78,6 +79,7 @@ class _Request:
     help='Show what would change: "PART is good", "PART is bad", "DEVICE working", "CHECK no"; repeatable.',
 )
 @click.option("--at-hand", multiple=True, metavar="PART", help="A part known to be good lies ready; repeatable.")
+@click.option("--full", is_flag=True, help="Show every way to fail, the sets of faults, and every step.")
 @json_option
 def localise(
     paths: tuple[str, ...],
@@ -90,6 +92,7 @@ def localise(
     given: tuple[tuple[int, str, bool], ...],
     suppositions: tuple[str, ...],
     at_hand: tuple[str, ...],
+    full: bool,
     as_json: bool,
 ) -> int:
     """Say which part has failed, from all that was seen and done.
@@ -117,6 +120,7 @@ def localise(
         given=given,
         suppositions=suppositions,
         at_hand=at_hand,
+        full=full,
         as_json=as_json,
     )
     return _localised(request)
@@ -131,7 +135,7 @@ def _localised(request: _Request) -> int:
     if request.as_json:
         write(json_text(localise_document(result)))
     else:
-        show(localise_view(result, page_width()))
+        show(localise_view(result, page_width(), full=request.full))
     return exits.of_outcome(outcome(result.checked.findings).value)
 
 

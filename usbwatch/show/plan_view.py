@@ -12,10 +12,13 @@ from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, labelled
 from usbwatch.show.words import in_a_hundred, part_name, percent, price, sum_of
 
-__all__ = ["caution_lines", "do_next", "every_step_lines", "next_lines"]
+__all__ = ["caution_lines", "do_next", "every_step_lines", "next_lines", "short_step_lines"]
 
 _SHOWN = 3
 """Proposals that are shown in full; ``usbwatch localise`` names them all."""
+
+_FOLLOWING = 4
+"""Proposals after these that the short page names."""
 
 _SAID = 2
 """Figures put in that the page of a check tells in full: the first, and the last, which is about the unit's worth."""
@@ -71,6 +74,22 @@ def every_step_lines(checked: Checked, width: int) -> list[Line]:
         *record_lines(shown),
         *_after_these(plan, profile),
         *_assumed_lines(plan.assumed, len(plan.assumed)),
+    ]
+
+
+def short_step_lines(checked: Checked, width: int) -> list[Line]:
+    """The first proposals as a check has them, and those that follow, up to a few."""
+    plan, profile = checked.plan, checked.profile
+    if not _says_something(plan):
+        return []
+    shown = plan.proposals[:_SHOWN]
+    return [
+        *heading(_TITLES.get(plan.advice, "What to do next")),
+        *_money_lines(plan, profile),
+        *_proposal_lines(shown, profile, width, in_full=False),
+        *record_lines(shown),
+        *_after_these(plan, profile, _FOLLOWING),
+        *_assumed_lines(plan.assumed, _SAID),
     ]
 
 
@@ -197,16 +216,18 @@ def caution_lines(texts: Iterable[str], warned: set[str]) -> list[Line]:
     return [line(" " * _SET_IN, ("! ", Style.CAUTION), (safe(text), Style.CAUTION), hang=_SET_IN + 2) for text in new]
 
 
-def _after_these(plan: Plan, profile: Profile) -> list[Line]:
+def _after_these(plan: Plan, profile: Profile, most: int | None = None) -> list[Line]:
     """The other proposals, each with what is expected to be spent to the end when it is done next."""
     rest = plan.proposals[_SHOWN:]
     if not rest:
         return []
+    left = len(rest) - len(rest[:most])
     title = "in this order after these; before each what it would cost to the end"
     return [
         BLANK,
         line(" " * _SET_IN, (title, Style.FAINT), hang=_SET_IN),
-        *(_one_of_the_rest(number, one, profile) for number, one in enumerate(rest, _SHOWN + 1)),
+        *(_one_of_the_rest(number, one, profile) for number, one in enumerate(rest[:most], _SHOWN + 1)),
+        *([line(" " * _SET_IN, f"and {left} more", hang=_SET_IN)] if left > 0 else []),
     ]
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import TypeAlias
 
 from usbwatch.model import PartSuspicion, Site
 from usbwatch.plan.cautions import cautions
@@ -39,12 +40,14 @@ _FAINT_BELOW = 0.03
 _RISEN = 1.2
 """A way to fail counts as likelier than before from this factor on."""
 
+_More: TypeAlias = Callable[[PartSuspicion, Checked], list[Line]]
+
 _SET_IN = 8
 """Columns of the probability and the gap after it."""
 
 
-def suspect_lines(checked: Checked, width: int) -> list[Line]:
-    """The section "where the fault lies"; nothing when nothing was found wrong."""
+def suspect_lines(checked: Checked, width: int, more: _More | None = None) -> list[Line]:
+    """The section "where the fault lies", with ``more`` on each suspect; nothing when nothing was found wrong."""
     if not judged_wrong(checked.findings) or checked.findings.other_model:
         return []
     strong = [one for one in checked.suspects.parts if one.explains and one.probability >= _FAINT_BELOW][:_SHOWN]
@@ -53,7 +56,8 @@ def suspect_lines(checked: Checked, width: int) -> list[Line]:
     if not strong:
         lines += [BLANK, line(" " * _SET_IN, _NO_SUSPECT, hang=_SET_IN)]
     for suspicion in strong:
-        lines += [BLANK, *_suspicion_lines(suspicion, checked, warned, width)]
+        lines += [BLANK, *_suspicion_lines(suspicion, checked, width), *(more(suspicion, checked) if more else ())]
+        lines += _caution_lines(suspicion, checked, warned)
     return [*lines, *_remainder(checked, strong)]
 
 
@@ -84,7 +88,12 @@ def risen(one: PartSuspicion) -> list[tuple[Site, float]]:
     return [(site, chance) for site, chance in one.sites if chance >= _RISEN * site.prior] or list(one.sites[:1])
 
 
-def _suspicion_lines(one: PartSuspicion, checked: Checked, warned: set[str], width: int) -> list[Line]:
+def _caution_lines(one: PartSuspicion, checked: Checked, warned: set[str]) -> list[Line]:
+    part = next((part for part in checked.profile.parts if part.id == one.part), None)
+    return caution_lines(cautions(part, checked.profile) if part else (), warned)
+
+
+def _suspicion_lines(one: PartSuspicion, checked: Checked, width: int) -> list[Line]:
     parts = {part.id: part for part in checked.profile.parts}
     part = parts.get(one.part)
     name = safe(part.name, 60) if part else "Software, no part to replace"
@@ -98,7 +107,6 @@ def _suspicion_lines(one: PartSuspicion, checked: Checked, warned: set[str], wid
         *labelled("explains", names_of(one.explains, checked), _SET_IN),
         *labelled("does not explain", names_of(one.leaves, checked), _SET_IN),
         *labelled("speaks against", [f"{name} is well" for name in names_of(one.against, checked)], _SET_IN),
-        *caution_lines(cautions(part, checked.profile) if part else (), warned),
     ]
 
 
