@@ -229,6 +229,33 @@ def test_the_old_part_put_back_is_a_step_after_one_that_took_it_out(localise: Us
     assert "has no link with another connector (spare) to move to 'flex'. It has none at all." in refused.stderr
 
 
+def test_what_was_measured_or_tried_in_another_unit_is_an_answer(localise: Usbwatch) -> None:
+    before = document(localise("lost.json", "--json"))
+    good = document(localise("lost.json", "--answer", "elsewhere:top-case=yes", "--json"))
+    bad = document(localise("lost.json", "--answer", "elsewhere:top-case=no", "--json"))
+    assert chance(good, "top-case") < chance(before, "top-case") < chance(bad, "top-case") < 1
+    whole = document(localise("lost.json", "--answer", "measure:flex=yes", "--json"))
+    assert 0 < chance(whole, "flex") < chance(before, "flex")
+    shown = " ".join(localise("lost.json", "--answer", "measure:flex=no").stdout.split())
+    assert "NO Measure Flex from end to end, unplugged: does every line conduct" in shown
+    refused = localise("lost.json", "--answer", "measure:top-case=yes")
+    assert (refused.returncode, refused.stdout) == (2, "")
+    assert "has no hand check 'measure:top-case'. Did you mean" in refused.stderr
+
+
+def test_with_another_unit_at_hand_a_part_is_tried_in_it(localise: Usbwatch) -> None:
+    def proposed(*more: str) -> dict[str, str]:
+        return {
+            one["id"]: one["words"] for one in document(localise("lost.json", "--json", *more))["plan"]["proposals"]
+        }
+
+    asked = "Try the unit's own Top case in another unit of the model: does it do all its work there?"
+    assert proposed("--at-hand", "unit").get("elsewhere:top-case") == asked
+    assert "elsewhere:top-case" not in proposed()
+    done = ("--at-hand", "unit", "--answer", "elsewhere:top-case=yes")
+    assert "elsewhere:top-case" not in proposed(*done)
+
+
 def test_of_more_captures_than_can_be_weighed_the_latest_are(localise: Usbwatch) -> None:
     flapping = [("lost.json", "whole.json")[number % 2] for number in range(MOST_LOOKS + 3)]
     shown = localise(*flapping)

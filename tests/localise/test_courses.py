@@ -9,8 +9,8 @@ from support.wired import HERON, found, part
 
 from usbwatch.localise.courses import Course, changed, courses, touched
 from usbwatch.localise.fates import fates
-from usbwatch.localise.observations import measured
 from usbwatch.localise.paths import lay_out
+from usbwatch.localise.tried import measured
 from usbwatch.model import Look, PartKind, Step, StepKind
 
 LAYOUT = lay_out(HERON, "")

@@ -16,6 +16,7 @@ from usbwatch.localise.symptoms import (
     WRONGLY_NO,
     Effect,
 )
+from usbwatch.localise.tried import ELSEWHERE_MISLEADS, HELPER_WORKS_ANYWAY, METER_MISTAKEN
 from usbwatch.model import Symptom
 
 PAGE = (Path(__file__).parents[2] / "docs" / "diagnosis.md").read_text(encoding="utf-8")
@@ -51,6 +52,17 @@ def test_the_page_has_every_figure_that_goes_by_function(table: dict[str, float]
     assert [told] == [each for each in [told] if each in PAGE]
 
 
-@pytest.mark.parametrize("figure", [WRONGLY_NO, MISTAKEN_DANGER, BATTERY_MUTE_SHARE, UNTOLD_ELSEWHERE])
+@pytest.mark.parametrize(
+    "figure",
+    [
+        WRONGLY_NO,
+        MISTAKEN_DANGER,
+        METER_MISTAKEN,
+        ELSEWHERE_MISLEADS,
+        HELPER_WORKS_ANYWAY,
+        BATTERY_MUTE_SHARE,
+        UNTOLD_ELSEWHERE,
+    ],
+)
 def test_the_page_has_the_other_figures(figure: float) -> None:
     assert f" {figure:g} of the" in PAGE

@@ -162,7 +162,8 @@ def test_every_plan_holds_together(unit: tuple[Profile, Findings], given_up: int
     profile = priced(profile, Money(value_working=given_up, value_as_is=0))
     told = asked(profile, findings)
     totals = [each.expected_total for each in told.proposals]
-    assert totals == sorted(totals)
+    to_the_millionth = [round(total, 6) for total in totals]  # closer ones are equal, and what they tell decides
+    assert to_the_millionth == sorted(to_the_millionth)
     assert all(isfinite(total) for total in totals)
     assert given_up is None or all(total < given_up for total in totals)
     assert len({each.id for each in told.proposals}) == len(told.proposals)

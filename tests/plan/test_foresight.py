@@ -7,7 +7,7 @@ import pytest
 from support.wired import HERON, found
 
 from usbwatch.localise import believe
-from usbwatch.localise.observations import measured
+from usbwatch.localise.tried import measured
 from usbwatch.model import Look, Step, StepKind
 from usbwatch.model.plan import Action
 from usbwatch.plan.candidates import Candidate

@@ -104,7 +104,9 @@ RECORDS = {
     Action.FLEX: "--did flex:top-case-flex",
     Action.RELOAD: "--did reload:top-case-flex",
     Action.CHECK: "--answer top-case-flex=yes|no",
-    Action.MEASURE: '--suppose "top-case-flex is good|bad" (usbwatch localise)',
+    Action.MEASURE: "--answer measure:top-case-flex=yes|no",
+    Action.ELSEWHERE: "--answer elsewhere:top-case-flex=yes|no",
+    Action.MOVE: "--did move:top-case-flex",
 }
 
 
@@ -119,6 +121,10 @@ def test_leaving_a_unit_without_power_is_recorded_without_a_part() -> None:
 
 def test_what_a_new_capture_shows_by_itself_needs_no_record() -> None:
     assert "to record it" not in steps(with_plan(replace(CAPS_LIGHT, action=Action.LOOK, of="panel")))
+
+
+def test_what_a_helper_device_does_needs_no_record() -> None:
+    assert "to record it" not in steps(with_plan(replace(CAPS_LIGHT, action=Action.HELPER, of="keyboard")))
 
 
 def test_when_no_step_pays_the_advice_is_to_stop() -> None:

@@ -57,7 +57,7 @@ def answers(given: Sequence[tuple[str, bool]], profile: Profile) -> tuple[Answer
     """The answers about one capture, once each is known to be about a hand check of the profile, and said once."""
     from usbwatch.model import Answer
 
-    known = [one.id for one in profile.checks]
+    known = [one.id for one in profile.checks] + _beside_checks(profile)
     for name, _ in given:
         if name not in known:
             raise click.BadParameter(_no_such_check(name, known, profile), param_hint="'--answer'")
@@ -66,8 +66,15 @@ def answers(given: Sequence[tuple[str, bool]], profile: Profile) -> tuple[Answer
     return tuple(Answer(check=name, yes=yes) for name, yes in dict(given).items())
 
 
+def _beside_checks(profile: Profile) -> list[str]:
+    """What can be answered beside the hand checks: ``measure:PART`` and ``elsewhere:PART``."""
+    from usbwatch.plan import questions
+
+    return [id_ for id_ in questions(profile) if id_.startswith(("measure:", "elsewhere:"))]
+
+
 def _no_such_check(name: str, known: list[str], profile: Profile) -> str:
-    if not known:
+    if not profile.checks and ":" not in name:
         return f"profile {profile.id} has no hand checks, so there is no '{name}'."
     return f"profile {profile.id} has no hand check '{name}'. {did_you_mean(name, known)}"
 

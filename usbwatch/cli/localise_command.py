@@ -78,7 +78,12 @@ class _Request:
     metavar="TEXT",
     help='Show what would change: "PART is good", "PART is bad", "DEVICE working", "CHECK no"; repeatable.',
 )
-@click.option("--at-hand", multiple=True, metavar="PART", help="A part known to be good lies ready; repeatable.")
+@click.option(
+    "--at-hand",
+    multiple=True,
+    metavar="PART",
+    help="A part known to be good lies ready, or a whole unit of the model (unit); repeatable.",
+)
 @click.option("--full", is_flag=True, help="Show every way to fail, the sets of faults, and every step.")
 @json_option
 def localise(

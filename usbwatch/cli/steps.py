@@ -64,8 +64,9 @@ def refuse_back_too_soon(steps: Sequence[Step]) -> None:
 
 
 def part_at_hand(name: str, profile: Profile) -> str:
-    """The same id, once it is known to be of a part that can be put in."""
-    _refuse_unknown(name, "part to put in", _exchangeable(profile), profile, "--at-hand")
+    """The same id, once it is known to be of a part that can be put in; or ``unit``, another one of the model."""
+    if name != "unit" or any(part.id == name for part in profile.parts):
+        _refuse_unknown(name, "part to put in", _exchangeable(profile), profile, "--at-hand")
     return name
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import prod
 
@@ -10,13 +10,13 @@ from usbwatch.localise.courses import Course, changed, outlived, touched
 from usbwatch.localise.paths import Layout
 from usbwatch.localise.sites import ACTS_IN_A_CAPTURE, SiteKind, kind_of
 from usbwatch.localise.symptoms import MISTAKEN_DANGER, SOFTWARE_UNTOLD, UNTOLD_ELSEWHERE, WRONGLY_NO, Effect, row
+from usbwatch.localise.tried import ELSEWHERE, HELPER, MEASURE, beside_checks, helpers, on_usb
 from usbwatch.localise.weighing import Hazard, Observation
 from usbwatch.model.findings import Finding, Findings, Symptom
-from usbwatch.model.location import port_chain
 from usbwatch.model.profile import ExpectedDevice
 from usbwatch.model.steps import Look
 
-__all__ = ["MEASURE", "answered", "evidence", "holding", "in_look", "measured", "observations", "observed"]
+__all__ = ["answered", "evidence", "holding", "in_look", "observations", "observed"]
 
 
 def observations(layout: Layout, findings: Findings) -> tuple[Observation, ...]:
@@ -38,7 +38,7 @@ def observations(layout: Layout, findings: Findings) -> tuple[Observation, ...]:
     checks = (
         answered(layout, check.id, yes=by_check[check.id]) for check in layout.profile.checks if check.id in by_check
     )
-    return (*devices, *checks, *_measurements(layout, by_check))
+    return (*devices, *checks, *beside_checks(layout, by_check), *helpers(layout, findings))
 
 
 def _telling(layout: Layout, findings: Findings) -> dict[str, Finding]:
@@ -78,7 +78,7 @@ def _untold(device: ExpectedDevice) -> float:
     if not device.locations:
         return 1.0
     share = SOFTWARE_UNTOLD.get(device.function, SOFTWARE_UNTOLD[""])
-    return share if all(port_chain(place) for place in device.locations) else max(share, UNTOLD_ELSEWHERE)
+    return share if on_usb(device) else max(share, UNTOLD_ELSEWHERE)
 
 
 def answered(layout: Layout, check: str, *, yes: bool) -> Observation:
@@ -91,34 +91,6 @@ def answered(layout: Layout, check: str, *, yes: bool) -> Observation:
     mistaken = MISTAKEN_DANGER if stops else WRONGLY_NO
     clean = 1 - mistaken if yes else mistaken
     return Observation(id=check, wrong=not yes, clean=clean, hazards=tuple(hazards))
-
-
-MEASURE = "measure:"
-"""Begins the id of an answer that was had with a meter; the id of the part follows."""
-
-METER_MISTAKEN = 0.02
-"""How often a measurement misleads: a wrong pin, a contact that the probe makes good (elicited, no source)."""
-
-_MEASURED = (SiteKind.RAIL, SiteKind.BROKEN)
-
-
-def measured(layout: Layout, part: str, *, yes: bool) -> Observation:
-    """A part put to the meter: yes is a rail at its voltage and free of shorts, or a link with every line whole."""
-    passes = METER_MISTAKEN
-    hazards = tuple(
-        Hazard(fault=number, passes=passes, shows=0.0 if yes else 1 - passes)
-        for number, site in enumerate(layout.sites)
-        if (kind_of(site)[1] == part and kind_of(site)[0] in _MEASURED)
-        or (site.part == part and kind_of(site)[0] is SiteKind.SECTION)  # lines of this link
-    )
-    return Observation(id=f"{MEASURE}{part}", wrong=not yes, clean=1 - passes if yes else passes, hazards=hazards)
-
-
-def _measurements(layout: Layout, answers: dict[str, bool]) -> Iterator[Observation]:
-    for part in layout.profile.parts:
-        yes = answers.get(f"{MEASURE}{part.id}")
-        if yes is not None:
-            yield measured(layout, part.id, yes=yes)
 
 
 def in_look(shown: Sequence[Observation], courses: Sequence[Course], look: int) -> tuple[Observation, ...]:
@@ -157,7 +129,8 @@ def holding(layout: Layout, courses: Sequence[Course], looks: Sequence[Look]) ->
         latest |= {each.id: (number, each) for each in observations(layout, look.findings)}
     profile, now = layout.profile, len(looks) - 1
     ids = [*(each.id for each in profile.devices), *(each.id for each in profile.checks)]
-    ids += [f"{MEASURE}{each.id}" for each in profile.parts]
+    ids += [f"{prefix}{each.id}" for prefix in (MEASURE, ELSEWHERE) for each in profile.parts]
+    ids += sorted({f"{HELPER}{each.function}" for each in profile.devices})
     kept = [latest[id_] for id_ in ids if id_ in latest]
     return tuple(
         seen

@@ -3,54 +3,38 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from itertools import chain
 
 from usbwatch.localise.beliefs import Beliefs
 from usbwatch.localise.contradictions import cannot_be_yes
-from usbwatch.localise.observations import MEASURE, answered, measured, observed
+from usbwatch.localise.observations import answered, observed
 from usbwatch.localise.sites import SiteKind, about, kind_of
-from usbwatch.localise.weighing import Observation
+from usbwatch.localise.tried import ELSEWHERE, MEASURE, helped, measured, works_elsewhere
 from usbwatch.model.findings import Findings, Symptom
 from usbwatch.model.plan import Action
-from usbwatch.model.profile import PartKind, Profile
-from usbwatch.model.steps import Step, StepKind
-from usbwatch.model.suspects import Cure, CureKind
-from usbwatch.plan.cautions import BATTERY_FIRST, cautions
+from usbwatch.model.profile import PartKind
+from usbwatch.model.suspects import CureKind
+from usbwatch.plan.asked import HELPERS, question
+from usbwatch.plan.candidate import Candidate
+from usbwatch.plan.cautions import cautions
+from usbwatch.plan.deeds import cautions_of, flexing, moves, steps, trials
 from usbwatch.plan.money import VERIFY_MINUTES, Prices
-from usbwatch.plan.standing import STEP_OF_CURE, Standing
+from usbwatch.plan.standing import Standing
 
-__all__ = ["Candidate", "candidates", "flexing"]
+__all__ = ["UNIT_AT_HAND", "Candidate", "candidates", "flexing"]
 
-_MEASURE_MINUTES, _FLEX_MINUTES = 10, 5
+_MEASURE_MINUTES = 10
 """Bench time, elicited, no source."""
 
-_MEASURED = {
-    SiteKind.RAIL: "Measure {}: is it at its voltage, and free of a short to ground?",
-    SiteKind.BROKEN: "Measure {} from end to end, unplugged: does every line conduct, and none to its neighbour?",
-}
+UNIT_AT_HAND = "unit"
+"""Among what lies ready: another unit of the model that works, in which a part can be tried."""
+
+_MEASURED = frozenset({SiteKind.RAIL, SiteKind.BROKEN})
 _METER_CAUTION = {
     SiteKind.RAIL: "A slip of the probe can short a rail: fix the ground lead first, and use one hand.",
     SiteKind.BROKEN: "",
 }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Candidate:
-    """One thing that could be done: an observation that changes nothing, or a step and the capture after it."""
-
-    action: Action
-    of: str
-    words: str
-    part_cost: float = 0.0
-    """Spent on a part whatever comes of it."""
-    price_if_mended: float = 0.0
-    """Spent on a part when the one on trial is the cure."""
-    minutes: int = 1
-    yes: Observation | None = None
-    """The observation as it is if all is well; hazards name sites of the layout. None for a step."""
-    step: Step | None = None
-    """None for an observation, and for a capture that is only repeated."""
-    cautions: tuple[str, ...] = ()
 
 
 _REPEAT = Candidate(
@@ -68,13 +52,12 @@ def candidates(
     if len(beliefs.looks) == 1:  # later looks have repeated the first
         yield _REPEAT
     yield from _measurements(beliefs, findings, where)
+    yield from _substitutes(beliefs, findings, where)
+    if UNIT_AT_HAND in at_hand:
+        yield from _tried_elsewhere(beliefs, findings, where, prices)
     first = _asked_first(beliefs, findings)
-    steps = (
-        *_steps(where, profile, prices),
-        *_trials(where, profile, prices, at_hand),
-        *_moves(beliefs, where, prices),
-    )
-    for each in steps:
+    deeds = (steps(where, profile, prices), trials(where, profile, prices, at_hand), moves(beliefs, where, prices))
+    for each in chain.from_iterable(deeds):
         yield replace(each, cautions=(*each.cautions, *first.get(each.of, ())))
     yield from flexing(beliefs, where)
 
@@ -158,87 +141,45 @@ def _measurements(beliefs: Beliefs, findings: Findings, where: Standing) -> Iter
             yield Candidate(
                 action=Action.MEASURE,
                 of=of,
-                words=_MEASURED[kind].format(parts[of].name),
+                words=question(f"{MEASURE}{of}", profile),
                 minutes=_MEASURE_MINUTES,
                 yes=measured(beliefs.layout, of, yes=True),
                 cautions=own,
             )
 
 
-_WORDS = {
-    CureKind.RESEAT: "Open {}, look at both ends, seat it again, and capture again",
-    CureKind.REPLACE: "Fit a new {} and capture again",
-    CureKind.RELOAD: "{}: load its driver, unblock or enable it, and capture again",
-    CureKind.DRAIN: "Leave the unit without adapter and battery for a minute, and capture again",
-}
+_HELPER_MINUTES = 5
+"""To plug a helper device in and capture again (elicited, no source)."""
 
 
-def _steps(where: Standing, profile: Profile, prices: Prices) -> Iterator[Candidate]:
-    names = {part.id: part.name for part in profile.parts} | {device.id: device.name for device in profile.devices}
-    for cure in where.cures:
-        kind = STEP_OF_CURE[cure.kind]
-        yield Candidate(
-            action=Action(kind.value),
-            of=cure.of,
-            words=_WORDS[cure.kind].format(names.get(cure.of, "it")),
-            part_cost=prices.part_of_cure(cure),
-            minutes=prices.minutes_of_cure(cure) + VERIFY_MINUTES,
-            step=Step(kind=kind, of=cure.of),
-            cautions=_cautions(cure, profile),
-        )
-
-
-def _cautions(cure: Cure, profile: Profile) -> tuple[str, ...]:
-    if cure.kind is CureKind.RELOAD:
-        return ()
-    return next((cautions(part, profile) for part in profile.parts if part.id == cure.of), (BATTERY_FIRST,))
-
-
-def _trials(where: Standing, profile: Profile, prices: Prices, at_hand: Collection[str]) -> Iterator[Candidate]:
-    """A part from the shelf costs bench time alone; when it is the cure, one must be bought."""
-    parts = {part.id: part for part in profile.parts}
-    for cure in where.cures:
-        if cure.kind is CureKind.REPLACE and cure.of in at_hand and cure.of in parts:
+def _substitutes(beliefs: Beliefs, findings: Findings, where: Standing) -> Iterator[Candidate]:
+    """A helper device for each function on USB that software may be keeping away."""
+    profile, done = beliefs.layout.profile, _known(beliefs, findings)
+    silent = {of for kind, of in map(kind_of, where.sites) if kind is SiteKind.SOFTWARE}
+    functions = dict.fromkeys(device.function for device in profile.devices if device.id in silent)
+    for function in functions:
+        yes = helped(beliefs.layout, function)
+        if function in HELPERS and yes.hazards and yes.id not in done:
             yield Candidate(
-                action=Action.SWAP,
+                action=Action.HELPER,
+                of=function,
+                words=question(yes.id, profile),
+                minutes=_HELPER_MINUTES,
+                yes=yes,
+            )
+
+
+def _tried_elsewhere(beliefs: Beliefs, findings: Findings, where: Standing, prices: Prices) -> Iterator[Candidate]:
+    """Every subassembly that is suspected, in another unit of the model: taken out of the one, put into the other."""
+    profile, done = beliefs.layout.profile, _known(beliefs, findings)
+    boards = {part.id for part in profile.parts if part.kind is PartKind.SUBASSEMBLY}
+    for cure in where.cures:
+        if cure.kind is CureKind.REPLACE and cure.of in boards and f"{ELSEWHERE}{cure.of}" not in done:
+            yield Candidate(
+                action=Action.ELSEWHERE,
                 of=cure.of,
-                words=f"Fit the known-good {parts[cure.of].name} from the shelf on trial, and capture again",
-                price_if_mended=prices.part_of_cure(cure),
-                minutes=prices.minutes_of_cure(cure) + VERIFY_MINUTES,
-                step=Step(kind=StepKind.SWAP, of=cure.of),
-                cautions=_cautions(cure, profile),
-            )
-
-
-def _moves(beliefs: Beliefs, where: Standing, prices: Prices) -> Iterator[Candidate]:
-    """What hangs on a link to another connector, where the profile says that there is one; each once."""
-    profile = beliefs.layout.profile
-    done = {step.of for look in beliefs.looks for step in look.steps if step.kind is StepKind.MOVE}
-    suspected = {of for _, of in map(kind_of, where.sites)}
-    for link in profile.parts:
-        if link.kind is PartKind.LINK and link.spare and link.id in suspected - done:
-            cure = Cure(kind=CureKind.RESEAT, of=link.id)
-            yield Candidate(
-                action=Action.MOVE,
-                of=link.id,
-                words=f"Move what is on {link.name} to {link.spare}, and capture again",
-                minutes=prices.minutes_of_cure(cure) + VERIFY_MINUTES,
-                step=Step(kind=StepKind.MOVE, of=link.id),
-                cautions=_cautions(cure, profile),
-            )
-
-
-def flexing(beliefs: Beliefs, where: Standing) -> Iterator[Candidate]:
-    """Every link that may make contact only at times, moved while a capture is taken; each once."""
-    links = {part.id: part for part in beliefs.layout.profile.parts if part.kind is PartKind.LINK}
-    done = {step.of for look in beliefs.looks for step in look.steps if step.kind is StepKind.FLEX}
-    for kind, link in map(kind_of, where.sites):
-        if kind is SiteKind.LOOSE and link in links and link not in done:
-            yield Candidate(
-                action=Action.FLEX,
-                of=link,
-                words=f"Move, warm and cool {links[link].name} while capturing: does anything come or go?",
-                minutes=_FLEX_MINUTES,
-                step=Step(kind=StepKind.FLEX, of=link),
-                cautions=("Move it by hand alone and gently; warm it by hand, cool it by air.",),
+                words=question(f"{ELSEWHERE}{cure.of}", profile),
+                minutes=2 * prices.minutes_of_cure(cure) + VERIFY_MINUTES,
+                yes=works_elsewhere(beliefs.layout, cure.of, yes=True),
+                cautions=cautions_of(cure, profile),
             )

@@ -24,7 +24,9 @@ from usbwatch.plan.worth import Tariff, Worth
 
 __all__ = ["plan"]
 
-_CHANGES_NOTHING = frozenset({Action.CHECK, Action.LOOK, Action.MEASURE, Action.REPEAT, Action.FLEX})
+_CHANGES_NOTHING = frozenset(
+    {Action.CHECK, Action.LOOK, Action.MEASURE, Action.ELSEWHERE, Action.HELPER, Action.REPEAT, Action.FLEX}
+)
 
 
 def plan(beliefs: Beliefs, findings: Findings, at_hand: Collection[str] = (), done: Collection[str] = ()) -> Plan:

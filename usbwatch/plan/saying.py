@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from usbwatch.localise.sites import UNKNOWN_PART
 from usbwatch.model.plan import Outcome
 from usbwatch.model.profile import Profile
+from usbwatch.plan.asked import questions
 from usbwatch.plan.foresight import REST
 
 __all__ = ["ALL_WELL", "NOTHING", "outcome_words", "why_look", "why_step"]
@@ -20,7 +21,7 @@ def outcome_words(well: tuple[str, ...], wrong: tuple[str, ...], profile: Profil
         return _SOME
     if len(well) == len(wrong):
         return ALL_WELL
-    names = {each.id: each.name for each in profile.devices} | {each.id: each.question for each in profile.checks}
+    names = {each.id: each.name for each in profile.devices} | questions(profile)
     return ", ".join(names.get(id_, id_) for id_ in well) + " well" if well else NOTHING
 
 

@@ -8,6 +8,7 @@ not be seen.
 from __future__ import annotations
 
 from usbwatch.model import Answer, ExpectedDevice, Finding, Node, Part, Rung, Verdict
+from usbwatch.plan import question
 from usbwatch.show.checked import Checked
 from usbwatch.show.claims_view import claim_lines
 from usbwatch.show.contradictions_view import contradiction_lines
@@ -250,8 +251,8 @@ def _open_checks(checked: Checked) -> list[str]:
 
 def hand_line(answer: Answer, checked: Checked) -> Line:
     """One answered hand check."""
-    question = next((check.question for check in checked.profile.checks if check.id == answer.check), answer.check)
-    return line(mark(*_HANDS[answer.yes]), safe(question), hang=MARGIN)
+    asked = question(answer.check, checked.profile) or answer.check
+    return line(mark(*_HANDS[answer.yes]), safe(asked), hang=MARGIN)
 
 
 def _set_aside(title: str, nodes: tuple[Node, ...]) -> list[Line]:

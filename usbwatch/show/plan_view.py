@@ -27,7 +27,7 @@ _SET_IN = 8
 _LABEL = 6
 """Columns of the number before a proposal, and of the label before a line below it."""
 
-_QUESTIONS = frozenset({Action.CHECK, Action.LOOK, Action.MEASURE})
+_QUESTIONS = frozenset({Action.CHECK, Action.LOOK, Action.MEASURE, Action.ELSEWHERE, Action.HELPER})
 """Answered with yes or no; all else is done, and followed by a capture."""
 
 _UNKNOWN = "?"

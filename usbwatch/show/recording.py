@@ -22,7 +22,7 @@ def record_lines(shown: Sequence[Proposal]) -> list[Line]:
     told = [(number, one, said) for number, one in enumerate(shown, 1) if (said := _option(one))]
     if not told:
         return []
-    answers = [one.action in (Action.CHECK, Action.MEASURE) for _, one, _ in told]
+    answers = [one.action in (Action.CHECK, Action.MEASURE, Action.ELSEWHERE) for _, one, _ in told]
     title = _ANSWERED if all(answers) else _BOTH if any(answers) else _DONE
     return [
         BLANK,
@@ -35,8 +35,8 @@ def _option(proposal: Proposal) -> str:
     of = safe(proposal.of, 60)
     if proposal.action is Action.CHECK:
         return f"--answer {of}=yes|no"
-    if proposal.action is Action.MEASURE:
-        return f'--suppose "{of} is good|bad" (usbwatch localise)'
-    if proposal.action in (Action.LOOK, Action.REPEAT):
+    if proposal.action in (Action.MEASURE, Action.ELSEWHERE):
+        return f"--answer {proposal.action.value}:{of}=yes|no"
+    if proposal.action in (Action.LOOK, Action.HELPER, Action.REPEAT):
         return ""
     return f"--did {proposal.action.value}:{of}".rstrip(":")

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from typing import TypeAlias
 
 from usbwatch.model import PartSuspicion, Site
+from usbwatch.plan import questions
 from usbwatch.plan.cautions import cautions
 from usbwatch.show.checked import Checked
 from usbwatch.show.lines import BLANK, Line, Style, line, spread
@@ -141,5 +142,5 @@ def _several(checked: Checked) -> list[Line]:
 def names_of(ids: Sequence[str], checked: Checked) -> list[str]:
     """Devices by name, hand checks by their question."""
     known = {device.id: device.name for device in checked.profile.devices}
-    known |= {check.id: f"“{check.question}”" for check in checked.profile.checks}
+    known |= {id_: f"“{asked}”" for id_, asked in questions(checked.profile).items()}
     return [safe(known.get(one, one), 100) for one in ids]
