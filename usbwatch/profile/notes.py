@@ -107,6 +107,11 @@ def _prices(profile: Profile) -> Iterator[_Note]:
             lacking = [part.id for part in of_kind if getattr(part, key) is None]
             if lacking:
                 yield kind.value, f"{key} not given for {_some(lacking)}; a usual figure stands in"
+    sells_for = profile.money.value_working
+    for part in profile.parts:
+        if sells_for is not None and part.cost is not None and part.cost > sells_for > 0:
+            remark = f"is {part.cost}, more than the working unit sells for ({sells_for}); is that meant?"
+            yield place_text((part.kind.value, part.id, "cost")), remark
 
 
 def _some(names: list[str]) -> str:
