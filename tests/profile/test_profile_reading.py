@@ -77,6 +77,7 @@ def test_every_key_arrives_in_the_profile() -> None:
                 cost=8,
                 minutes=15,
                 weight=1.5,
+                spare="the second connector of the mainboard",
             ),
             Part(
                 id="top-case-3v3",
