@@ -28,7 +28,7 @@ nothing stands: no line, forged or true, is held against a device that is there.
 from __future__ import annotations
 
 import re
-from typing import Iterator, Optional, Tuple
+from typing import Iterator, Match, Optional, Tuple
 
 from usbwatch.capture.log.hearing import Hearing
 from usbwatch.capture.log.records import Record
@@ -42,15 +42,12 @@ _NAME_CHARACTERS = 256
 """Characters of the longest other name in a line: a Bluetooth device's 248; a HID device's name ends at 128 bytes
 (include/linux/hid.h)."""
 
-_STRING = re.compile(r"usb [\w.-]{1,40}: (?:Product|Manufacturer|SerialNumber): ")
-_NAMING = re.compile(
+_CHOSEN = re.compile(
+    r"(?P<string>usb [\w.-]{1,40}: (?:Product|Manufacturer|SerialNumber): )|"
     r"usb [\du]|input: |hid|[\w-]{1,40} [0-9A-F]{4}:[0-9A-F]{4}:[0-9A-F]{4}\.|[\w-]{1,40} \d{1,3}-[\d.]{1,20}:|"
     r"uvcvideo|Bluetooth|i2c|hub |snd|ALSA|cdc|media|thunderbolt|typec"
 )
-"""Beginnings of lines that may hold a name which a device chose."""
-
-_CHOSEN = re.compile(rf"(?:{_STRING.pattern})|(?:{_NAMING.pattern})")
-"""Either, told by one look: most lines of a log are neither."""
+"""Beginnings of lines that hold a USB string, and of those that may hold a name which a device chose."""
 
 _ESCAPE = re.compile(r"\\x[0-9a-f]{2}|\\u[0-9a-f]{4}|\\U[0-9a-f]{8}")
 """What one character of a name may have become; counted as none, since one character can turn into three of these."""
@@ -75,8 +72,9 @@ def judged(
         if record is None:
             continue
         stamp = record.stamp_us
-        if _CHOSEN.match(record.text):
-            reach = max(reach, _reach(record.text, hearing))
+        chosen = _CHOSEN.match(record.text)
+        if chosen:
+            reach = max(reach, _reach(chosen, hearing))
         if not doubtful and record.text.startswith("Linux version "):
             latest = -1  # the next start of the system: its clock begins anew
         if stamp is not None and stamp < latest:
@@ -86,9 +84,8 @@ def judged(
         yield record, doubtful
 
 
-def _reach(text: str, hearing: Hearing) -> int:
+def _reach(chosen: Match[str], hearing: Hearing) -> int:
     """How many characters after this line a device may have written, -1 when it wrote nothing in it."""
-    string = _STRING.match(text)
-    if string:
-        return USB_STRING_CHARACTERS - len(_ESCAPE.sub("", text[string.end() :]))
-    return _NAME_CHARACTERS if _NAMING.match(text) and not hearing.is_fixed(text) else -1
+    if chosen["string"]:
+        return USB_STRING_CHARACTERS - len(_ESCAPE.sub("", chosen.string[chosen.end() :]))
+    return -1 if hearing.is_fixed(chosen.string) else _NAME_CHARACTERS

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import calendar
 import re
-from io import StringIO
 from typing import Iterator, Match, Optional, Tuple
 
 from usbwatch.capture.log.records import LEVELS, Record
@@ -32,8 +31,8 @@ _SYSLOG = r"(?:[A-Z][a-z]{2} [ \d]\d \d\d:\d\d:\d\d|\d{4}-\d\d-\d\dT[\d:.,+Z-]{8
 PLAIN = re.compile(rf"(?:{_SYSLOG})?{_CLASS}(?:{_MONOTONIC}{_CALLER}|{_ASCTIME}|{_ISO}) ")
 """What stands before the text of a line, in every text form."""
 
-_STAMP_ALONE = re.compile(r"\[ *(\d{1,10})\.(\d{6})\] ")
-"""The form of most lines, which one quick look tells: ``PLAIN`` says the same of them."""
+_LINES = re.compile(r"((?:\[ {0,16}(\d{1,10})\.(\d{6})\] )?)(.*)\n?")
+"""Each line, taken apart where it has the form that most have: ``PLAIN`` says the same of those."""
 
 _MONTHS = {name: number for number, name in enumerate("Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split(), 1)}  # noqa: SIM905
 _EPOCH = 1970
@@ -46,15 +45,16 @@ def text_lines(text: str) -> Iterator[Tuple[str, int, Optional[Record]]]:
     Lines end at a line feed and nowhere else: any other line break is a
     character that a device may have put into a name.
     """
-    for ended in StringIO(text, newline="\n"):
-        line = ended.rstrip("\r\n")
-        stamp = _STAMP_ALONE.match(line, 0, _LONGEST_PREFIX)
-        if stamp:
-            before = stamp.end()
-            yield line, before, Record(line[before:], int(stamp[1] + stamp[2]), None, line)
+    lines = _LINES.findall(text)
+    lines.pop()  # the end of the text, where a line without a character fits
+    for before, seconds, micro, ended in lines:
+        said = ended.rstrip("\r")
+        if before:
+            line = before + said
+            yield line, len(before), Record(said, int(seconds + micro), None, line)
             continue
-        shape = PLAIN.match(line, 0, _LONGEST_PREFIX)
-        yield (line, shape.end(), _record(shape, line)) if shape else (line, 0, None)
+        shape = PLAIN.match(said, 0, _LONGEST_PREFIX)
+        yield (said, shape.end(), _record(shape, said)) if shape else (said, 0, None)
 
 
 def _record(shape: Match[str], line: str) -> Optional[Record]:
