@@ -20,8 +20,10 @@ def test_the_log_of_this_machine_is_read_as_records_of_the_kernel() -> None:
         pytest.skip("the kernel's log may not be read here")
     reading = read(log)
     assert reading.form == "kmsg records"
-    assert all(record.trusted and not doubtful for record, doubtful in reading.lines)
-    numbers = [record.sequence for record, _ in reading.lines]
+    lines = list(reading.lines)
+    assert lines
+    assert all(record.trusted and not doubtful for record, doubtful in lines)
+    numbers = [record.sequence for record, _ in lines]
     assert numbers == sorted(number for number in numbers if number is not None)
 
 

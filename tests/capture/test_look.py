@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import subprocess
 import sys
 import textwrap
@@ -68,6 +69,25 @@ def test_two_real_boots_of_one_unit_differ_only_where_the_unit_does(real_tree: _
     differing = [(one.location, one.bus) for one, other in zip(healthy.nodes, slow.nodes, strict=True) if one != other]
     assert (f"{XHCI}/usb2/5", "usb") in differing
     assert all(location.startswith((f"{XHCI}/usb2/5", "acpi/")) for location, _ in differing)
+
+
+# --- What a capture leaves behind ----------------------------------------------------
+
+
+@pytest.mark.parametrize("searching", [True, False])
+def test_a_capture_makes_no_cycles_and_leaves_the_search_for_them_as_it_was(real_tree: _Tree, searching: bool) -> None:
+    root = real_tree("healthy")
+    before = gc.isenabled()
+    gc.collect()
+    (gc.enable if searching else gc.disable)()
+    try:
+        capture = look(root)
+        assert gc.isenabled() is searching
+        gc.disable()
+        assert gc.collect() == 0
+        assert capture.nodes
+    finally:
+        (gc.enable if before else gc.disable)()
 
 
 # --- Coverage --------------------------------------------------------------------

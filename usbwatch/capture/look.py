@@ -11,6 +11,7 @@ from usbwatch.capture import (
     acpi,
     cooling,
     drm,
+    garbage,
     hid,
     i2c,
     identity,
@@ -82,6 +83,11 @@ def take(tree: Tree, *, taken_at: str, log: Optional[str] = None, privileged: bo
     kernel's log as text; None when it was not to be had. Raises nothing for
     anything that the tree holds.
     """
+    with garbage.unsearched():
+        return _taken(tree, taken_at, log, privileged)
+
+
+def _taken(tree: Tree, taken_at: str, log: Optional[str], privileged: bool) -> Capture:
     sight = Sight(tree)
     places = Places(sight)
     unit, dmi_coverage = identity.dmi(sight)

@@ -85,9 +85,17 @@ class _Reading:
         self.fields: List[Field] = []
         self.known: Dict[str, int] = {}
 
-    def take(self, part: Part, count: int) -> None:
-        """Read ``count`` elements, which must be there."""
-        length = count * part.size
+    def take(self, part: Part) -> str:
+        """Read one field; what is wrong, as a phrase, when no field can be read after it."""
+        left = len(self.data) - self.at
+        length, problem = self.wanted(part) * part.size, ""
+        if length > left:
+            if part.optional and not left:
+                return ""
+            problem = f"{part.name} should have {length} bytes, there are {left}"
+            if part.kind != "numbers":
+                return problem
+            length = left // part.size * part.size
         raw = self.data[self.at : self.at + length]
         value: FieldValue
         if part.kind == "number":
@@ -96,6 +104,7 @@ class _Reading:
             value = _value(part, raw)
         self.fields.append(Field(part.name, self.offset + self.at, length, value))
         self.at += length
+        return problem
 
     def wanted(self, part: Part) -> int:
         """How many elements the descriptor claims, never below 0."""
@@ -107,10 +116,6 @@ class _Reading:
         if isinstance(elements, str):
             return self.known[elements]
         return max(elements(self.known), 0)
-
-    def room(self, part: Part) -> int:
-        """How many elements the rest has room for."""
-        return (len(self.data) - self.at) // part.size
 
 
 def read(
@@ -133,7 +138,7 @@ def read(
         parts = tuple(part for index, part in enumerate(head) if index < len(data))
     for part in parts:
         at = reading.at
-        problem = _taken(reading, part)
+        problem = reading.take(part)
         if problem:
             defects.append(Defect(offset=offset + at, problem=problem))
             break
@@ -147,21 +152,6 @@ def read(
         ),
         defects,
     )
-
-
-def _taken(reading: _Reading, part: Part) -> str:
-    """Read one field; what is wrong, as a phrase, when no field can be read after it."""
-    wanted = reading.wanted(part)
-    room = reading.room(part)
-    if wanted <= room:
-        reading.take(part, wanted)
-        return ""
-    if part.optional and reading.at == len(reading.data):
-        return ""
-    problem = f"{part.name} should have {wanted * part.size} bytes, there are {len(reading.data) - reading.at}"
-    if part.kind == "numbers":
-        reading.take(part, room)
-    return problem
 
 
 def _least(parts: Tuple[Part, ...]) -> int:

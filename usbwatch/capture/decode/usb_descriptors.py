@@ -157,18 +157,10 @@ class _Walk:
         self.configurations: List[_ConfigurationDraft] = []
         self.others: List[RawDescriptor] = []
         self.defects: List[Defect] = []
-        self.takers = {
-            _DEVICE: self.take_device,
-            _CONFIGURATION: self.take_configuration,
-            _INTERFACE: self.take_interface,
-            _ENDPOINT: self.take_endpoint,
-            _ASSOCIATION: self.take_association,
-            _HID: self.take_hid,
-        }
 
     def take(self, piece: _Piece) -> None:
         """Decode one descriptor; whatever cannot be decoded is kept raw."""
-        problem = self.takers.get(piece.kind, self.keep)(piece)
+        problem = _TAKERS.get(piece.kind, _Walk.keep)(self, piece)
         if problem:
             self.defects.append(Defect(offset=piece.offset, problem=f"{problem}; kept as it came"))
             self.keep(piece)
@@ -273,6 +265,16 @@ class _Walk:
                 for index in range(min(claimed, room))
             )
         )
+
+
+_TAKERS = {
+    _DEVICE: _Walk.take_device,
+    _CONFIGURATION: _Walk.take_configuration,
+    _INTERFACE: _Walk.take_interface,
+    _ENDPOINT: _Walk.take_endpoint,
+    _ASSOCIATION: _Walk.take_association,
+    _HID: _Walk.take_hid,
+}
 
 
 def decode(data: bytes) -> Descriptors:

@@ -65,22 +65,24 @@ def judged(
     hearing = hearing or Hearing()
     reach, stamp, latest = USB_STRING_CHARACTERS, None, -1
     for line, prefix, record in lines:
-        if reach >= 0:
+        doubtful = reach >= 0
+        if doubtful:
             same = record is not None and record.stamp_us == stamp
             reach -= 1 + len(_ESCAPE.sub("", line) if "\\" in line else line) - (prefix if same else 0)
-        doubtful = reach >= 0
+            doubtful = reach >= 0
         if record is None:
             continue
         stamp = record.stamp_us
         chosen = _CHOSEN.match(record.text)
         if chosen:
             reach = max(reach, _reach(chosen, hearing))
-        if not doubtful and record.text.startswith("Linux version "):
+        elif not doubtful and record.text.startswith("Linux version "):
             latest = -1  # the next start of the system: its clock begins anew
-        if stamp is not None and stamp < latest:
-            continue
-        if not doubtful and stamp is not None:
-            latest = stamp
+        if stamp is not None:
+            if stamp < latest:
+                continue
+            if not doubtful:
+                latest = stamp
         yield record, doubtful
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections import deque
-from typing import Deque, Dict, Iterator, List, Mapping, Optional, Sequence, Set, Tuple
+from typing import Deque, Dict, Iterator, List, Mapping, Optional, Set, Tuple
 
 from usbwatch.capture.log.hearing import Hearing
 from usbwatch.capture.log.records import Record, shown
@@ -26,7 +26,7 @@ from usbwatch.capture.log.troubles import (
 )
 from usbwatch.model import Episode, Rung
 
-__all__ = ["MOST_EPISODES", "grouped"]
+__all__ = ["MOST_EPISODES", "Grouping"]
 
 MOST_EPISODES = 256
 """Episodes of one capture at most: a log can be made to name any number of places."""
@@ -142,8 +142,11 @@ class _Enumeration:
         return "", self.failing
 
 
-class _Log:
-    """The lines of a log, sorted by place and trouble."""
+class Grouping:
+    """The lines of one start of the system, sorted by place and trouble as they are taken.
+
+    ``root_hubs`` gives the location of each bus number of the same start.
+    """
 
     def __init__(self, root_hubs: Mapping[str, str], hearing: Hearing) -> None:
         self.root_hubs = root_hubs
@@ -152,6 +155,9 @@ class _Log:
         self.ports: Dict[Tuple[str, str], _Enumeration] = {}
 
     def take(self, record: Record, doubtful: bool) -> None:
+        """The next line; ``doubtful`` when a device could have written it."""
+        if not names_something(record.text) or len(record.text) > _LONGEST_LINE:
+            return
         subject, found = self.hearing.of(record.text)
         if found is None:
             self._unknown(record, doubtful, subject)
@@ -190,8 +196,12 @@ class _Log:
             return _Gathered()
         return self.troubles.setdefault(key, _Gathered())
 
-    def episodes(self, end_us: Optional[int]) -> Iterator[Episode]:
-        """Every trouble that stands on a line which no device could have written; ``end_us`` ends the log."""
+    def episodes(self, end_us: Optional[int]) -> Tuple[Episode, ...]:
+        """Troubles by place, sorted; ``end_us`` is the last stamp that no device could have written."""
+        return tuple(sorted(self._founded(end_us), key=_order)[:MOST_EPISODES])
+
+    def _founded(self, end_us: Optional[int]) -> Iterator[Episode]:
+        """Every trouble that stands on a line which no device could have written."""
         for key, gathered in self.troubles.items():
             if gathered.founded:
                 location, subject, trouble = key
@@ -215,23 +225,6 @@ def _worth_keeping(record: Record, subject: Subject) -> bool:
     if record.level is not None:
         return record.level <= _WARNING
     return subject.place is not Place.INTERFACE or _BAD_WORDS.search(subject.message) is not None
-
-
-def grouped(
-    lines: Sequence[Tuple[Record, bool]], root_hubs: Mapping[str, str], hearing: Hearing
-) -> Tuple[Episode, ...]:
-    """Troubles by place, sorted; ``root_hubs`` gives the location of each bus number of the same boot."""
-    log = _Log(root_hubs, hearing)
-    for record, doubtful in lines:
-        if names_something(record.text) and len(record.text) <= _LONGEST_LINE:
-            log.take(record, doubtful)
-    return tuple(sorted(log.episodes(_end_us(lines)), key=_order)[:MOST_EPISODES])
-
-
-def _end_us(lines: Sequence[Tuple[Record, bool]]) -> Optional[int]:
-    """The last stamp that no device could have written."""
-    stamps = (record.stamp_us for record, doubtful in reversed(lines) if not doubtful)
-    return next((stamp for stamp in stamps if stamp is not None), None)
 
 
 def _order(episode: Episode) -> Tuple[str, str, str]:

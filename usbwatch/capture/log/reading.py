@@ -39,8 +39,8 @@ class Reading:
 
     form: str
     """``text``, ``kmsg records``, ``dmesg -J``, ``journal as JSON`` or ``journal export``."""
-    lines: Tuple[Tuple[Record, bool], ...]
-    """Records in the order of the log, each with whether a device could have written it."""
+    lines: Iterator[Tuple[Record, bool]]
+    """Records in the order of the log, each with whether a device could have written it; they come one by one."""
 
 
 def read(text: str, hearing: Optional[Hearing] = None) -> Reading:
@@ -52,19 +52,5 @@ def read(text: str, hearing: Optional[Hearing] = None) -> Reading:
     for form, beginning, reader in _ESCAPING_FORMS:
         records = reader(text) if text.lstrip().startswith(beginning) else None
         if records is not None:
-            return Reading(form=form, lines=tuple(_of_last_boot((record, False) for record in records)))
-    return Reading(form=TEXT, lines=tuple(_of_last_boot(judged(text_lines(text), hearing))))
-
-
-def _of_last_boot(lines: Iterator[Tuple[Record, bool]]) -> List[Tuple[Record, bool]]:
-    """The lines since the last start of the system: bus and device numbers mean nothing beyond it."""
-    kept: List[Tuple[Record, bool]] = []
-    boot = ""
-    for line in lines:
-        record, doubtful = line
-        first_words = not doubtful and record.text.startswith("Linux version ")
-        if first_words or record.boot != boot:
-            kept.clear()
-            boot = record.boot
-        kept.append(line)
-    return kept
+            return Reading(form=form, lines=((record, False) for record in records))
+    return Reading(form=TEXT, lines=judged(text_lines(text), hearing))

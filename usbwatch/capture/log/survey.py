@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Mapping, Sequence, Tuple
+from typing import List, Mapping, Optional, Sequence, Tuple
 
-from usbwatch.capture.log.grouping import grouped
+from usbwatch.capture.log.grouping import Grouping
 from usbwatch.capture.log.hearing import Hearing
 from usbwatch.capture.log.reading import read
 from usbwatch.capture.log.records import Record
@@ -41,18 +41,56 @@ def surveyed(log: str, root_hubs: Mapping[str, str]) -> Survey:
     """
     hearing = Hearing()
     reading = read(log, hearing)
+    boot, start = "", _Start(root_hubs, hearing)
+    for record, doubtful in reading.lines:
+        # Bus and device numbers mean nothing beyond a start of the system.
+        if record.boot != boot or (record.text.startswith("Linux version ") and not doubtful):
+            boot, start = record.boot, _Start(root_hubs, hearing)
+        start.take(record, doubtful)
     return Survey(
-        episodes=grouped(reading.lines, root_hubs, hearing),
+        episodes=start.grouping.episodes(start.end_us),
         form=reading.form,
-        lines=len(reading.lines),
-        doubtful=[doubtful for _, doubtful in reading.lines].count(True),
-        lost=_lost([record for record, _ in reading.lines[:_FIRST_WORDS]]) or _gap(reading.lines),
+        lines=start.lines,
+        doubtful=start.doubtful,
+        lost=_lost(start.first) or start.gap,
     )
 
 
 def episodes(log: str, root_hubs: Mapping[str, str]) -> Tuple[Episode, ...]:
     """Troubles by place, sorted: see ``surveyed``."""
     return surveyed(log, root_hubs).episodes
+
+
+class _Start:
+    """The lines since one start of the system, taken one by one: a log can have very many."""
+
+    def __init__(self, root_hubs: Mapping[str, str], hearing: Hearing) -> None:
+        self.grouping = Grouping(root_hubs, hearing)
+        self.lines = 0
+        self.doubtful = 0
+        self.first: List[Record] = []
+        self.end_us: Optional[int] = None
+        """The last stamp that no device could have written."""
+        self.gap = ""
+        """The first gap in the kernel's own numbering, as a phrase, "" for none or where the form has no numbers."""
+        self._number: Optional[int] = None
+
+    def take(self, record: Record, doubtful: bool) -> None:
+        self.lines += 1
+        if self.lines <= _FIRST_WORDS:
+            self.first.append(record)
+        if doubtful:
+            self.doubtful += 1
+        elif record.stamp_us is not None:
+            self.end_us = record.stamp_us
+        if record.sequence is not None:
+            self._count(record.sequence)
+        self.grouping.take(record, doubtful)
+
+    def _count(self, number: int) -> None:
+        if self._number is not None and number > self._number + 1:
+            self.gap = self.gap or f"records {self._number + 1} to {number - 1} are not there"
+        self._number = number
 
 
 def _lost(first: Sequence[Record]) -> str:
@@ -66,14 +104,4 @@ def _lost(first: Sequence[Record]) -> str:
         return "it does not begin with the start of the system"
     if record.stamp_us > _LATE_US:
         return "it begins long after the start of the system"
-    return ""
-
-
-def _gap(lines: Sequence[Tuple[Record, bool]]) -> str:
-    """The first gap in the kernel's own numbering, as a phrase, "" for none or where the form has no numbers."""
-    last = None
-    for record, _ in lines:
-        if last is not None and record.sequence is not None and record.sequence > last + 1:
-            return f"records {last + 1} to {record.sequence - 1} are not there"
-        last = record.sequence
     return ""

@@ -31,7 +31,7 @@ _SYSLOG = r"(?:[A-Z][a-z]{2} [ \d]\d \d\d:\d\d:\d\d|\d{4}-\d\d-\d\dT[\d:.,+Z-]{8
 PLAIN = re.compile(rf"(?:{_SYSLOG})?{_CLASS}(?:{_MONOTONIC}{_CALLER}|{_ASCTIME}|{_ISO}) ")
 """What stands before the text of a line, in every text form."""
 
-_LINES = re.compile(r"((?:\[ {0,16}(\d{1,10})\.(\d{6})\] )?)(.*)\n?")
+_LINES = re.compile(r"(?!\Z)((?:\[ {0,16}(\d{1,10})\.(\d{6})\] )?)(.*)\n?")
 """Each line, taken apart where it has the form that most have: ``PLAIN`` says the same of those."""
 
 _MONTHS = {name: number for number, name in enumerate("Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split(), 1)}  # noqa: SIM905
@@ -45,9 +45,8 @@ def text_lines(text: str) -> Iterator[Tuple[str, int, Optional[Record]]]:
     Lines end at a line feed and nowhere else: any other line break is a
     character that a device may have put into a name.
     """
-    lines = _LINES.findall(text)
-    lines.pop()  # the end of the text, where a line without a character fits
-    for before, seconds, micro, ended in lines:
+    for found in _LINES.finditer(text):
+        before, seconds, micro, ended = found.groups()
         said = ended.rstrip("\r")
         if before:
             line = before + said
