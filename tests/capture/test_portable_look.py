@@ -14,7 +14,8 @@ from usb.core import NoBackendError, USBError
 from usbwatch.capture.document import to_json
 from usbwatch.capture.look import BUSES
 from usbwatch.capture.portable.charge import BATTERY, MAINS
-from usbwatch.capture.portable.look import NOT_OBSERVABLE, take_portable
+from usbwatch.capture.portable.look import take_portable
+from usbwatch.capture.portable.words import NOT_OBSERVABLE
 from usbwatch.capture.saved import parse
 from usbwatch.model import Capture, CoverageState, Kind, Node, Rung, System
 

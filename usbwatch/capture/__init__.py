@@ -4,11 +4,32 @@
 ``CopiedTree``; ``to_json`` and ``load`` write and read it. Read only.
 """
 
-from usbwatch.capture.document import to_json
-from usbwatch.capture.kmsg import copied_log, live_log
-from usbwatch.capture.live import LiveTree
-from usbwatch.capture.look import take
-from usbwatch.capture.saved import load
-from usbwatch.capture.tree import CopiedTree, Tree
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from usbwatch.capture.lazy import on_first_use
+
+if TYPE_CHECKING:
+    from usbwatch.capture.document import to_json
+    from usbwatch.capture.kmsg import copied_log, live_log
+    from usbwatch.capture.live import LiveTree
+    from usbwatch.capture.look import take
+    from usbwatch.capture.saved import load
+    from usbwatch.capture.tree import CopiedTree, Tree
+else:
+    __getattr__ = on_first_use(
+        __name__,
+        {
+            "CopiedTree": "tree",
+            "LiveTree": "live",
+            "Tree": "tree",
+            "copied_log": "kmsg",
+            "live_log": "kmsg",
+            "load": "saved",
+            "take": "look",
+            "to_json": "document",
+        },
+    )
 
 __all__ = ["CopiedTree", "LiveTree", "Tree", "copied_log", "live_log", "load", "take", "to_json"]

@@ -16,12 +16,10 @@ from usbwatch.capture.decode.usb_bos import Bos
 from usbwatch.capture.decode.usb_classes import functions_of
 from usbwatch.capture.decode.usb_descriptors import Descriptors
 from usbwatch.capture.functions import union
+from usbwatch.capture.usb_speeds import SUPERSPEED_KBPS
 from usbwatch.model import Fact
 
-__all__ = ["SUPERSPEED_KBPS", "Described", "described"]
-
-SUPERSPEED_KBPS = 5_000_000
-"""Gen 1: 5 Gbit/s, the least of all SuperSpeed rates."""
+__all__ = ["Described", "described"]
 
 _FIRST_SUPERSPEED_RELEASE = 0x0300
 """bcdUSB of a device that runs at SuperSpeed: drivers/usb/core/hub.c resets a SuperSpeed device that claims less."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from usbwatch.capture.portable.look import SOURCE
+from usbwatch.capture.portable.words import SOURCE
 from usbwatch.compare.blind_spots import BUSES_OF_FUNCTION
 from usbwatch.compare.scene import Scene, bus_of, root_of, unseen_because
 from usbwatch.compare.unknown_controllers import SUPERSPEED_NUMBERING

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import Enum
 
-from usbwatch.capture.portable.look import NOT_OBSERVABLE
+from usbwatch.capture.portable.words import NOT_OBSERVABLE
 from usbwatch.compare.twins import usb2_twins
 from usbwatch.model import (
     Capture,

@@ -7,7 +7,7 @@ cable with a broken pair (common practice, no source).
 
 from __future__ import annotations
 
-from usbwatch.capture.usb_described import SUPERSPEED_KBPS
+from usbwatch.capture.usb_speeds import SUPERSPEED_KBPS
 from usbwatch.compare.scene import Scene
 from usbwatch.compare.twins import twin, twins_of
 from usbwatch.compare.verdicts import impaired

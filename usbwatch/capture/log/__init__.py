@@ -7,14 +7,25 @@ log was there. Which lines count as evidence is ruled in
 
 from __future__ import annotations
 
-from usbwatch.capture.log.survey import Survey, episodes, surveyed
-from usbwatch.capture.log.troubles import (
-    ENUMERATION_FAILED,
-    OVER_CURRENT,
-    STILL_ENUMERATING,
-    TROUBLES,
-    Trouble,
-)
+from typing import TYPE_CHECKING
+
+from usbwatch.capture.lazy import on_first_use
+
+if TYPE_CHECKING:
+    from usbwatch.capture.log.survey import Survey, episodes, surveyed
+    from usbwatch.capture.log.troubles import (
+        ENUMERATION_FAILED,
+        OVER_CURRENT,
+        STILL_ENUMERATING,
+        TROUBLES,
+        Trouble,
+    )
+else:
+    _OF_SURVEY = ("Survey", "episodes", "surveyed")
+    _OF_TROUBLES = ("ENUMERATION_FAILED", "OVER_CURRENT", "STILL_ENUMERATING", "TROUBLES", "Trouble")
+    __getattr__ = on_first_use(
+        __name__, {**dict.fromkeys(_OF_SURVEY, "survey"), **dict.fromkeys(_OF_TROUBLES, "troubles")}
+    )
 
 __all__ = [
     "ENUMERATION_FAILED",

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import re
 from enum import Enum
-from typing import Mapping, NamedTuple, Optional, Tuple
+from functools import lru_cache
+from typing import Mapping, NamedTuple, Optional, Pattern, Tuple
 
 from usbwatch.capture.log.alternatives import Alternatives
 
@@ -100,13 +101,17 @@ _BY_DRIVER: _Shapes = (
 _MESSAGE = r"(?P<message>.+)\Z"
 _ANY_WORD = Alternatives([shape + _MESSAGE for _, shape in _BY_WORD])
 _ANY_DRIVER = Alternatives([shape + _MESSAGE for _, shape in _BY_DRIVER], beginning=r"[\w-]{1,40}(?=[ :])")
-_NAMES = re.compile(f"{_ANY_WORD.pattern}|ACPI Error|{_ANY_DRIVER.pattern}")
 _FAILED_PROBE = "failed with error "
 
 
 def names_something(text: str) -> bool:
     """Whether a line names a place or is an error of ACPI: most lines of a log do not, and one look tells it."""
-    return _NAMES.match(text) is not None
+    return _names().match(text) is not None
+
+
+@lru_cache(maxsize=1)
+def _names() -> Pattern[str]:
+    return re.compile(f"{_ANY_WORD.pattern}|ACPI Error|{_ANY_DRIVER.pattern}")
 
 
 def subject_of(text: str) -> Subject:

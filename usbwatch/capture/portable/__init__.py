@@ -4,6 +4,15 @@ It needs the packages of the extra ``portable``; nothing here imports them
 before it is asked for a capture. No device is ever opened.
 """
 
-from usbwatch.capture.portable.look import take_portable
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from usbwatch.capture.lazy import on_first_use
+
+if TYPE_CHECKING:
+    from usbwatch.capture.portable.look import take_portable
+else:
+    __getattr__ = on_first_use(__name__, {"take_portable": "look"})
 
 __all__ = ["take_portable"]

@@ -21,16 +21,11 @@ from usbwatch.capture.portable.charge import BatterySource, psutil_battery, supp
 from usbwatch.capture.portable.library import check_installed, libusb
 from usbwatch.capture.portable.listing import BACKEND_FAULTS, listing
 from usbwatch.capture.portable.nodes import usb_nodes
+from usbwatch.capture.portable.words import NOT_OBSERVABLE, SOURCE
 from usbwatch.capture.sight import Sight
 from usbwatch.model import Capture, Coverage, CoverageState, Node, System, UnitStrings
 
-__all__ = ["NOT_OBSERVABLE", "SOURCE", "take_portable"]
-
-SOURCE = "libusb"
-"""``System.source`` of such a capture."""
-
-NOT_OBSERVABLE = "not observable on this system through libusb"
-"""Why every other bus was not seen."""
+__all__ = ["take_portable"]
 
 
 def take_portable(

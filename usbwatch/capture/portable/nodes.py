@@ -15,7 +15,8 @@ from usbwatch.capture.decode.usb_descriptors import decode
 from usbwatch.capture.decode.usb_values import Configuration, Descriptors
 from usbwatch.capture.functions import union
 from usbwatch.capture.portable.listing import Listed
-from usbwatch.capture.usb_described import SUPERSPEED_KBPS, described
+from usbwatch.capture.usb_described import described
+from usbwatch.capture.usb_speeds import SUPERSPEED_KBPS
 from usbwatch.model import Fact, Kind, Node, Rung
 
 __all__ = ["LISTED_AS_IMPLIED", "usb_nodes"]

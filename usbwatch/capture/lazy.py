@@ -1,0 +1,26 @@
+"""Names of a package that are imported when they are first asked for (PEP 562).
+
+Who only reads a saved capture needs neither the readers of the buses nor the
+patterns of the kernel's log.
+"""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+from typing import Callable, Mapping
+
+__all__ = ["on_first_use"]
+
+
+def on_first_use(package: str, homes: Mapping[str, str]) -> Callable[[str], object]:
+    """A ``__getattr__`` for ``package``; ``homes`` gives the module within it of each name."""
+
+    def look_up(name: str) -> object:
+        if name not in homes:
+            raise AttributeError(f"module {package!r} has no attribute {name!r}")
+        value: object = getattr(import_module(f"{package}.{homes[name]}"), name)
+        setattr(sys.modules[package], name, value)
+        return value
+
+    return look_up
