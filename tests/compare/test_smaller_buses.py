@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -154,6 +155,17 @@ def test_a_sensor_is_found_by_its_function_wherever_it_hangs(loose_tree: _Tree, 
     light_sensor(root, hub, on_hid=False)
     finding = _found(root, profile)
     assert (finding.verdict, finding.rung) == (Verdict.PRESENT, Rung.WORKING)
+
+
+def test_a_copy_without_a_folder_is_to_be_copied_again_whole_and_a_live_unit_needs_a_kernel(built_tree: _Tree) -> None:
+    """A copy does not tell whether the folder was left out or the kernel had none; a live tree does."""
+    copied = look(built_tree(LARCH, _without("sys/bus/iio")))
+    live = replace(copied, system=replace(copied.system, source="live"))
+    told = [findings(capture, _expecting("sensor")).of("the-device").would_tell for capture in (copied, live)]
+    assert told == [
+        "copy the tree again, whole, under a kernel that supports iio",
+        "capture with a kernel that supports iio",
+    ]
 
 
 def test_further_sensors_of_a_hub_are_no_intruders(loose_tree: _Tree) -> None:

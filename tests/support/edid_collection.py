@@ -19,7 +19,7 @@ from pathlib import Path
 
 from support.needs import needed_file, needed_tool
 
-__all__ = ["Told", "collection", "told"]
+__all__ = ["Extension", "Told", "collection", "extensions", "told"]
 
 _FOLDER = Path(__file__).parents[2] / "build" / "edid"
 _ARCHIVE = "edid-decode_*.orig.tar.*"
@@ -79,6 +79,33 @@ def told(data: bytes) -> Told:
         checksum=int(checksum, 16),
         checksum_good=not should,
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Extension:
+    """What the reference decoder prints of an extension block."""
+
+    data_blocks: tuple[str, ...]
+    """Their names, without what it adds of the maker or the tag."""
+    timings: int
+    """Detailed timings of a CTA extension."""
+
+
+def extensions(data: bytes) -> list[Extension]:
+    """What the reference decoder says of the extension blocks of an EDID, in their order."""
+    program = needed_tool("edid-decode", "edid-decode")
+    done = subprocess.run([program, "--skip-hex-dump"], input=data, capture_output=True, check=False)
+    blocks = done.stdout.decode("utf-8", "replace").split("\nBlock ")[1:]
+    return [
+        Extension(
+            data_blocks=tuple(
+                re.sub(r" \(.*|, OUI.*| *:$", "", name)
+                for name in re.findall(r"^  (\S.*Data Block.*)$", block, re.MULTILINE)
+            ),
+            timings=len(re.findall(r"^    DTD +\d+:", block, re.MULTILINE)),
+        )
+        for block in blocks
+    ]
 
 
 def _all(block: str, pattern: str) -> tuple[str, ...]:

@@ -47,7 +47,7 @@ _WEIGHT = {Verdict.IMPAIRED: 0, Verdict.UNSEEN: 1, Verdict.MISSING: 2}
 def _at(device: ExpectedDevice, place: str, scene: Scene, absent: dict[str, str]) -> Finding:
     bus = bus_of(place)
     if not scene.seen(bus):
-        return _unseen(device, *unseen_because(scene.coverage.get(bus), bus))
+        return _unseen(device, *unseen_because(scene, bus))
     if bus == "usb":
         return _on_usb(device, place, scene, absent)
     carrier = _lost_carrier(place, absent)
@@ -236,7 +236,7 @@ def _anywhere(device: ExpectedDevice, scene: Scene) -> Finding:
         return _unseen(device, "firmware declares none, so nothing can be said", "establish it by hand")
     for bus in BUSES_OF_FUNCTION.get(device.function, ("usb", "pci")):
         if not scene.seen(bus):
-            return _unseen(device, *unseen_because(scene.coverage.get(bus), bus))
+            return _unseen(device, *unseen_because(scene, bus))
     blind = blind_spot(device, scene)
     if blind:
         return _unseen(device, blind, "capture with a kernel that drives it; else name the unit's own profile")

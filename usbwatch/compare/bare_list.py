@@ -99,7 +99,7 @@ def _anywhere(device: ExpectedDevice, scene: Scene) -> Finding:
         where = "with what firmware declares" if device.function in _OF_FIRMWARE else f"on {' or '.join(buses)}"
         return _unseen(device, f"it shows {where}, and libusb lists USB devices alone", _FROM_LINUX)
     if not scene.seen("usb"):
-        because, remedy = unseen_because(scene.coverage.get("usb"), "usb")
+        because, remedy = unseen_because(scene, "usb")
         return _unseen(device, because, remedy if len(buses) == 1 else _FROM_LINUX)
     reason = f"this system lists USB devices alone, and none of those inside the unit is known as {device.function}"
     return _unseen(device, reason, _FROM_LINUX)
@@ -108,7 +108,7 @@ def _anywhere(device: ExpectedDevice, scene: Scene) -> Finding:
 def _at(device: ExpectedDevice, place: str, scene: Scene, absent: dict[str, str]) -> Finding:
     bus = bus_of(place)
     if bus != "usb" or not scene.seen(bus):
-        return _unseen(device, *unseen_because(scene.coverage.get(bus), bus))
+        return _unseen(device, *unseen_because(scene, bus))
     if root_of(place) not in scene.at:
         return _unseen(device, _why_no_root(place, scene), _FROM_LINUX)
     carrier = next((absent[hub] for hub in outward(place) if root_of(hub) and hub in absent), "")

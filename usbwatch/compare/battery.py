@@ -108,7 +108,7 @@ def _supplies(other: Node, battery: Node) -> bool:
 
 def _without_supply(device: ExpectedDevice, node: Node, scene: Scene) -> Finding:
     if not scene.seen("power_supply"):
-        because, would_tell = unseen_because(scene.coverage.get("power_supply"), "power_supply")
+        because, would_tell = unseen_because(scene, "power_supply")
         reason = f"firmware finds a pack; its gauge could not be seen ({because})"
         return _finding(device, node, Verdict.UNSEEN, Symptom.UNSEEN, reason, would_tell=would_tell)
     coverage = scene.coverage.get("acpi")

@@ -93,7 +93,7 @@ def _judged(node: Node, named: _Named, scene: Scene) -> _Judged:
 def _silent(bus: str, drivers: tuple[str, ...], scene: Scene, because: str) -> _Judged:
     """Not found, unless the bus could not be seen or no driver was there to ask."""
     if not scene.seen(bus):
-        return DeclaredState.NOT_SEEN, "", unseen_because(scene.coverage.get(bus), bus)[0]
+        return DeclaredState.NOT_SEEN, "", unseen_because(scene, bus)[0]
     if not set(drivers) & set(scene.coverage[bus].drivers):
         return DeclaredState.NOT_SEEN, "", f"no driver for it is loaded ({drivers[0]}), so nobody asked"
     return DeclaredState.NOT_FOUND, "", because
@@ -112,7 +112,7 @@ def _supply(node: Node, scene: Scene) -> _Judged:
     if near:
         return DeclaredState.UNPROVEN, near[0].name, "its gauge does not talk"
     if not scene.seen("power_supply"):
-        return DeclaredState.NOT_SEEN, "", unseen_because(scene.coverage.get("power_supply"), "power_supply")[0]
+        return DeclaredState.NOT_SEEN, "", unseen_because(scene, "power_supply")[0]
     return _silent("acpi", ("battery",) if battery else ("ac",), scene, "the kernel made no power supply of it")
 
 
@@ -140,7 +140,7 @@ def _hid_client(node: Node, scene: Scene) -> _Judged:
     """A HID device on I2C. Its client is firmware's word until a driver holds it (i2c-hid-core.c)."""
     client = next((one for one in scene.at.get(node.location, ()) if is_client(one)), None)
     if client is None and not scene.seen("i2c"):
-        return DeclaredState.NOT_SEEN, "", unseen_because(scene.coverage.get("i2c"), "i2c")[0]
+        return DeclaredState.NOT_SEEN, "", unseen_because(scene, "i2c")[0]
     if client is None:
         return DeclaredState.NOT_SEEN, "", "the kernel made no client of it: its controller may have no driver"
     state = asked(client, scene)
@@ -148,7 +148,7 @@ def _hid_client(node: Node, scene: Scene) -> _Judged:
         does = f", {', '.join(client.functions)}" if client.functions else ""
         return DeclaredState.FOUND, f"{client.name or client.identity}{does}", ""
     if state in _CLIENT_LOST and not scene.seen(client.bus):
-        return DeclaredState.NOT_SEEN, "", unseen_because(scene.coverage.get(client.bus), client.bus)[0]
+        return DeclaredState.NOT_SEEN, "", unseen_because(scene, client.bus)[0]
     if state in _CLIENT_LOST:
         return DeclaredState.NOT_FOUND, "", _CLIENT_LOST[state]
     return DeclaredState.NOT_SEEN, "", _CLIENT_UNSEEN[state].format(next(iter(made_for(client, scene)), "none known"))

@@ -85,7 +85,7 @@ def _battery(node: Node, scene: Scene) -> Iterator[Declaration]:
         state, found, because = DeclaredState.FOUND, _shown(talking), ""
     elif not scene.seen("power_supply") or not scene.seen("acpi"):
         bus = "acpi" if scene.seen("power_supply") else "power_supply"
-        state, because = DeclaredState.NOT_SEEN, unseen_because(scene.coverage.get(bus), bus)[0]
+        state, because = DeclaredState.NOT_SEEN, unseen_because(scene, bus)[0]
     elif silent is not None:
         state, found, because = DeclaredState.UNPROVEN, _shown(silent), "its gauge does not talk"
     name = f" {node.name}" if node.name else ""
@@ -165,7 +165,7 @@ def _onboard_found(function: str, location: str, scene: Scene, taken: set[str]) 
     if not location:
         return DeclaredState.NOT_SEEN, "", "its address lies behind a bridge, where bus numbers change"
     if not scene.seen("pci"):
-        return DeclaredState.NOT_SEEN, "", unseen_because(scene.coverage.get("pci"), "pci")[0]
+        return DeclaredState.NOT_SEEN, "", unseen_because(scene, "pci")[0]
     return DeclaredState.NOT_FOUND, "", f"nothing is at {location}"
 
 
@@ -219,7 +219,7 @@ def _not_found(function: str, buses: Iterable[str], scene: Scene) -> _Judged:
     """Not found only where every bus that it could be on was seen, with all that carries it at work."""
     for bus in buses:
         if not scene.seen(bus):
-            return DeclaredState.NOT_SEEN, "", unseen_because(scene.coverage.get(bus), bus)[0]
+            return DeclaredState.NOT_SEEN, "", unseen_because(scene, bus)[0]
     blind = _undriven_client(buses, scene) or blind_spot(_looked_for(function), scene)
     if blind:
         return DeclaredState.NOT_SEEN, "", blind

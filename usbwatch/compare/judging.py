@@ -42,7 +42,7 @@ def judge(device: ExpectedDevice, node: Node, fit: int, scene: Scene) -> Finding
         return replace(unseen(device, node, reason, "capture again as root, or copy again"), rung=node.rung)
     coverage = scene.coverage.get(node.bus)
     if coverage is not None and not coverage.state.seen:
-        return replace(unseen(device, node, *unseen_because(coverage, node.bus)), rung=node.rung)
+        return replace(unseen(device, node, *unseen_because(scene, node.bus)), rung=node.rung)
     return finding
 
 
@@ -218,6 +218,6 @@ def _work_unseen(device: ExpectedDevice, node: Node, scene: Scene) -> Finding | 
     far_enough = node.rung is Rung.BOUND or (node.bus == "acpi" and node.rung is Rung.ATTACHED)
     if not blind or not far_enough:
         return None
-    because, would_tell = unseen_because(scene.coverage.get(blind[0]), blind[0])
+    because, would_tell = unseen_because(scene, blind[0])
     reason = f"it got as far as {node.rung.value}; what became of it could not be seen ({because})"
     return replace(unseen(device, node, reason, would_tell), rung=node.rung)

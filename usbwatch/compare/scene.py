@@ -181,8 +181,9 @@ _BUS_MARKS = (
 )
 
 
-def unseen_because(coverage: Coverage | None, bus: str) -> tuple[str, str]:
+def unseen_because(scene: Scene, bus: str) -> tuple[str, str]:
     """Why a bus could not be seen, and what would make it seen."""
+    coverage = scene.coverage.get(bus)
     if coverage is None:
         return f"this capture did not look at {bus}", "capture again with this version of usbwatch"
     because = f"bus {bus} {coverage.state.value}" + (f": {coverage.why}" if coverage.why else "")
@@ -190,6 +191,9 @@ def unseen_because(coverage: Coverage | None, bus: str) -> tuple[str, str]:
         return because, "capture again as root"
     if coverage.why == NOT_OBSERVABLE:
         return because, "start Linux on this unit and capture there"
+    if coverage.state is CoverageState.NOT_THERE and scene.capture.system.source == "tree":
+        # The folder was left out in copying, or the kernel that was copied from had none: the copy does not tell.
+        return because, f"copy the tree again, whole, under a kernel that supports {bus}"
     if coverage.state is CoverageState.NOT_THERE:
         return because, f"capture with a kernel that supports {bus}"
     return because, "capture again"

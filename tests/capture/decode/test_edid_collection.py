@@ -6,10 +6,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import pytest
-from support.edid_collection import Told, collection, told
+from support.edid_collection import Extension, Told, collection, extensions, told
 
 from usbwatch.capture.decode import edid
 from usbwatch.capture.decode.edid import BLOCK, Edid
+from usbwatch.capture.decode.unfold import Unfolded, unfold
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,6 +82,29 @@ def test_the_collection_has_something_to_say_of_every_field(pairs: dict[str, Pai
     assert sum(bool(one.maker) for one in all_theirs) > 100
     assert all(one.product_code is not None for one in all_theirs)
     assert {one.extensions for one in all_theirs} >= {0, 1, 2}
+
+
+def _ours(piece: Unfolded) -> Extension:
+    names = [row.name for row in piece.rows if row.kind == "field"]
+    return Extension(
+        data_blocks=tuple(name for name in names if "data block" in name.lower()),
+        timings=sum(name.startswith("Detailed Timing ") for name in names),
+    )
+
+
+_NESTING = "CTA-861 DisplayID Data Block"
+"""A data block in which the reference decoder names further ones."""
+
+
+def test_the_data_blocks_of_extensions_are_as_the_reference_decoder_says(edids: dict[str, bytes]) -> None:
+    theirs = {digest: extensions(data) for digest, data in edids.items()}
+    ours = {digest: [_ours(piece) for piece in unfold("edid", data)[1:]] for digest, data in edids.items()}
+    nested = [digest for digest, found in theirs.items() if any(_NESTING in one.data_blocks for one in found)]
+    assert len(nested) <= 2
+    assert [digest for digest in edids if digest not in nested and ours[digest] != theirs[digest]] == []
+    names = {name for found in ours.values() for one in found for name in one.data_blocks}
+    assert len(names) > 18, "the collection has something to say of most kinds"
+    assert sum(one.timings for found in ours.values() for one in found) > 100
 
 
 def test_a_damaged_checksum_is_seen_by_both(edids: dict[str, bytes]) -> None:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from support import usb_ids
 from support.hex_files import bytes_of, kernel_parse
 
-from usbwatch.capture.decode import hid_report
+from usbwatch.capture.decode import hid_report, smbios
 from usbwatch.capture.decode.unfold import BLOCKS, LONGEST, Row, Unfolded, unfold
 from usbwatch.capture.decode.unfold_hid import ITEMS, PAGES, USAGES
 
@@ -285,6 +285,159 @@ def test_an_smbios_table_structure_by_structure(sample: str) -> None:
     structures = [piece for piece in unfolded if piece.name]
     assert structures
     assert all([row.name for row in piece.rows[:3]] == ["Type", "Length", "Handle"] for piece in structures)
+
+
+def structure(formatted: str, *strings: str) -> bytes:
+    """A structure by DMTF DSP0134 section 6.1: its formatted part, its strings, and two zero bytes in all."""
+    return bytes.fromhex(formatted) + b"".join(one.encode() + b"\0" for one in strings) + b"\0" * (1 if strings else 2)
+
+
+SMBIOS_FIELDS = {
+    # The example of a structure with strings in DSP0134 section 6.1.3 (from memory), its handle and bits chosen here.
+    "the standard's example of firmware information": (
+        structure(
+            "00 13 00 00 01 02 00 e8 03 01 00 00 00 00 00 00 00 00 00",
+            "System BIOS Vendor Name",
+            "4.04",
+            "00/00/0000",
+        ),
+        {
+            (0x04, "Vendor", 1, "System BIOS Vendor Name"),
+            (0x05, "BIOS Version", 2, "4.04"),
+            (0x08, "BIOS Release Date", 3, "00/00/0000"),
+        },
+        ["00e8", "01" + "00" * 9],
+    ),
+    # Offsets of types 21 and 22: SMBIOS_TABLE_TYPE21 and …22 in EDK II's SmBios.h.
+    "a touch pad": (
+        structure("15 07 00 15 07 04 02"),
+        {(0x04, "Type", 7, "touch pad"), (0x05, "Interface", 4, "PS/2"), (0x06, "Number of Buttons", 2, "")},
+        [],
+    ),
+    "a battery": (
+        structure("16 1a 00 16 01 00 00 00 00 06 88 13 c8 2d 00 ff 34 12 61 5a 00 0a 04 03 02 01", "Front"),
+        {
+            (0x04, "Location", 1, "Front"),
+            (0x05, "Manufacturer", 0, "none given"),
+            (0x09, "Device Chemistry", 6, "lithium-ion"),
+            (0x0A, "Design Capacity", 5000, ""),
+            (0x0C, "Design Voltage", 11720, ""),
+            (0x15, "Design Capacity Multiplier", 10, ""),
+            (0x16, "OEM-specific", 0x01020304, ""),
+        },
+        [],
+    ),
+    # Type 41 (DSP0134 section 7.42): bit 7 of the type says enabled; device 19h is in the upper five bits of its byte.
+    "an onboard device": (
+        structure("29 0b 00 29 01 85 01 00 00 00 c8", "Onboard LAN"),
+        {
+            (0x04, "Reference Designation", 1, "Onboard LAN"),
+            (0x05, "Device Type", 0x85, "ethernet, enabled"),
+            (0x07, "Segment Group Number", 0, ""),
+            (0x0A, "Device/Function Number", 0xC8, "19.0"),
+        },
+        [],
+    ),
+    # Type 10 (section 7.11): two bytes a device.
+    "the older record of onboard devices": (
+        structure("0a 08 00 0a 83 01 05 02", "Video", "LAN"),
+        {
+            (0x04, "Device 1 Type", 0x83, "video, enabled"),
+            (0x06, "Device 2 Type", 0x05, "ethernet, disabled"),
+            (0x07, "Device 2 Description String", 2, "LAN"),
+        },
+        [],
+    ),
+}
+
+
+@pytest.mark.parametrize(("data", "expected", "kept"), SMBIOS_FIELDS.values(), ids=SMBIOS_FIELDS)
+def test_the_fields_of_an_smbios_structure(
+    data: bytes, expected: set[tuple[int, str, int, str]], kept: list[str]
+) -> None:
+    piece = check("smbios", data)[0]
+    told = {(row.offset, row.name, row.value, row.meaning) for row in piece.rows if row.kind == "field"}
+    assert expected <= told
+    assert [row.hex for row in piece.rows if row.kind == "undecoded"] == kept
+
+
+def test_the_sku_of_a_chassis_stands_behind_its_contained_elements() -> None:
+    """DSP0134 section 7.4: at 15h and Contained Element Count times Record Length on."""
+    data = structure("03 1c 00 03 00 89 00 00 00 03 03 03 03 00 00 00 00 00 01 02 03 a1 a2 a3 b1 b2 b3 01", "SKU-1")
+    told = {row.name: (row.offset, row.value, row.meaning) for row in rows(check("smbios", data))}
+    assert told["Type"] == (0x05, 0x89, "laptop, with a chassis lock")
+    assert told["SKU Number"] == (0x1B, 1, "SKU-1")
+
+
+@pytest.mark.parametrize("sample", SMBIOS)
+def test_the_fields_of_a_table_are_what_its_decoder_reads(sample: str) -> None:
+    """By another way: ``smbios`` makes values of the same bytes, and is held against what a kernel exports."""
+    decoded = smbios.decode(SMBIOS[sample])
+    pieces = {(piece.rows[0].value, piece.rows[2].value): piece for piece in unfold("smbios", SMBIOS[sample])}
+    (system,), (battery,) = decoded.systems, decoded.portable_batteries
+    told = {row.name: row for row in pieces[1, system.handle].rows}
+    assert [told[name].meaning for name in ("Manufacturer", "Product Name", "Version")] == [
+        text or "none given" for text in (system.manufacturer, system.product_name, system.version)
+    ]
+    told = {row.name: row for row in pieces[22, battery.handle].rows}
+    capacity = told["Design Capacity"].value, told["Design Capacity Multiplier"].value
+    assert battery.design_capacity_mwh == int(str(capacity[0])) * int(str(capacity[1]))
+    chemistry = told["Device Chemistry"]
+    assert (chemistry.value, chemistry.meaning) == (2, "unknown")
+    assert battery.chemistry is None, "the decoder leaves out what says that it is unknown"
+
+
+# --- extension blocks of an EDID -----------------------------------------------------------
+
+
+def extended(block: str) -> bytes:
+    """The sample's base block, and one extension block with its checksum."""
+    body = bytes.fromhex(block).ljust(127, b"\0")
+    return SAMPLES["connector.edid"][:128] + body + bytes([-sum(body) % 256])
+
+
+EXTENSIONS = {
+    # Layout: CTA-861 section 7.5.1 and 7.5.2; an extended tag: 7.5.6 (from memory).
+    "CTA-861": (
+        "02 03 0c 40 42 90 1f 23 09 07 07 e1",
+        [
+            (132, "Video Data Block", "42901f"),
+            (135, "Audio Data Block", "23090707"),
+        ],
+        "a data block of 2 bytes, but only 1 are before the timings",
+    ),
+    "CTA-861 with an extended tag": (
+        "02 03 08 00 e3 05 03 00",
+        [(132, "Colorimetry Data Block", "e3050300")],
+        "",
+    ),
+    "CTA-861 with no room for its timings": (
+        "02 03 03 00",
+        [],
+        "the timings begin at 3, outside the block's 4 to 127",
+    ),
+    # Layout: VESA DisplayID 1.3 section 2 (from memory).
+    "DisplayID": (
+        "70 12 06 00 00 12 00 03 01 02 03 cd",
+        [(133, "Tiled Display Topology Data Block", "120003010203")],
+        "",
+    ),
+    "DisplayID longer than its block": ("70 12 7f 00 00", [], "a section of 127 bytes does not fit into the block"),
+}
+
+
+@pytest.mark.parametrize(("block", "expected", "problem"), EXTENSIONS.values(), ids=EXTENSIONS)
+def test_an_extension_block_is_told_by_its_data_blocks(
+    block: str, expected: list[tuple[int, str, str]], problem: str
+) -> None:
+    piece = check("edid", extended(block))[1]
+    found = [(row.offset, row.name, row.hex) for row in piece.rows if row.name.endswith("Data Block")]
+    assert found == expected
+    wrong = [str(row.value) for row in piece.rows if row.kind == "defect"]
+    assert wrong == ([problem] if problem else [])
+    told = {row.name: row.meaning for row in piece.rows}
+    assert told["Checksum"] == "adds up"
+    assert told.get("Section Checksum", "adds up") == "adds up"
 
 
 # --- what is not known, and what is wrong -------------------------------------------------

@@ -12,7 +12,7 @@ from typing import Dict, List, Tuple
 
 from usbwatch.capture.decode.defect import Defect
 
-__all__ = ["BLOCK", "Edid", "Timing", "decode", "text", "timing"]
+__all__ = ["BLOCK", "Edid", "Timing", "decode", "text", "timing", "timing_words"]
 
 BLOCK = 128
 """Bytes of the base block, and of each extension block."""
@@ -177,6 +177,13 @@ def timing(descriptor: bytes) -> Timing:
         pixel_clock_khz=int.from_bytes(descriptor[:2], "little") * 10,
         interlaced=bool(descriptor[17] & 0x80),
     )
+
+
+def timing_words(descriptor: bytes) -> str:
+    """A detailed timing as one phrase."""
+    told = timing(descriptor)
+    interlaced = ", interlaced" if told.interlaced else ""
+    return f"timing {told.width} x {told.height} at {told.refresh_hz:.2f} Hz{interlaced}"
 
 
 def text(raw: bytes) -> str:

@@ -1,4 +1,4 @@
-"""An EDID, field by field: the base block by its layout, extension blocks by their tag.
+"""An EDID, field by field: the base block by its layout; extension blocks are in ``unfold_edid_extension``.
 
 Places as in the kernel's ``include/drm/drm_edid.h`` (``struct edid``); the
 names are the standard's (VESA E-EDID release A, section 3), from memory.
@@ -6,10 +6,11 @@ names are the standard's (VESA E-EDID release A, section 3), from memory.
 
 from __future__ import annotations
 
-from typing import Callable, Dict, List, NamedTuple, Tuple
+from typing import Callable, Dict, NamedTuple, Tuple
 
 from usbwatch.capture.decode import edid
 from usbwatch.capture.decode.class_values import FieldValue
+from usbwatch.capture.decode.unfold_edid_extension import unfolded_extension
 from usbwatch.capture.decode.unfolded import FIELD, Row, Unfolded, completed, undecoded
 
 __all__ = ["unfolded_edid"]
@@ -50,15 +51,13 @@ _NUMBERS = frozenset({10, 12, 16, 17, 18, 19, 21, 22, 126, 127})
 _TAGS = {0xFF: "serial number", 0xFE: "text", 0xFD: "range limits", 0xFC: "product name", 0x10: "not used"}
 """Of 18-byte descriptors that are no timing: EDID_DETAIL_* in drm_edid.h; 0x10 from memory."""
 _TEXTS = (0xFF, 0xFE, 0xFC)
-_EXTENSIONS = {0x02: "CTA extension", 0x40: "DI extension", 0x70: "DisplayID extension", 0xF0: "block map"}
-"""By the tag that an extension begins with: CEA_EXT, DI_EXT and DISPLAYID_EXT in drm_edid.h; 0xF0 from memory."""
 
 
 def unfolded_edid(data: bytes) -> Tuple[Unfolded, ...]:
     """What sysfs ``edid`` holds, block by block. Raises nothing."""
     decoded = edid.decode(data)
     pieces = [_base(data[: edid.BLOCK], decoded)] if data else []
-    pieces += [_extension(data, start) for start in range(edid.BLOCK, len(data), edid.BLOCK)]
+    pieces += [unfolded_extension(data, start) for start in range(edid.BLOCK, len(data), edid.BLOCK)]
     return completed(data, pieces, decoded.defects)
 
 
@@ -118,24 +117,6 @@ _DESCRIBED: Dict[int, _Words] = {
 
 def _descriptor_words(raw: bytes, _decoded: edid.Edid) -> str:
     if raw[0] or raw[1]:
-        timing = edid.timing(raw)
-        interlaced = ", interlaced" if timing.interlaced else ""
-        return f"timing {timing.width} x {timing.height} at {timing.refresh_hz:.2f} Hz{interlaced}"
+        return edid.timing_words(raw)
     words = _TAGS.get(raw[3], f"tag {raw[3]:02x}")
     return f"{words}: {edid.text(raw[5:])}" if raw[3] in _TEXTS else words
-
-
-def _extension(data: bytes, start: int) -> Unfolded:
-    """An extension block as it came, its tag named."""
-    block = data[start : start + edid.BLOCK]
-    tag = Row(
-        kind=FIELD,
-        offset=start,
-        length=1,
-        name="Extension Tag",
-        hex=block[:1].hex(),
-        value=block[0],
-        meaning=_EXTENSIONS.get(block[0], ""),
-    )
-    rest: List[Row] = [undecoded(start + 1, block[1:], start + 1)] if len(block) > 1 else []
-    return Unfolded(offset=start, length=len(block), name="EDID extension block", rows=(tag, *rest))

@@ -67,6 +67,7 @@ def rows_of(descriptor: ClassDescriptor, data: bytes, meaning: Meaning) -> Tuple
             meaning=meaning(descriptor.name, field.name, field.value),
         )
         for field in descriptor.fields
+        if field.length  # a list for which there was no byte has no row
     ]
     left, end = len(descriptor.rest) // 2, descriptor.offset + descriptor.length
     if left:
