@@ -8,7 +8,8 @@ import pytest
 from support.wired import HERON, LARCH, device, found
 
 from usbwatch.localise.courses import courses
-from usbwatch.localise.observations import evidence, observations
+from usbwatch.localise.evidence import evidence
+from usbwatch.localise.observations import observations
 from usbwatch.localise.paths import lay_out
 from usbwatch.localise.sites import SiteKind, site_id
 from usbwatch.model import (

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 from usbwatch.errors import TooManyLooks
 from usbwatch.localise.courses import Course, courses
 from usbwatch.localise.every_set import EverySet, Share
-from usbwatch.localise.observations import evidence, holding, observations
+from usbwatch.localise.evidence import evidence
+from usbwatch.localise.observations import holding, observations
 from usbwatch.localise.paths import Layout, lay_out
 from usbwatch.localise.weighing import DEEPEST, Fault, Observation, likelihoods, log_weights
 from usbwatch.model.profile import Profile

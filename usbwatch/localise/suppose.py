@@ -12,8 +12,8 @@ from dataclasses import replace
 from usbwatch.errors import BadSupposition
 from usbwatch.localise.beliefs import Beliefs, weighed
 from usbwatch.localise.courses import Course, courses
+from usbwatch.localise.evidence import evidence
 from usbwatch.localise.exclusive import Supposition, own_sites, refuse_exclusive
-from usbwatch.localise.observations import evidence
 from usbwatch.localise.paths import Layout, lay_out
 from usbwatch.localise.weighing import Hazard, Observation
 from usbwatch.model.findings import Answer, Finding, Findings, Symptom
