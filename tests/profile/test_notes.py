@@ -14,7 +14,7 @@ NOTED = sorted((Path(__file__).parent.parent / "examples" / "profiles" / "noted"
 
 
 def test_the_examples_are_found() -> None:
-    assert len(NOTED) >= 6
+    assert len(NOTED) >= 8
 
 
 @pytest.mark.parametrize("path", NOTED, ids=lambda path: path.stem)

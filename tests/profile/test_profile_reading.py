@@ -383,7 +383,8 @@ def _of_size(*, links: int, devices: int, checks: int) -> str:
     return _LIMITED.format(
         links="\n".join(f'l{n} = {{name = "l", joins = ["board", "case"]}}' for n in range(links)),
         devices="\n".join(
-            f'd{n} = {{name = "d", function = "sensor", within = "case", needs = ["l0"]}}' for n in range(devices)
+            f'd{n} = {{name = "d", function = "sensor", within = "case", location = "acpi/D{n:03}", needs = ["l0"]}}'
+            for n in range(devices)
         ),
         checks="\n".join(f'c{n} = {{question = "c", needs = ["l0"]}}' for n in range(checks)),
     )

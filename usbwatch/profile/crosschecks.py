@@ -13,6 +13,8 @@ from collections.abc import Iterator
 
 from usbwatch.model import is_location
 from usbwatch.profile.faults import Fault, Place, quoted, suggestion, word
+from usbwatch.profile.overlaps import claims_in, overlaps
+from usbwatch.profile.places import impossible
 
 __all__ = ["crosschecks"]
 
@@ -47,6 +49,7 @@ def crosschecks(document: dict[str, object]) -> Iterator[Fault]:
     yield from _links_to_itself(entries)
     yield from _needs_faults(entries)
     yield from _device_values(entries["device"])
+    yield from _taken_twice(entries)
     yield from _date_fault(document.get("date"))
     yield from _choosing_faults(document, entries["variant"])
     yield from _money_faults(document.get("money"))
@@ -187,14 +190,29 @@ def _grounded(needs: dict[str, list[str]], looped: set[str]) -> set[str]:
 def _device_values(devices: dict[str, dict[str, object]]) -> Iterator[Fault]:
     for name, device in devices.items():
         for place, text in _texts(device.get("location"), ("device", name, "location")):
+            problem = impossible(text, str(device.get("function", "")))
             if not is_location(text):
                 yield Fault(place=place, problem=f"{quoted(text)} is no location; write it as {_EXAMPLE}")
+            elif problem:
+                yield Fault(place=place, problem=f"{quoted(text)} {problem}")
         for place, text in _texts(device.get("identity"), ("device", name, "identity")):
             if _USB_OR_PCI_ID.match(text) and text != text.lower():
                 yield Fault(place=place, problem=f"{quoted(text)} would never match; write {text.lower()}")
 
 
 _EXAMPLE = "a capture does, such as pci0000:00/14.0/usb2/4.1 or acpi/_SB_.BAT0"
+
+
+def _taken_twice(entries: _Entries) -> Iterator[Fault]:
+    """Devices that one node would stand for, with nothing to tell them apart."""
+    lacking = (frozenset(_ids(variant.get("without"))) for variant in entries["variant"].values())
+    for overlap in overlaps(claims_in(entries["device"]), lacking):
+        if overlap.certain:
+            yield Fault(place=("device", overlap.device, overlap.key), problem=overlap.problem)
+
+
+def _ids(value: object) -> Iterator[str]:
+    return (text for _, text in _texts(value, ()))
 
 
 def _date_fault(value: object) -> Iterator[Fault]:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import islice
 
-from usbwatch.model import ExpectedDevice, Part, PartKind, Profile
+from usbwatch.model import ExpectedDevice, Part, PartKind, Profile, Rung, outward
 from usbwatch.profile.faults import MOST, place_text, word
 from usbwatch.profile.orders import contrary, reached
+from usbwatch.profile.overlaps import claims_of, overlaps
 
 __all__ = ["USUAL_WEIGHTS", "notes"]
 
@@ -25,6 +26,9 @@ def notes(profile: Profile) -> tuple[_Note, ...]:
     found = (
         *_beyond_suspicion(profile),
         *_without_way(profile),
+        *_without_carrier(profile),
+        *_never_missed(profile),
+        *_taken_twice(profile),
         *_contrary_paths(profile),
         *_odd_weights(profile),
         *_prices(profile),
@@ -75,6 +79,30 @@ def _ends(device: ExpectedDevice, links: list[Part]) -> set[str]:
 
 def _either(names: set[str]) -> str:
     return " or ".join(word(name) for name in sorted(names))
+
+
+def _without_carrier(profile: Profile) -> Iterator[_Note]:
+    """Devices placed behind another one that their needs do not come to."""
+    at = {place: device.id for device in profile.devices for place in device.locations}
+    for device in profile.devices:
+        behind = [next((at[other] for other in outward(place) if other in at), "") for place in device.locations]
+        carriers = set(behind)
+        if "" not in carriers and carriers and not carriers & reached((device.id,), profile):
+            remark = f"its location lies behind {word(behind[0])}, so it is lost with it; name {word(behind[0])} here"
+            yield place_text(("device", device.id, "needs")), remark
+
+
+def _never_missed(profile: Profile) -> Iterator[_Note]:
+    for device in profile.devices:
+        if device.reaches is Rung.ABSENT:
+            remark = "a healthy one gets no farther than absent, so it can never be missed; name how far it gets"
+            yield place_text(("device", device.id, "reaches")), remark
+
+
+def _taken_twice(profile: Profile) -> Iterator[_Note]:
+    lacking = (frozenset(variant.without) for variant in profile.variants)
+    for overlap in overlaps(claims_of(profile), lacking):
+        yield place_text(("device", overlap.device, overlap.key)), overlap.problem
 
 
 def _contrary_paths(profile: Profile) -> Iterator[_Note]:
