@@ -29,7 +29,7 @@ from usbwatch.model import (
     hangs_on,
 )
 
-__all__ = ["WORDS", "by_hand", "observed"]
+__all__ = ["WORDS", "by_hand", "by_hand_only", "observed"]
 
 WORDS: dict[Deed, tuple[str, str]] = {
     Deed.PRESS: ("a key press", "keys were pressed"),
@@ -110,6 +110,14 @@ def _proves_nothing(node: Node) -> bool:
     """Whether the kernel makes this node whether or not the part is there."""
     ps2_keyboard = node.bus == "serio" and node.location.endswith("/kbd")
     return ps2_keyboard or (node.bus == "acpi" and bool(_ALONE & set(node.functions)))
+
+
+def by_hand_only(device: ExpectedDevice) -> bool:
+    """Whether a node proves nothing at every place where a profile expects this device."""
+    if device.function in _ALONE:
+        return all(place.startswith("acpi/") for place in device.locations)
+    ps2_keyboard = all(place.startswith("platform/i8042") and place.endswith("/kbd") for place in device.locations)
+    return device.locations != () and ps2_keyboard
 
 
 def _told(one: Observation) -> str:
