@@ -17,8 +17,9 @@ capture tells them by signs of their own.
 
 from __future__ import annotations
 
+import heapq
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from usbwatch.compare.by_hand import by_hand_only
@@ -66,7 +67,10 @@ class Alike:
     failing: tuple[Failing, ...]
     """In the profile's order."""
     split_by: tuple[str, ...] = ()
-    """The fewest hand checks and measurements found that tell apart by piece all that any of them can."""
+    """The fewest hand checks and measurements found that tell apart by piece all that any of them can.
+
+    None where no capture shows anything: then each failure has its own (``Failing.told_by``).
+    """
     left: tuple[tuple[Failing, ...], ...] = ()
     """What looks alike after all of them as well, where it is not one piece."""
 
@@ -138,6 +142,7 @@ def _checks(failing: Failing) -> bool:
 
 def _failing(layout: Layout) -> tuple[Failing, ...]:
     shows, perhaps, told_by = _patterns(layout)
+    links = {part.id for part in layout.profile.parts if part.kind is PartKind.LINK}
     found: dict[tuple[object, ...], Failing] = {}
     for number, site in enumerate(layout.sites):
         kind, of = kind_of(site)
@@ -148,7 +153,7 @@ def _failing(layout: Layout) -> tuple[Failing, ...]:
                 works_badly=kind is SiteKind.POOR,
                 shows=frozenset(shows[number]),
                 perhaps=frozenset(perhaps[number]),
-                told_by=frozenset((*told_by[number], *_meters(kind, of, site.part, layout))),
+                told_by=frozenset((*told_by[number], *_meters(kind, of, site.part, links))),
             )
             found.setdefault((of, one.shows, one.told_by), one)
     return tuple(found.values())
@@ -177,11 +182,10 @@ def _spoiled(layout: Layout, id_: str, function: str, into: _Pattern) -> None:
             into[step.site].append(id_)
 
 
-def _meters(kind: SiteKind, of: str, piece: str, layout: Layout) -> tuple[str, ...]:
+def _meters(kind: SiteKind, of: str, piece: str, links: Collection[str]) -> tuple[str, ...]:
     """Where a meter shows it: a rail at its voltage, and the lines of a link that are a section of their own."""
     if kind is SiteKind.RAIL:
         return (f"{MEASURE}{of}",)
-    links = {part.id for part in layout.profile.parts if part.kind is PartKind.LINK}
     return (f"{MEASURE}{piece}",) if kind is SiteKind.SECTION and piece in links else ()
 
 
@@ -195,7 +199,7 @@ def _alike(lost: tuple[str, ...], failing: Sequence[Failing], minutes: dict[str,
         return told
     tellers = {teller for each in failing for teller in each.told_by}
     ranked = sorted(tellers, key=lambda teller: (minutes.get(teller, _METER_MINUTES), teller))
-    chosen = _fewest(failing, ranked)
+    chosen = _fewest(failing, ranked) if lost else []
     left = tuple(
         tuple(group) for group in _classes(failing, tellers).values() if len({each.piece for each in group}) > 1
     )
@@ -211,24 +215,36 @@ def _classes(failing: Iterable[Failing], tellers: Iterable[str]) -> dict[frozens
     return found
 
 
-def _unsettled(groups: Iterable[Iterable[Failing]]) -> int:
+def _unsettled(groups: Iterable[Sequence[Failing]]) -> int:
     """Pairs that stand in one group and are mended by different pieces."""
     pairs = 0
     for group in groups:
         counts = Counter(each.piece for each in group)
-        pairs += (counts.total() ** 2 - sum(count**2 for count in counts.values())) // 2
+        pairs += (len(group) ** 2 - sum(count**2 for count in counts.values())) // 2
     return pairs
 
 
 def _fewest(failing: Sequence[Failing], ranked: Sequence[str]) -> list[str]:
-    """Tellers that settle what all of them settle: the most telling first, then none that the others make idle."""
+    """Tellers that settle what all of them settle: the most telling first, then none that the others make idle.
+
+    What a teller settles never grows by what was asked before it, so only the
+    one that looks best has to be weighed again (M. Minoux, "Accelerated greedy
+    algorithms for maximizing submodular set functions", 1978; from memory).
+    """
     best = _unsettled(_classes(failing, ranked).values())
-    chosen: list[str] = []
     groups: list[list[Failing]] = [list(failing)]
-    while _unsettled(groups) > best:
-        one = min(ranked, key=lambda teller: _unsettled(_split(groups, teller)))
-        groups = _split(groups, one)
-        chosen.append(one)
+    open_pairs = _unsettled(groups)
+    bounds = [(-open_pairs, rank) for rank in range(len(ranked))]
+    chosen: list[str] = []
+    while open_pairs > best:
+        _, rank = heapq.heappop(bounds)
+        split = _split(groups, ranked[rank])
+        gain = open_pairs - _unsettled(split)
+        if bounds and (-gain, rank) > bounds[0]:
+            heapq.heappush(bounds, (-gain, rank))
+        else:
+            groups, open_pairs = split, open_pairs - gain
+            chosen.append(ranked[rank])
     for one in sorted(chosen, key=ranked.index, reverse=True):
         others = [each for each in chosen if each != one]
         if _unsettled(_classes(failing, others).values()) == best:
@@ -242,7 +258,7 @@ def _split(groups: Iterable[Iterable[Failing]], teller: str) -> list[list[Failin
         sides: tuple[list[Failing], list[Failing]] = ([], [])
         for each in group:
             sides[teller in each.told_by].append(each)
-        split += [side for side in sides if side]
+        split += [side for side in sides if len(side) > 1]
     return split
 
 
