@@ -12,7 +12,8 @@ from support.by_definition import outcome
 from support.small_units import units
 from support.wired import HERON, device, part
 
-from usbwatch.localise.discerning import Alike, Discerned, Failing, counted_on, discern, unexplained
+from usbwatch.localise.discerning import Alike, Discerned, Left, discern, unexplained
+from usbwatch.localise.failing import Failing, counted_on
 from usbwatch.localise.observations import MEASURE, measured
 from usbwatch.localise.paths import Layout, lay_out
 from usbwatch.localise.sites import UNKNOWN_PART, kind_of
@@ -93,7 +94,7 @@ def tellers(layout: Layout) -> list[str]:
     return [*(each.id for each in layout.profile.checks), *(f"{MEASURE}{id_}" for id_ in meters)]
 
 
-def pairs(group: Alike) -> list[tuple[Failing, Failing]]:
+def pairs(group: Alike | Left) -> list[tuple[Failing, Failing]]:
     return [(one, other) for one, other in combinations(group.failing, 2) if one.piece != other.piece]
 
 
@@ -116,7 +117,7 @@ def test_what_can_be_told_by_hand_is_told_by_the_checks_named_and_by_no_fewer(un
         assert told(list(group.split_by)) == (every if group.lost else set())
         for teller in group.split_by:
             assert told([each for each in group.split_by if each != teller]) != every
-        left = {frozenset((id(one), id(other))) for each in group.left for one, other in combinations(each, 2)}
+        left = {frozenset((id(one), id(other))) for each in group.left for one, other in combinations(each.failing, 2)}
         for number, (one, other) in enumerate(known_pairs):
             assert (frozenset((id(one), id(other))) in left) == (number not in every)
 
@@ -129,6 +130,20 @@ def test_what_tells_a_failure_by_hand_is_what_the_model_says(unit: Unit) -> None
     for failing in everything(discern(layout)):
         if len(sites_of(layout, failing)) == 1:
             assert failing.told_by == {each for each in tellers(layout) if settles(layout, each, failing)}
+
+
+@pytest.mark.properties
+@settings(deadline=None, max_examples=100)
+@given(unit=units())
+def test_the_checks_that_a_profile_lacks_would_tell_what_it_cannot(unit: Unit) -> None:
+    profile = unit[0]
+    for group in discern(lay_out(profile)).groups:
+        for alike in group.left:
+            more = tuple(HandCheck(id=f"more-{of}", question="Is it well?", needs=(of,)) for of in alike.lacking)
+            better = discern(lay_out(replace(profile, checks=(*profile.checks, *more))))
+            left = [{each.of for each in one.failing} for other in better.groups for one in other.left]
+            for one, other in pairs(alike):
+                assert not any({one.of, other.of} <= each for each in left)
 
 
 @pytest.mark.properties
@@ -188,7 +203,7 @@ class TestLarch:
     def test_a_slot_and_its_card_look_alike_to_everything(self) -> None:
         found = group(self.profile, "bluetooth")
         assert found.split_by == ()
-        assert [[each.of for each in left] for left in found.left] == [["radio-slot", "bluetooth"]]
+        assert [[each.of for each in left.failing] for left in found.left] == [["radio-slot", "bluetooth"]]
 
     def test_the_lines_of_the_gauge_take_a_meter(self) -> None:
         assert f"{MEASURE}top-case-flex" in group(self.profile, "battery").split_by
