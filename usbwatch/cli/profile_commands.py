@@ -36,18 +36,22 @@ def list_profiles(*, as_json: bool) -> int:
 
 @profile.command(name="show", epilog=example("usbwatch profile show generic-clamshell"))
 @click.argument("name", metavar="NAME|FILE", shell_complete=profile_names)
+@click.option("--full", is_flag=True, help="Every device, with its place and what it depends on, and every hand check.")
 @json_option
-def show_profile(name: str, *, as_json: bool) -> int:
-    """Show one profile by subassembly."""
+def show_profile(name: str, *, full: bool, as_json: bool) -> int:
+    """Show what one profile can and cannot localise, with the unit's harness as a drawing."""
     from usbwatch.cli.screen import page_width, show, write
+    from usbwatch.localise import discern_model
     from usbwatch.profile import find
-    from usbwatch.show import json_text, profile_document, profile_view
+    from usbwatch.show import json_text, profile_document, profile_page, profile_view
 
     found = find(name)
     if as_json:
-        write(json_text(profile_document(found)))
-    else:
+        write(json_text(profile_document(found, discern_model(found))))
+    elif full:
         show(profile_view(found, page_width()))
+    else:
+        show(profile_page(found, discern_model(found), page_width()))
     return exits.WELL
 
 
@@ -56,12 +60,14 @@ def show_profile(name: str, *, as_json: bool) -> int:
 def validate(files: tuple[str, ...]) -> int:
     """Check profile files; every fault is said, with its place.
 
-    What is sound but could be better is said as well.
+    What is sound but could be better is said as well, and what looks alike in
+    a capture, with the hand check that tells it apart.
 
     Exit code 0: all are sound; 3: at least one is not.
     """
     from usbwatch.cli.screen import say, show
     from usbwatch.errors import UsbwatchError
+    from usbwatch.localise import discern_model
     from usbwatch.profile import load, notes
     from usbwatch.show.profile_view import profile_sound_view
 
@@ -69,7 +75,7 @@ def validate(files: tuple[str, ...]) -> int:
     for path in files:
         try:
             found = load(path)
-            show(profile_sound_view(found, notes(found)))
+            show(profile_sound_view(found, notes(found), discern_model(found)))
         except UsbwatchError as error:
             say(f"usbwatch: {error}")
             code = exits.BAD_INPUT

@@ -18,12 +18,12 @@ from dataclasses import dataclass, replace
 from usbwatch.compare.by_hand import by_hand_only
 from usbwatch.localise.failing import Failing, counted_on, failing
 from usbwatch.localise.observations import observed
-from usbwatch.localise.paths import Layout
+from usbwatch.localise.paths import Layout, lay_out
 from usbwatch.localise.sites import UNKNOWN_PART
 from usbwatch.model.findings import Symptom
-from usbwatch.model.profile import ExpectedDevice, PartKind
+from usbwatch.model.profile import ExpectedDevice, PartKind, Profile
 
-__all__ = ["Alike", "Discerned", "Left", "discern", "unexplained"]
+__all__ = ["Alike", "Discerned", "InVariant", "Left", "discern", "discern_model", "unexplained"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,6 +64,16 @@ class Alike:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class InVariant:
+    """What nothing tells apart in one variant, and something does in a unit that has everything."""
+
+    variant: str
+    """Id of the variant."""
+    group: Alike
+    left: Left
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Discerned:
     """What a capture of this variant of a model, and the hand checks of its profile, can tell."""
 
@@ -77,6 +87,8 @@ class Discerned:
     """Devices that no capture proves, and no hand check asks about."""
     unexplained: tuple[str, ...]
     """Devices whose loss is better explained by what the profile does not know (``unexplained``)."""
+    in_variants: tuple[InVariant, ...] = ()
+    """What cannot be told apart in some variants alone, for want of what they do not have."""
 
     @property
     def by_capture(self) -> tuple[Alike, ...]:
@@ -92,6 +104,25 @@ class Discerned:
     def unseen(self) -> Alike | None:
         """What no capture shows, and a hand check does."""
         return next((group for group in self.groups if not group.lost), None)
+
+
+_MOST_VARIANTS = 10
+"""Variants that are gone through; each is a layout of its own."""
+
+
+def discern_model(profile: Profile) -> Discerned:
+    """What can be told apart in a unit that has all of the profile, and what not in its variants alone."""
+    whole = discern(lay_out(profile))
+    known = [{each.of for each in left.failing} for group in whole.groups for left in group.left]
+    variants = [variant for variant in profile.variants if variant.without][:_MOST_VARIANTS]
+    found = (
+        InVariant(variant=variant.id, group=group, left=left)
+        for variant in variants
+        for group in discern(lay_out(profile, variant.id)).groups
+        for left in group.left
+        if not any({each.of for each in left.failing} <= other for other in known)
+    )
+    return replace(whole, in_variants=tuple(found))
 
 
 def discern(layout: Layout) -> Discerned:

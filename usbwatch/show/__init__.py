@@ -16,7 +16,7 @@ from usbwatch.show.lines import BLANK, Line, Span, Style, line
 from usbwatch.show.localise_view import localise_view
 from usbwatch.show.localised import Localised, Seen, Supposed
 from usbwatch.show.outcome import Outcome, outcome, sentence
-from usbwatch.show.profile_view import profile_list_view, profile_view
+from usbwatch.show.profile_view import profile_list_view, profile_page, profile_view
 from usbwatch.show.safe import plain_ascii, safe
 from usbwatch.show.writers import coloured, plain
 
@@ -45,6 +45,7 @@ __all__ = [
     "plain_ascii",
     "profile_document",
     "profile_list_view",
+    "profile_page",
     "profile_view",
     "profiles_document",
     "safe",

@@ -13,6 +13,8 @@ from enum import Enum
 from typing import TypeAlias
 
 from usbwatch.localise import contradictions
+from usbwatch.localise.discerning import Discerned, Left
+from usbwatch.localise.failing import Failing
 from usbwatch.model import Plan, Profile, Suspects
 from usbwatch.model.changes import Changes
 from usbwatch.profile import to_dict
@@ -114,11 +116,54 @@ def changes_document(changes: Changes) -> dict[str, Json]:
     return {"format": "usbwatch-diff", "schema": _SCHEMA, "changed": not changes.none, **_fields(changes)}
 
 
-def profile_document(profile: Profile) -> dict[str, Json]:
-    """One profile in full, in the layout of its file: a ``usbwatch-profile`` document."""
+def profile_document(profile: Profile, discerned: Discerned | None = None) -> dict[str, Json]:
+    """One profile in full, in the layout of its file: a ``usbwatch-profile`` document.
+
+    What it can tell apart stands beside that, under ``localises``.
+    """
     document = plain_value(to_dict(profile))
     assert isinstance(document, dict)
-    return document
+    return document | {"localises": _discerned(discerned)} if discerned else document
+
+
+def _discerned(discerned: Discerned) -> Json:
+    return {
+        "groups": [
+            {
+                "lost": plain_value(group.lost),
+                "pieces": plain_value(group.pieces),
+                "failing": [_failing(each) for each in group.failing],
+                "told_apart_by": plain_value(group.split_by),
+                "alike_to_all": [_left(left) for left in group.left],
+            }
+            for group in discerned.groups
+        ],
+        "in_variants": [
+            {"variant": plain_value(each.variant), "lost": plain_value(each.group.lost), "alike": _left(each.left)}
+            for each in discerned.in_variants
+        ],
+        "shown_in_some_units": [_failing(each) for each in discerned.perhaps],
+        "unobserved": [_failing(each) for each in discerned.unobserved],
+        "unproven": plain_value(discerned.unproven),
+        "unexplained": plain_value(discerned.unexplained),
+    }
+
+
+def _left(left: Left) -> Json:
+    return {
+        "failing": [_failing(each) for each in left.failing],
+        "lacking_checks": plain_value(left.lacking),
+        "in_some_units": plain_value(sorted(left.in_some_units)),
+    }
+
+
+def _failing(one: Failing) -> Json:
+    return {
+        "of": plain_value(one.of),
+        "piece": plain_value(one.piece),
+        "works_badly": one.works_badly,
+        "told_by": plain_value(sorted(one.told_by)),
+    }
 
 
 def profiles_document(profiles: Sequence[Profile]) -> dict[str, Json]:

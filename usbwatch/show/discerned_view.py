@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from usbwatch.localise.discerning import Alike, Discerned, Failing
+from usbwatch.localise.discerning import Alike, Discerned, Left
+from usbwatch.localise.failing import Failing
 from usbwatch.localise.observations import MEASURE
 from usbwatch.model import Part, PartKind, Profile
 from usbwatch.show.harness_drawing import BY_HAND_SIGN, OPTIONAL_SIGN, Mark
@@ -25,27 +26,33 @@ _NAME = 48
 
 
 def marks(profile: Profile, discerned: Discerned) -> dict[str, Mark]:
-    """By id of each subassembly and link: the worst that is to be said of telling it from others."""
-    found = {part.id: _BY_CAPTURE for part in profile.parts if part.kind in (PartKind.SUBASSEMBLY, PartKind.LINK)}
-    seen = {piece for group in discerned.groups if group.lost for piece in group.pieces}
-    told = {each.piece for group in discerned.groups for each in group.failing}
-    found |= {id_: _BY_NOTHING for id_ in found if id_ not in told}
-    for group in discerned.groups:
-        if len(group.pieces) > 1 or not group.lost:
-            own = [piece for piece in group.pieces if group.lost or piece not in seen]
-            left = {each.piece for alike in group.left for each in alike}
-            for piece in own:
-                if found.get(piece) is not _BY_NOTHING:
-                    found[piece] = _BY_NOTHING if piece in left else _BY_HAND
-    return found
+    """By id of each subassembly and link: the worst that is to be said of telling it from others.
+
+    What no capture shows of a piece counts only where no capture shows anything of it.
+    """
+    pieces = [part.id for part in profile.parts if part.kind in (PartKind.SUBASSEMBLY, PartKind.LINK)]
+    groups = {piece: [group for group in discerned.groups if piece in group.pieces] for piece in pieces}
+    return {piece: _mark(piece, [each for each in own if each.lost] or own) for piece, own in groups.items()}
+
+
+def _mark(piece: str, groups: Sequence[Alike]) -> Mark:
+    left = {each.piece for group in groups for alike in _worth_saying(group) for each in alike.failing}
+    if not groups or piece in left:
+        return _BY_NOTHING
+    return _BY_CAPTURE if all(group.lost and len(group.pieces) == 1 for group in groups) else _BY_HAND
+
+
+def _worth_saying(group: Alike) -> list[Left]:
+    """What is left alike, without boards of which only some unspecific look tells, such as one for liquid."""
+    return [left for left in group.left if not all(each.works_badly for each in left.failing)]
 
 
 def legend(profile: Profile) -> list[Line]:
     """What the signs of the drawing say."""
     signs = (
-        ("  ✓", _BY_CAPTURE.style, " a capture tells it from all others   "),
+        ("  ✓", _BY_CAPTURE.style, " a capture tells it   "),
         ("h", _BY_HAND.style, " a hand check must help   "),
-        ("?", _BY_NOTHING.style, " not from every other"),
+        ("?", _BY_NOTHING.style, " not told from all others"),
     )
     pieces: list[str | tuple[str, Style]] = []
     for sign, style, words in signs:
@@ -61,11 +68,10 @@ def _device_legend(profile: Profile) -> list[Line]:
 def discerned_lines(profile: Profile, discerned: Discerned) -> list[Line]:
     """Told apart by a capture, only by a hand check, not at all; and what no capture shows."""
     speech = _Speech(profile)
-    left = [(group, alike) for group in discerned.groups for alike in group.left]
     sections = (
         ("Told apart by a capture", list(speech.of_pieces(discerned.by_capture))),
         ("Told apart only by a hand check", [one for group in discerned.by_hand for one in speech.by_hand(group)]),
-        ("Cannot be told apart, but by exchanging one", [speech.left(group, alike) for group, alike in left]),
+        ("Cannot be told apart but by exchanging one", speech.all_left(discerned)),
         ("Shown by no capture", list(speech.unseen(discerned))),
     )
     return [one for title, lines in sections if lines for one in (*heading(title), *lines)]
@@ -78,6 +84,7 @@ class _Speech:
         self._parts: dict[str, Part] = {part.id: part for part in profile.parts}
         self._names = {part.id: safe(part.name, _NAME) for part in profile.parts}
         self._names |= {device.id: safe(device.name, _NAME) for device in profile.devices}
+        self._names |= {variant.id: safe(variant.name, _NAME) for variant in profile.variants}
 
     def name(self, id_: str) -> str:
         return self._names.get(id_, safe(id_, _NAME))
@@ -89,7 +96,7 @@ class _Speech:
             by_piece.setdefault(group.pieces[0], []).extend(self.failures(group.failing))
         for piece, names in by_piece.items():
             whole = "as a whole" if self.name(piece) in names else ""
-            own = [name for name in dict.fromkeys(names) if name != self.name(piece)]
+            own = [self._shorter(name, piece) for name in dict.fromkeys(names) if name != self.name(piece)]
             said = "; ".join(filter(None, [whole, ", ".join(own)]))
             yield line("  ", (self.name(piece), Style.STRONG), f": {said}", hang=4)
 
@@ -99,18 +106,29 @@ class _Speech:
     def by_hand(self, group: Alike) -> Iterable[Line]:
         if group.split_by:
             yield line("  ", (f"{self.lost(group)}: ", Style.STRONG), f"{self.either(group.failing)}?", hang=4)
-            yield line("    ", ("→ ", Style.FAINT), self.tellers(group.split_by), hang=6)
+            in_part = "in part: " if group.left else ""
+            yield line("    ", (f"→ {in_part}", Style.FAINT), self.tellers(group.split_by), hang=6)
 
-    def left(self, group: Alike, alike: Sequence[Failing]) -> Line:
-        what = f"{self.lost(group)}: " if group.lost else ""
-        return line("  ", (what, Style.STRONG), f"{self.either(alike)}; ", (self.remedy(alike), Style.FAINT), hang=4)
+    def all_left(self, discerned: Discerned) -> list[Line]:
+        told = self.left(discerned)
+        return [
+            line("  ", (what, Style.STRONG), either, (remedy, Style.FAINT), hang=4) for what, either, remedy in told
+        ]
+
+    def left(self, discerned: Discerned) -> Iterable[tuple[str, str, str]]:
+        """What nothing tells apart: what is lost, what it may be, and what would tell."""
+        found = [("", group, left) for group in discerned.groups for left in _worth_saying(group)]
+        found += [(f"in {self.name(each.variant)}, ", each.group, each.left) for each in discerned.in_variants]
+        for variant, group, left in found:
+            what = f"{variant}{self.lost(group)}: " if group.lost or variant else ""
+            yield what, f"{self.either(left.failing)}; ", self.remedy(left)
 
     def lost(self, group: Alike) -> str:
         """What a capture then loses, the rest of many by their number."""
         names = [self.name(id_) for id_ in group.lost]
         if len(names) > _SHOWN:
             names = [*names[: _SHOWN - 1], f"{len(names) - _SHOWN + 1} more"]
-        return f"{listed(names)} lost" if names else "nothing lost"
+        return f"{listed(names)} lost" if names else "no capture shows it"
 
     def either(self, failing: Iterable[Failing]) -> str:
         """The pieces that may be it, each with what of it may be."""
@@ -120,10 +138,14 @@ class _Speech:
         return listed([self._piece(piece, own) for piece, own in by_piece.items()], "or")
 
     def _piece(self, piece: str, own: Sequence[Failing]) -> str:
-        inner = [name for name in self.failures(own) if name != self.name(piece)]
+        inner = [self._shorter(name, piece) for name in self.failures(own) if name != self.name(piece)]
         shown = inner if len(inner) <= _SHOWN else [*inner[: _SHOWN - 1], f"{len(inner) - _SHOWN + 1} more"]
         whole = any(each.of == piece for each in own)
         return f"{self.name(piece)} ({', '.join(shown)})" if inner and not whole else self.name(piece)
+
+    def _shorter(self, name: str, piece: str) -> str:
+        """A part's name beside its piece's: "USB section" for "USB section of the mainboard"."""
+        return name.removesuffix(f" of the {self.name(piece).casefold()}")
 
     def tellers(self, ids: Iterable[str]) -> str:
         return ", ".join(self._teller(id_) for id_ in ids)
@@ -132,19 +154,13 @@ class _Speech:
         part = id_.removeprefix(MEASURE)
         return safe(id_, 60) if part == id_ else f"measure {self.name(part)}"
 
-    def remedy(self, alike: Sequence[Failing]) -> str:
-        """What would tell them apart: what the unit may have, else the hand check that the profile lacks."""
-        perhaps = frozenset().union(*(each.perhaps for each in alike)) - frozenset.intersection(
-            *(each.perhaps for each in alike)
-        )
-        where = f" (so would {listed([self.name(id_) for id_ in sorted(perhaps)], 'or')}, in units that have it)"
-        return f"{self._lacking(alike)} would tell{where if perhaps else ''}"
-
-    def _lacking(self, alike: Sequence[Failing]) -> str:
-        """The check that would have to be: about a link, else a rail, else whatever is named first."""
-        order = {PartKind.LINK: 0, PartKind.RAIL: 1, PartKind.SECTION: 2, PartKind.SUBASSEMBLY: 3}
-        ranked = sorted(alike, key=lambda each: order[self._parts[each.of].kind] if each.of in self._parts else 4)
-        return f'a hand check with needs = ["{safe(ranked[0].of, 60)}"]'
+    def remedy(self, alike: Left) -> str:
+        """What would tell them apart: the hand checks that the profile lacks, and what only some units have."""
+        needs = listed([f'["{safe(of, 60)}"]' for of in alike.lacking])
+        checks = "a hand check" if len(alike.lacking) == 1 else "hand checks"
+        others = [self.name(id_) for id_ in sorted(alike.in_some_units)]
+        where = f" (so would {listed(others, 'or')}, in a unit that has it)" if others else ""
+        return f"{checks} with needs = {needs} would tell{where}"
 
     def unseen(self, discerned: Discerned) -> Iterable[Line]:
         """What takes a hand check to be seen at all; what only some units show; what nothing shows."""
@@ -163,26 +179,27 @@ def alike_lines(profile: Profile, discerned: Discerned) -> list[Line]:
     """Each group that a capture cannot tell apart, with what would, as a validation lists them."""
     speech = _Speech(profile)
     told = [
-        f"{speech.lost(group)}: {speech.either(group.failing)}; told apart by {speech.tellers(group.split_by)}"
+        f"{speech.lost(group)}: {speech.either(group.failing)}; told apart{' in part' if group.left else ''} by"
+        f" {speech.tellers(group.split_by)}"
         for group in discerned.by_hand
         if group.split_by
     ]
-    left = [(group, alike) for group in discerned.groups for alike in group.left]
-    told += [f"{speech.lost(group)}: {speech.either(alike)}; {speech.remedy(alike)}" for group, alike in left]
+    told += [f"{what or 'no capture shows it: '}{either}{remedy}" for what, either, remedy in speech.left(discerned)]
     return [line(("  alike ", Style.FAINT), one, hang=8) for one in told]
 
 
 def discerned_notes(profile: Profile, discerned: Discerned) -> tuple[tuple[str, str], ...]:
-    """Pairs of place and remark: devices that nothing proves, observes or explains."""
+    """Pairs of place and remark: devices that nothing proves, observes or explains.
+
+    A part that nothing names is left to the notes that need no fault model.
+    """
     kinds = {part.id: part.kind.value for part in profile.parts} | {device.id: "device" for device in profile.devices}
     needed = {need for device in profile.devices for need in device.needs}
-    needed |= {need for check in profile.checks for need in check.needs}
-    unobserved = [
-        each.of for each in discerned.unobserved if not each.works_badly and each.of not in discerned.unproven
-    ]
+    needed |= {device.id for device in profile.devices}.difference(discerned.unproven)
+    unobserved = (each.of for each in discerned.unobserved if not each.works_badly and each.of in needed)
     return (
         *((f"device.{id_}", _UNPROVEN) for id_ in discerned.unproven),
-        *((f"{kinds[id_]}.{id_}", _UNOBSERVED) for id_ in unobserved if kinds[id_] == "device" or id_ in needed),
+        *((f"{kinds[id_]}.{id_}", _UNOBSERVED) for id_ in unobserved),
         *((f"device.{id_}", _UNEXPLAINED) for id_ in discerned.unexplained),
     )
 

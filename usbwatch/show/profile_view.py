@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from usbwatch.localise.discerning import Discerned
 from usbwatch.model import ExpectedDevice, HandCheck, Match, PartKind, Profile, Rung, Variant
+from usbwatch.show.discerned_view import alike_lines, discerned_lines, discerned_notes, legend, marks
 from usbwatch.show.harness import Stub, stubs
+from usbwatch.show.harness_drawing import drawing
 from usbwatch.show.lines import BLANK, Line, Style, line
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, labelled, perforation, stub_heading
 from usbwatch.show.words import counted, cure
 
-__all__ = ["profile_list_view", "profile_sound_view", "profile_view"]
+__all__ = ["profile_list_view", "profile_page", "profile_sound_view", "profile_view"]
 
 _SET_IN = 2
 _COLUMN = 14
@@ -26,12 +29,13 @@ def profile_list_view(profiles: Sequence[Profile]) -> list[Line]:
 
 
 def _entry(profile: Profile) -> list[Line]:
+    said = (profile.source, profile.author, profile.date)
     fits = "any laptop, by function" if profile.generic else _match_words(profile.match)
     return [
         line((safe(profile.id, 60), Style.STRONG), f"  {safe(profile.name, 80)}", hang=_SET_IN),
         line(f"  {_size(profile)}", hang=_SET_IN),
         *labelled("fits", [fits], _SET_IN, column=8),
-        *labelled("source", [safe(one) for one in (profile.source, profile.author, profile.date) if one], 2, column=8),
+        *labelled("source", [safe(one).rstrip(".") for one in said if one], _SET_IN, column=8),
     ]
 
 
@@ -47,6 +51,19 @@ def _size(profile: Profile) -> str:
 def _match_words(match: Match) -> str:
     keys = [f"{safe(key, 40)} {' or '.join(safe(one, 60) for one in values)}" for key, values in match.strings.items()]
     return ", ".join(keys) if keys else "no unit by itself; only when named"
+
+
+def profile_page(profile: Profile, discerned: Discerned, width: int) -> list[Line]:
+    """What one profile can and cannot localise: its harness as a drawing, then what is told apart, and how."""
+    return [
+        *_entry(profile),
+        BLANK,
+        *drawing(profile, marks(profile, discerned), width),
+        BLANK,
+        *legend(profile),
+        *discerned_lines(profile, discerned),
+        *_variants(profile.variants),
+    ]
 
 
 def profile_view(profile: Profile, width: int) -> list[Line]:
@@ -135,10 +152,17 @@ def _money(profile: Profile) -> list[Line]:
     return [*heading("Worth"), *labelled("unit", said, _SET_IN, column=8)] if said else []
 
 
-def profile_sound_view(profile: Profile, notes: Sequence[tuple[str, str]] = ()) -> list[Line]:
-    """What is said of a profile in which no fault was found; ``notes`` are pairs of place and remark."""
+def profile_sound_view(
+    profile: Profile, notes: Sequence[tuple[str, str]] = (), discerned: Discerned | None = None
+) -> list[Line]:
+    """What is said of a profile in which no fault was found; ``notes`` are pairs of place and remark.
+
+    What looks alike in a capture, with what would tell it apart, comes last.
+    """
     name = safe(profile.path or profile.id)
+    notes = (*notes, *(discerned_notes(profile, discerned) if discerned else ()))
     return [
         line(("✓ sound  ", Style.FINE), (name, Style.STRONG), f": {safe(profile.id, 60)}, {_size(profile)}", hang=9),
         *(line(("  note  ", Style.CAUTION), f"{safe(place, 80)}: {safe(remark)}", hang=8) for place, remark in notes),
+        *(alike_lines(profile, discerned) if discerned else ()),
     ]
