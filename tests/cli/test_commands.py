@@ -136,6 +136,23 @@ def test_profiles_are_listed_and_shown(usbwatch: Usbwatch) -> None:
     assert (shown["format"], shown["id"]) == ("usbwatch-profile", "plover-small")
 
 
+def test_a_profile_is_shown_by_what_it_can_tell_and_in_full_when_asked(usbwatch: Usbwatch) -> None:
+    shown = usbwatch("profile", "show", "plover-small").stdout
+    assert "TOLD APART BY A CAPTURE" in shown or "CANNOT BE TOLD APART" in shown
+    assert "depends on" not in shown
+    full = usbwatch("profile", "show", "plover-small", "--full").stdout
+    assert "depends on" in full
+    document = json.loads(usbwatch("profile", "show", "plover-small", "--json").stdout)
+    told = {each["of"] for group in document["localises"]["groups"] for each in group["failing"]}
+    assert "keyboard" in told
+
+
+def test_a_validation_says_what_looks_alike_in_a_capture(usbwatch: Usbwatch) -> None:
+    done = usbwatch("profile", "validate", "profiles/plover-small.toml")
+    assert done.returncode == 0
+    assert "  alike " in done.stdout
+
+
 def test_every_fault_of_every_file_is_said(bench: Path, usbwatch: Usbwatch, monkeypatch: pytest.MonkeyPatch) -> None:
     (bench / "bad.toml").write_text(
         PROFILE_TOML.replace('"bluetooth"', '"bluetoth"').replace("cost = 60", "cost = -60"), encoding="utf-8"

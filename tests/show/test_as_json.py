@@ -10,6 +10,7 @@ import pytest
 from support.hostile import HOSTILE, poisoned
 from support.invented import PROFILE, TOP_CASE_LOST, WHOLE
 
+from usbwatch.localise import discern_model
 from usbwatch.model import Rung, UnitStrings, Verdict
 from usbwatch.show import check_document, json_text, profile_document, profiles_document
 from usbwatch.show.as_json import plain_value
@@ -66,6 +67,17 @@ def test_a_profile_is_shown_in_the_layout_of_its_file() -> None:
     document = read(json_text(profile_document(PROFILE)))
     assert (document["format"], document["schema"]) == ("usbwatch-profile", 1)
     assert document["device"]["keyboard"]["needs"] == ["top-case-rail", "top-case-flex", "hub"]
+
+
+def test_what_a_profile_can_tell_apart_stands_beside_it() -> None:
+    found = discern_model(PROFILE)
+    told = read(json_text(profile_document(PROFILE, found)))["localises"]
+    assert [group["lost"] for group in told["groups"]] == [list(group.lost) for group in found.groups]
+    (gauge,) = (group for group in told["groups"] if group["lost"] == ["battery"])
+    assert (gauge["pieces"], gauge["told_apart_by"]) == (["battery-plug", "battery-pack"], ["battery-alone"])
+    (display,) = (group for group in told["groups"] if group["lost"] == ["camera", "panel"])
+    assert display["alike_to_all"][0]["lacking_checks"] == ["display-cable"]
+    assert [each["of"] for each in told["unobserved"]] == [each.of for each in found.unobserved]
 
 
 @pytest.mark.parametrize("text", HOSTILE.values(), ids=HOSTILE.keys())

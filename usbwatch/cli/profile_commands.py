@@ -39,7 +39,10 @@ def list_profiles(*, as_json: bool) -> int:
 @click.option("--full", is_flag=True, help="Every device, with its place and what it depends on, and every hand check.")
 @json_option
 def show_profile(name: str, *, full: bool, as_json: bool) -> int:
-    """Show what one profile can and cannot localise, with the unit's harness as a drawing."""
+    """Show what a profile can and cannot localise.
+
+    The harness of the unit is drawn: subassemblies, and the links between them.
+    """
     from usbwatch.cli.screen import page_width, show, write
     from usbwatch.localise import discern_model
     from usbwatch.profile import find

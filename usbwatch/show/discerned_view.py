@@ -23,6 +23,8 @@ _BY_NOTHING = Mark(sign="?", style=Style.WRONG)
 _SHOWN = 4
 """Devices, and parts of one piece, that a line names."""
 _NAME = 48
+_LISTED = 50
+"""Look-alikes that a validation lists."""
 
 
 def marks(profile: Profile, discerned: Discerned) -> dict[str, Mark]:
@@ -185,7 +187,8 @@ def alike_lines(profile: Profile, discerned: Discerned) -> list[Line]:
         if group.split_by
     ]
     told += [f"{what or 'no capture shows it: '}{either}{remedy}" for what, either, remedy in speech.left(discerned)]
-    return [line(("  alike ", Style.FAINT), one, hang=8) for one in told]
+    more = [f"and {len(told) - _LISTED} more, which usbwatch profile show lists"] if len(told) > _LISTED else []
+    return [line(("  alike ", Style.FAINT), one, hang=8) for one in (*told[:_LISTED], *more)]
 
 
 def discerned_notes(profile: Profile, discerned: Discerned) -> tuple[tuple[str, str], ...]:
