@@ -1,4 +1,4 @@
-"""``usbwatch profile``: the known profiles, one in full, and whether a file is sound."""
+"""``usbwatch profile``: the known profiles, one in full, whether a file is sound, and how to make and share one."""
 
 from __future__ import annotations
 
@@ -6,13 +6,19 @@ import click
 
 from usbwatch.cli import exits
 from usbwatch.cli.options import example, json_option, profile_names
+from usbwatch.cli.profile_add_command import add_profiles
+from usbwatch.cli.profile_draft_command import draft_profile
 
 __all__ = ["profile"]
 
 
 @click.group(epilog=example("usbwatch profile list"))
 def profile() -> None:
-    """List, show and validate the profiles of models."""
+    """List, show, draft, validate and add the profiles of models."""
+
+
+profile.add_command(draft_profile)
+profile.add_command(add_profiles)
 
 
 @profile.command(name="list", epilog=example("usbwatch profile list"))
@@ -27,10 +33,11 @@ def list_profiles(*, as_json: bool) -> int:
     shelf = library()
     tell_of_broken(shelf)
     found = shelf.profiles
+    origins = {one.id: shelf.origin(one) for one in found}
     if as_json:
-        write(json_text(profiles_document(found)))
+        write(json_text(profiles_document(found, origins)))
     else:
-        show(profile_list_view(found))
+        show(profile_list_view(found, origins))
     return exits.WELL
 
 

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 __all__ = ["default_name", "write_file"]
 
 _NAME_LENGTH = 40
+_REMEDY = "choose another name with -o, or give --force to overwrite it"
 
 
 def default_name(unit: UnitStrings, moment: datetime) -> str:
@@ -24,11 +25,12 @@ def default_name(unit: UnitStrings, moment: datetime) -> str:
     return f"{model}-{moment:%Y-%m-%d-%H%M%S}.json"
 
 
-def write_file(path: str, text: str, *, force: bool = False) -> None:
+def write_file(path: str, text: str, *, force: bool = False, remedy: str = _REMEDY) -> None:
     """Write ``text`` to ``path`` in one step: a reader sees the old file or the new one, never half of it.
 
     Raises ``UnwritableOutput`` when that cannot be, or when a file is there and
-    ``force`` is not given; what was there before is then untouched.
+    ``force`` is not given, with ``remedy`` for what to do; what was there
+    before is then untouched.
     """
     from usbwatch.errors import UnwritableOutput
 
@@ -40,7 +42,6 @@ def write_file(path: str, text: str, *, force: bool = False) -> None:
             raise FileExistsError  # noqa: TRY301 - the same answer as when the file appears a moment later
         _write_beside(target, text.encode("utf-8"), force=force)
     except FileExistsError:
-        remedy = "choose another name with -o, or give --force to overwrite it"
         raise UnwritableOutput(path, "is there already", remedy) from None
     except (OSError, ValueError, RuntimeError) as error:  # ValueError: a NUL; RuntimeError: a loop of links
         reason = getattr(error, "strerror", None) or str(error)

@@ -1,8 +1,31 @@
 """Profiles made from captures: what of a unit a profile should expect, and how it is written down. Pure.
 
-The front of this room: ``census(capture)``.
+The front of this room: ``census(capture)``, ``draft(capture, layout)``,
+``text_of(draft)`` and ``updated(text, profile, draft)``.
 """
 
 from usbwatch.drafting.census import Census, LeftOut, Resident, Unfitted, census
+from usbwatch.drafting.draft import Draft, Entry, draft
+from usbwatch.drafting.layout import Layout
+from usbwatch.drafting.notices import notices
+from usbwatch.drafting.templates import LAYOUTS, layout_for
+from usbwatch.drafting.updating import Update, updated
+from usbwatch.drafting.writing import text_of
 
-__all__ = ["Census", "LeftOut", "Resident", "Unfitted", "census"]
+__all__ = [
+    "LAYOUTS",
+    "Census",
+    "Draft",
+    "Entry",
+    "Layout",
+    "LeftOut",
+    "Resident",
+    "Unfitted",
+    "Update",
+    "census",
+    "draft",
+    "layout_for",
+    "notices",
+    "text_of",
+    "updated",
+]

@@ -20,7 +20,7 @@ from usbwatch.model.ladder import CoverageState, Rung, Verdict
 from usbwatch.model.location import Location, hangs_on, is_location, outward, parent_port, port_chain, same_port_chain
 from usbwatch.model.observation import Deed, Observation, Response
 from usbwatch.model.plan import Action, Advice, Outcome, Plan, Proposal
-from usbwatch.model.profile import ExpectedDevice, HandCheck, Match, Money, Part, PartKind, Profile, Variant
+from usbwatch.model.profile import Basis, ExpectedDevice, HandCheck, Match, Money, Part, PartKind, Profile, Variant
 from usbwatch.model.steps import Look, Step, StepKind
 from usbwatch.model.suspects import (
     Cure,
@@ -38,6 +38,7 @@ __all__ = [
     "Action",
     "Advice",
     "Answer",
+    "Basis",
     "Blacklisted",
     "Capture",
     "ChangeKind",

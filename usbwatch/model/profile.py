@@ -11,7 +11,7 @@ from enum import Enum
 
 from usbwatch.model.ladder import Rung
 
-__all__ = ["ExpectedDevice", "HandCheck", "Match", "Money", "Part", "PartKind", "Profile", "Variant"]
+__all__ = ["Basis", "ExpectedDevice", "HandCheck", "Match", "Money", "Part", "PartKind", "Profile", "Variant"]
 
 
 class PartKind(Enum):
@@ -130,6 +130,24 @@ class Money:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Basis:
+    """What a profile rests on."""
+
+    how: str = ""
+    """``drafted`` from one capture, ``learnt`` from many, ``written`` by hand; "" when not told."""
+    layout: str = ""
+    """Id of the layout template that its subassemblies and links were proposed from, "" for none."""
+    units: int | None = None
+    """How many good units; None when not told."""
+    captures: int | None = None
+    """How many captures of them."""
+    since: str = ""
+    """Day of the earliest capture, ISO 8601, or ""."""
+    until: str = ""
+    """Day of the latest."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Profile:
     """A model's profile. Ids are unique over parts, devices and hand checks together."""
 
@@ -148,5 +166,10 @@ class Profile:
     devices: tuple[ExpectedDevice, ...] = ()
     checks: tuple[HandCheck, ...] = ()
     money: Money = field(default_factory=Money)
+    basis: Basis = field(default_factory=Basis)
+    digest: str = ""
+    """``sha256:…`` of its content when that was last sealed, as the file says; "" for none."""
+    edited: bool = field(default=False, compare=False)
+    """Whether its content was changed since: the digest is of another content."""
     path: str = ""
     """The file it was read from."""

@@ -5,8 +5,9 @@ Import this module only inside functions: the tables need msgspec.
 
 from __future__ import annotations
 
-from usbwatch.model import ExpectedDevice, HandCheck, Match, Money, Part, PartKind, Profile, Rung, Variant
+from usbwatch.model import Basis, ExpectedDevice, HandCheck, Match, Money, Part, PartKind, Profile, Rung, Variant
 from usbwatch.profile.shape import (
+    BasisTable,
     CheckTable,
     DeviceTable,
     Document,
@@ -36,6 +37,8 @@ def profile_of(document: Document, path: str) -> Profile:
         devices=tuple(_device(key, table) for key, table in document.device.items()),
         checks=tuple(_check(key, table) for key, table in document.check.items()),
         money=_money(document.money),
+        basis=_basis(document.basis),
+        digest=document.digest,
         path=path,
     )
 
@@ -120,4 +123,15 @@ def _money(table: MoneyTable) -> Money:
         value_as_is=_number(table.value_as_is),
         value_parts=_number(table.value_parts),
         hourly_rate=_number(table.hourly_rate),
+    )
+
+
+def _basis(table: BasisTable) -> Basis:
+    return Basis(
+        how=table.how if isinstance(table.how, str) else "",
+        layout=table.layout,
+        units=_number(table.units),
+        captures=_number(table.captures),
+        since=table.since,
+        until=table.until,
     )

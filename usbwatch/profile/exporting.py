@@ -6,7 +6,7 @@ written as TOML it is a profile file again.
 
 from __future__ import annotations
 
-from usbwatch.model import ExpectedDevice, HandCheck, Money, Part, PartKind, Profile, Rung, Variant
+from usbwatch.model import Basis, ExpectedDevice, HandCheck, Money, Part, PartKind, Profile, Rung, Variant
 
 __all__ = ["FORMAT", "PROFILE_SCHEMA", "to_dict"]
 
@@ -23,13 +23,13 @@ def to_dict(profile: Profile) -> dict[str, object]:
         "id": profile.id,
         "name": profile.name,
         "source": profile.source,
-        **_given(author=profile.author, date=profile.date, generic=profile.generic),
+        **_given(author=profile.author, date=profile.date, digest=profile.digest, generic=profile.generic),
         **_given(match=_match(profile.match.strings)),
         **_given(variant={variant.id: _variant(variant) for variant in profile.variants}),
         **_given(**{kind.value: _parts(profile, kind) for kind in PartKind}),
         **_given(device={device.id: _device(device) for device in profile.devices}),
         **_given(check={check.id: _check(check) for check in profile.checks}),
-        **_given(money=_money(profile.money)),
+        **_given(money=_money(profile.money), basis=_basis(profile.basis)),
     }
 
 
@@ -90,4 +90,15 @@ def _money(money: Money) -> dict[str, object]:
         value_as_is=money.value_as_is,
         value_parts=money.value_parts,
         hourly_rate=money.hourly_rate,
+    )
+
+
+def _basis(basis: Basis) -> dict[str, object]:
+    return _given(
+        how=basis.how,
+        layout=basis.layout,
+        units=basis.units,
+        captures=basis.captures,
+        since=basis.since,
+        until=basis.until,
     )

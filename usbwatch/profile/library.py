@@ -17,7 +17,7 @@ from usbwatch.model import Profile
 from usbwatch.profile.faults import shown_path
 from usbwatch.profile.reading import load
 
-__all__ = ["VARIABLE", "Library", "find", "known", "library", "shipped", "users_folder"]
+__all__ = ["VARIABLE", "Library", "find", "is_shipped", "known", "library", "shipped", "users_folder"]
 
 VARIABLE = "USBWATCH_PROFILES"
 
@@ -30,6 +30,20 @@ class Library:
 
     profiles: tuple[Profile, ...]
     broken: tuple[BadProfile, ...]
+    shadowed: tuple[Profile, ...] = ()
+    """Shipped profiles that one of the user's takes the place of."""
+
+    def origin(self, profile: Profile) -> str:
+        """Where a profile of this library comes from, as one phrase."""
+        if is_shipped(profile):
+            return "shipped with usbwatch"
+        hides = any(one.id == profile.id for one in self.shadowed)
+        return "your library" + (", in place of the shipped profile with this id" if hides else "")
+
+
+def is_shipped(profile: Profile) -> bool:
+    """Whether a profile was read from the folder of the shipped ones."""
+    return bool(profile.path) and Path(profile.path).parent == shipped("profiles")
 
 
 def shipped(kind: Literal["profiles", "captures"], package: Path = _PACKAGE) -> Path:
@@ -59,10 +73,12 @@ def library() -> Library:
     """Every profile at hand; a file that is no good profile is told in ``broken`` and ends nothing."""
     shelves = [_shelf(users_folder(), needed=bool(os.environ.get(VARIABLE))), _shelf(shipped("profiles"), needed=True)]
     by_id: dict[str, Profile] = {}
+    shadowed: list[Profile] = []
     for shelf in shelves:
-        for profile in shelf.profiles:
-            by_id.setdefault(profile.id, profile)
-    return Library(profiles=tuple(by_id.values()), broken=tuple(error for shelf in shelves for error in shelf.broken))
+        shadowed += [one for one in shelf.profiles if one.id in by_id]
+        by_id |= {one.id: one for one in shelf.profiles if one.id not in by_id}
+    broken = tuple(error for shelf in shelves for error in shelf.broken)
+    return Library(profiles=tuple(by_id.values()), broken=broken, shadowed=tuple(shadowed))
 
 
 def _shelf(folder: Path, *, needed: bool) -> Library:

@@ -12,17 +12,19 @@ import os
 import re
 import stat
 import tomllib
+from dataclasses import replace
 from itertools import islice
 
 from usbwatch.errors import BadProfile
 from usbwatch.model import Profile
 from usbwatch.profile.crosschecks import crosschecks
+from usbwatch.profile.digest import digest
 from usbwatch.profile.exporting import FORMAT, PROFILE_SCHEMA
 from usbwatch.profile.faults import SEARCHED, Fault, one_line, pairs, quoted, shown_path
 from usbwatch.profile.lines import Lines
 from usbwatch.profile.plain import plain
 
-__all__ = ["LARGEST_FILE", "LONGEST_LINE", "load", "parse"]
+__all__ = ["LARGEST_FILE", "LONGEST_LINE", "load", "parse", "text_in"]
 
 LARGEST_FILE = 1_000_000
 """Bytes. A profile of a hundred devices has about 20 000."""
@@ -37,7 +39,12 @@ _TOML_END = " (at end of document)"
 
 def load(path: str) -> Profile:
     """The profile in a file; raises ``BadProfile`` with all its faults."""
-    return parse(_decoded(_bytes(path), path), path)
+    return parse(text_in(path), path)
+
+
+def text_in(path: str) -> str:
+    """What is in a profile file, as text; raises ``BadProfile`` when it is none of bearable size."""
+    return _decoded(_bytes(path), path)
 
 
 def parse(text: str, path: str) -> Profile:
@@ -54,7 +61,7 @@ def parse(text: str, path: str) -> Profile:
     faults = (*oddities, *(fault for fault in others if fault.place not in odd))
     if faults or profile is None:
         raise BadProfile(shown_path(path), pairs(faults, Lines(text).of))
-    return profile
+    return replace(profile, edited=True) if profile.digest and profile.digest != digest(document) else profile
 
 
 def _bad(path: str, problem: str, place: str = "") -> BadProfile:

@@ -16,8 +16,10 @@ from usbwatch.model import FUNCTIONS
 
 __all__ = [
     "DATE_PATTERN",
+    "DIGEST_PATTERN",
     "ID_PATTERN",
     "MOST_ENTRIES",
+    "BasisTable",
     "CheckTable",
     "DeviceTable",
     "Document",
@@ -35,6 +37,7 @@ MOST_ENTRIES = 400
 
 ID_PATTERN = "^[a-z0-9]+(-[a-z0-9]+)*$"
 DATE_PATTERN = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
+DIGEST_PATTERN = "^sha256:[0-9a-f]{64}$"
 
 Id = Annotated[str, Meta(pattern=ID_PATTERN, max_length=60)]
 Word = Annotated[str, Meta(min_length=1, max_length=120)]
@@ -43,6 +46,8 @@ Line = Annotated[str, Meta(min_length=1, max_length=1000)]
 Words = Word | Annotated[list[Word], Meta(min_length=1, max_length=100)]
 Ids = Annotated[list[Id], Meta(max_length=100)]
 Amount = Annotated[int, Meta(ge=0, le=1_000_000_000)]
+Day = Annotated[str, Meta(pattern=DATE_PATTERN)]
+Units = Annotated[int, Meta(ge=0, le=1_000_000_000)]
 Minutes = Annotated[int, Meta(ge=0, le=10_000)]
 Weight = Annotated[float, Meta(gt=0, le=1000)]
 Lanes = Annotated[int, Meta(ge=1, le=32)]
@@ -155,6 +160,17 @@ class MoneyTable(_Table, frozen=True, kw_only=True):
     hourly_rate: Amount | UnsetType = UNSET
 
 
+class BasisTable(_Table, frozen=True, kw_only=True):
+    """What a profile rests on."""
+
+    how: Literal["drafted", "learnt", "written"] | UnsetType = UNSET
+    layout: Annotated[str, Meta(max_length=60)] = ""
+    units: Units | UnsetType = UNSET
+    captures: Units | UnsetType = UNSET
+    since: Day = ""
+    until: Day = ""
+
+
 class Document(_Table, frozen=True, kw_only=True):
     """A profile of usbwatch: what a healthy unit of one model shows, and how it is built."""
 
@@ -164,7 +180,8 @@ class Document(_Table, frozen=True, kw_only=True):
     name: Word
     source: Line
     author: Annotated[str, Meta(max_length=120)] = ""
-    date: Annotated[str, Meta(pattern=DATE_PATTERN)] = ""
+    date: Day = ""
+    digest: Annotated[str, Meta(pattern=DIGEST_PATTERN)] = ""
     generic: bool = False
     match: MatchTable = field(default_factory=MatchTable)
     variant: dict[Id, VariantTable] = {}
@@ -175,3 +192,4 @@ class Document(_Table, frozen=True, kw_only=True):
     device: Annotated[dict[Id, DeviceTable], _ENTRIES] = {}
     check: Annotated[dict[Id, CheckTable], _ENTRIES] = {}
     money: MoneyTable = field(default_factory=MoneyTable)
+    basis: BasisTable = field(default_factory=BasisTable)

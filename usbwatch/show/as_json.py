@@ -7,7 +7,7 @@ raised when a reader of the last one would go wrong; new keys may appear without
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from enum import Enum
 from typing import TypeAlias
@@ -166,8 +166,8 @@ def _failing(one: Failing) -> Json:
     }
 
 
-def profiles_document(profiles: Sequence[Profile]) -> dict[str, Json]:
-    """The known profiles as ``usbwatch-profile-list``."""
+def profiles_document(profiles: Sequence[Profile], origins: Mapping[str, str] | None = None) -> dict[str, Json]:
+    """The known profiles as ``usbwatch-profile-list``; ``origins`` says by id where each comes from."""
     return {
         "format": "usbwatch-profile-list",
         "schema": _SCHEMA,
@@ -180,6 +180,10 @@ def profiles_document(profiles: Sequence[Profile]) -> dict[str, Json]:
                 "match": plain_value(one.match.strings),
                 "devices": len(one.devices),
                 "path": one.path,
+                "from": (origins or {}).get(one.id, ""),
+                "digest": one.digest,
+                "edited": one.edited,
+                "basis": plain_value(to_dict(one).get("basis", {})),
             }
             for one in profiles
         ],

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from usbwatch.localise.discerning import Discerned
 from usbwatch.model import ExpectedDevice, HandCheck, Match, PartKind, Profile, Rung, Variant
@@ -10,6 +10,7 @@ from usbwatch.show.discerned_view import alike_lines, discerned_lines, discerned
 from usbwatch.show.harness import Stub, stubs
 from usbwatch.show.harness_drawing import drawing
 from usbwatch.show.lines import BLANK, Line, Style, line
+from usbwatch.show.profile_origin import origin_lines
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, labelled, perforation, stub_heading
 from usbwatch.show.words import counted, cure
@@ -20,15 +21,16 @@ _SET_IN = 2
 _COLUMN = 14
 
 
-def profile_list_view(profiles: Sequence[Profile]) -> list[Line]:
-    """The known profiles, one short paragraph each."""
+def profile_list_view(profiles: Sequence[Profile], origins: Mapping[str, str] | None = None) -> list[Line]:
+    """The known profiles, one short paragraph each; ``origins`` says by id where each comes from."""
     if not profiles:
         return [line("No profile is known.")]
-    lines = [one for profile in profiles for one in (BLANK, *_entry(profile))]
+    known = origins or {}
+    lines = [one for profile in profiles for one in (BLANK, *_entry(profile, known.get(profile.id, "")))]
     return lines[1:]
 
 
-def _entry(profile: Profile) -> list[Line]:
+def _entry(profile: Profile, origin: str = "") -> list[Line]:
     said = (profile.source, profile.author, profile.date)
     fits = "any laptop, by function" if profile.generic else _match_words(profile.match)
     return [
@@ -36,6 +38,7 @@ def _entry(profile: Profile) -> list[Line]:
         line(f"  {_size(profile)}", hang=_SET_IN),
         *labelled("fits", [fits], _SET_IN, column=8),
         *labelled("source", [safe(one).rstrip(".") for one in said if one], _SET_IN, column=8),
+        *origin_lines(profile, origin),
     ]
 
 

@@ -1,0 +1,96 @@
+"""What a draft rests on that a good and whole capture would not show: said to whoever drafts, never kept back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from usbwatch.compare import findings
+from usbwatch.compare.bare_list import is_bare_list
+from usbwatch.drafting.census import Census
+from usbwatch.drafting.draft import Draft
+from usbwatch.model import Capture, Finding, Profile, Symptom, Verdict
+
+__all__ = ["notices"]
+
+_BUSES = ("usb", "pci", "acpi", "power_supply", "i2c", "drm", "dmi", "log")
+"""Buses of which a draft lacks something when they could not be seen; no laptop is without them."""
+
+_MOST = 12
+"""How many notices of one kind are given."""
+
+
+def notices(capture: Capture, made: Draft, profile: Profile, counted: Census) -> tuple[str, ...]:
+    """Sentences on what the draft rests on; ``profile`` is the draft, written and read."""
+    return (
+        *_of_the_look(capture),
+        *_limited(list(_unseen(capture))),
+        *_limited(list(_troubles(capture))),
+        *_limited(
+            [_unwell(one, profile) for one in findings(capture, profile, insisted=True).findings if _is_unwell(one)]
+        ),
+        *_of_the_census(made, counted),
+    )
+
+
+def _limited(told: list[str]) -> list[str]:
+    rest = len(told) - _MOST
+    return told if rest <= 0 else [*told[:_MOST], f"And {rest} more of this kind."]
+
+
+def _of_the_look(capture: Capture) -> Iterator[str]:
+    if capture.system.virtual:
+        yield f"This is an emulated machine ({capture.system.virtual}); the draft holds emulated parts."
+    if is_bare_list(capture):
+        yield (
+            "This capture is the system's own list of USB devices: the draft holds nothing of any other bus, and its"
+            " places name no controller; capture under Linux for a whole one."
+        )
+
+
+def _unseen(capture: Capture) -> Iterator[str]:
+    coverage = {one.bus: one for one in capture.coverage}
+    for bus in _BUSES:
+        one = coverage.get(bus)
+        if one is not None and one.state.seen:
+            continue
+        what = "the kernel's log" if bus == "log" else bus
+        why = f" ({one.why})" if one is not None and one.why else ""
+        root = "; capture again as root" if one is not None and one.root_would_help else ""
+        yield f"This capture did not see {what}{why}, so what shows there is not in the draft{root}."
+
+
+def _troubles(capture: Capture) -> Iterator[str]:
+    for one in capture.episodes:
+        where = f" at {one.location}" if one.location else f" ({one.subject})" if one.subject else ""
+        yield f"The kernel's log tells of trouble{where}: {one.trouble}. Is this a good unit?"
+
+
+def _is_unwell(one: Finding) -> bool:
+    return one.verdict not in (Verdict.PRESENT, Verdict.UNSEEN) or (
+        one.verdict is Verdict.UNSEEN and not one.by_hand_alone and one.symptom is Symptom.UNSEEN
+    )
+
+
+def _unwell(one: Finding, profile: Profile) -> str:
+    name = next((device.name for device in profile.devices if device.id == one.device), one.device)
+    reason = f": {one.reasons[0]}" if one.reasons else ""
+    return f"{name} is not as in a good unit, {one.verdict.value}{reason}."
+
+
+def _of_the_census(made: Draft, counted: Census) -> Iterator[str]:
+    doubted = sum(not one.sure for one in counted.residents)
+    if doubted:
+        yield (
+            f"Of {doubted} {'device' if doubted == 1 else 'devices'} nothing says whether the port is a socket: unplug"
+            " your own devices and capture again, or take them out of the draft."
+        )
+    unknown = sum(one.open for one in made.entries)
+    if unknown:
+        yield f"{unknown} {'device has' if unknown == 1 else 'devices have'} no known function and stand as comments."
+    if counted.unfitted:
+        yield (
+            f"Firmware names {len(counted.unfitted)} more, and nothing was found of it: a variant's part, or one that"
+            " this unit has lost (they stand as comments)."
+        )
+    if not made.match.strings:
+        yield "Nothing that firmware says names the model, so the profile is used only when it is named."

@@ -1,0 +1,297 @@
+"""A draft as the text of a profile file: TOML with comments, made to be edited by hand.
+
+Every text of a unit is hostile. It reaches a value only through tomlkit's
+quoting, and a comment only through ``comment``, which leaves no character that
+a terminal or a TOML reader would obey.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from textwrap import wrap
+
+from usbwatch.drafting.draft import Draft, Entry
+from usbwatch.model import ExpectedDevice, HandCheck, Part, PartKind, Rung
+from usbwatch.profile.exporting import FORMAT, PROFILE_SCHEMA
+from usbwatch.profile.sealing import sealed
+
+__all__ = ["comment", "device_text", "text_of"]
+
+_WIDTH = 110
+_LONGEST_COMMENT = 400
+
+
+def text_of(draft: Draft) -> str:
+    """The text of a profile file, with its digest."""
+    pieces = (
+        _head(draft),
+        _match(draft),
+        _subassemblies(draft),
+        _sections(draft),
+        _links(draft),
+        _rails(draft),
+        _devices(draft),
+        _beside_devices(draft),
+        _checks(draft),
+        _MONEY,
+        _basis(draft),
+    )
+    return sealed("\n".join(line for piece in pieces for line in (*piece, "")).rstrip("\n") + "\n")
+
+
+_UNSEALED = f"sha256:{0:064}"
+
+
+# --- Pieces of TOML ------------------------------------------------------------
+
+
+def comment(text: str, *, under: str = "# ") -> list[str]:
+    """``text`` as comment lines without anything that a terminal would obey, cut when long."""
+    shown = "".join(letter if letter.isprintable() else ascii(letter)[1:-1] for letter in text)
+    cut = shown if len(shown) <= _LONGEST_COMMENT else f"{shown[:_LONGEST_COMMENT]}…"
+    return [f"{under}{line}" for line in wrap(cut, _WIDTH - len(under), break_on_hyphens=False)]
+
+
+def _value(value: object) -> str:
+    """A TOML value; a list that is too long for a line has one item on each."""
+    import tomlkit
+
+    if isinstance(value, tuple | list):
+        items = [_value(item) for item in value]
+        flat = f"[{', '.join(items)}]"
+        return flat if len(flat) <= _WIDTH - 10 else "[\n" + "".join(f"    {item},\n" for item in items) + "]"
+    if isinstance(value, str) and "\\" in value and "'" not in value:
+        return tomlkit.string(value, literal=True).as_string()
+    return tomlkit.item(value).as_string()
+
+
+def _lines(key: str, value: object, beside: str = "") -> list[str]:
+    """A key with its value; what is said beside it stands at the end of the line, or above one that is long."""
+    line = f"{key} = {_value(value)}"
+    if not beside:
+        return line.split("\n")
+    short = comment(beside)
+    if len(short) == 1 and "\n" not in line and len(line) + len(short[0]) + 2 <= _WIDTH:
+        return [f"{line}  {short[0]}"]
+    return [*short, *line.split("\n")]
+
+
+def _as_comment(lines: Iterable[str]) -> list[str]:
+    return [f"# {line}".rstrip() for line in lines]
+
+
+def _title(text: str) -> str:
+    return f"# --- {text} ".ljust(79, "-")
+
+
+# --- The parts of the file -----------------------------------------------------
+
+
+def _head(draft: Draft) -> Iterator[str]:
+    yield from comment(f"{draft.name}: a draft. Go through it from top to bottom before it is relied on.")
+    yield "#"
+    yield from comment(f"Layout: {draft.layout.name} (--layout {draft.layout.id}). It assumes:")
+    for sentence in draft.layout.assumes:
+        yield from comment(sentence, under="#   ")
+    yield from comment("Where that is not how your unit is built, correct within, joins and needs below.")
+    yield "#"
+    yield from comment(
+        "How to edit: every id (the word after the dot in [device.keyboard]) is used once in the whole file; needs,"
+        " within and joins name such ids. A price or a time that is not known stays a comment: nothing is made up."
+        " After a change run:  usbwatch profile validate THIS-FILE"
+    )
+    yield ""
+    yield from _lines("format", FORMAT)
+    yield from _lines("schema", PROFILE_SCHEMA)
+    yield from _lines("id", draft.id)
+    yield from _lines("name", draft.name)
+    yield from _lines("source", draft.source)
+    yield '# author = ""   # who answers for it'
+    if draft.date:
+        yield from _lines("date", draft.date)
+    yield from comment("Made of all that this file says when it was written, so that an edit since then can be told:")
+    yield f'digest = "{_UNSEALED}"'
+
+
+def _match(draft: Draft) -> Iterator[str]:
+    yield from comment("Which units this is for: what firmware calls the unit. Case and spaces do not count.")
+    for remark in draft.match_remarks:
+        yield from comment(remark)
+    strings = {key: texts[0] if len(texts) == 1 else texts for key, texts in draft.match.strings.items()}
+    if strings:
+        yield "[match]"
+    for key, texts in strings.items():
+        yield from _lines(key, texts)
+    if strings and draft.match_offered:
+        yield from comment("To narrow it down, take the # away; a list means one of these:")
+        for key, text in draft.match_offered.items():
+            yield from _as_comment(_lines(key, text))
+
+
+_PRICED = ("# cost =", "# minutes =")
+_REPLACED = "cost: price of the part, in whole units of the currency under [money]. minutes: bench time to replace it."
+_RESEATED = "cost: of a new one. minutes: to take it out and seat it again."
+
+
+def _of(draft: Draft, kind: PartKind) -> list[Part]:
+    return [part for part in draft.parts if part.kind is kind]
+
+
+def _part(part: Part, draft: Draft, further: Iterable[str]) -> Iterator[str]:
+    remark = draft.layout.remarks.get(part.id, "")
+    if remark:
+        yield from comment(remark)
+    yield f"[{part.kind.value}.{part.id}]"
+    yield from _lines("name", part.name)
+    if part.joins:
+        yield from _lines("joins", part.joins)
+    if part.within:
+        yield from _lines("within", part.within)
+    yield from further
+
+
+def _kind(draft: Draft, kind: PartKind, title: str, remark: str = "", further: Iterable[str] = ()) -> Iterator[str]:
+    parts = _of(draft, kind)
+    if parts:
+        yield _title(title)
+        yield from comment(remark)
+    for part in parts:
+        yield ""
+        yield from _part(part, draft, further)
+
+
+def _subassemblies(draft: Draft) -> Iterator[str]:
+    title = "Subassemblies: what is replaced as one piece"
+    return _kind(draft, PartKind.SUBASSEMBLY, title, _REPLACED, _PRICED)
+
+
+def _sections(draft: Draft) -> Iterator[str]:
+    return _kind(draft, PartKind.SECTION, "Sections: regions of a board that several devices share")
+
+
+def _links(draft: Draft) -> Iterator[str]:
+    title = "Links: what joins two subassemblies and can fail by itself"
+    return _kind(draft, PartKind.LINK, title, _RESEATED, _PRICED)
+
+
+def _rails(draft: Draft) -> Iterator[str]:
+    return _kind(draft, PartKind.RAIL, "Rails: supplies that several devices share")
+
+
+def _devices(draft: Draft) -> Iterator[str]:
+    yield _title("Devices: what a healthy unit shows")
+    yield from comment("needs: what it depends on, from the processor outward. When a link is out, what goes with it?")
+    for entry in draft.entries:
+        yield ""
+        yield from device_text(entry)
+
+
+_CHOOSE = "Choose its function (docs/profile.md has the words), and take the # away from these lines:"
+
+
+def device_text(entry: Entry) -> list[str]:
+    """The lines of one device's table, with its comments."""
+    lines = [line for remark in entry.above for line in comment(remark)]
+    table = list(_table(entry.device, entry.beside, entry.offered))
+    if not entry.open:
+        return [*lines, *table]
+    told = entry.beside.get("function", "")
+    bare = _table(entry.device, {}, entry.offered)
+    return [*lines, *(comment(f"{told}.") if told else []), *comment(_CHOOSE), *_as_comment(bare)]
+
+
+def _table(device: ExpectedDevice, beside: Mapping[str, str], offered: Mapping[str, object]) -> Iterator[str]:
+    yield f"[device.{device.id}]"
+    for key, value in _values(device):
+        yield from _lines(key, value, beside.get(key, ""))
+    for key, value in offered.items():
+        yield from comment("To hold every unit to the part that this one has, take the # away:")
+        yield from _as_comment(_lines(key, value))
+
+
+def _values(device: ExpectedDevice) -> Iterator[tuple[str, object]]:
+    """Keys and values, those left out that hold their default."""
+    yield "name", device.name
+    yield "function", device.function
+    yield "within", device.within
+    for key, texts in (("location", device.locations), ("identity", device.identities)):
+        if texts:
+            yield key, texts[0] if len(texts) == 1 else texts
+    yield "needs", device.needs
+    if device.reaches is not Rung.WORKING:
+        yield "reaches", device.reaches.value
+    for key, number in (("speed_mbps", device.speed_mbps), ("lanes", device.lanes), ("link_gts", device.link_gts)):
+        if number is not None:
+            yield key, number
+    if device.optional:
+        yield "optional", True
+    if device.firmware_names:
+        yield "firmware_names", device.firmware_names
+
+
+def _beside_devices(draft: Draft) -> Iterator[str]:
+    """What the capture shows or firmware names and the draft does not expect, as comments."""
+    for title, unfitted in (
+        ("Named by firmware, and not there: of another variant, or lost in this unit", draft.unfitted),
+        ("Named by firmware, where this capture could not see", draft.unseen),
+    ):
+        if unfitted:
+            yield _title(title)
+        for part in unfitted:
+            yield from comment(f"{part.what}, {part.where} ({part.said_by}): {part.because}", under="#   ")
+    for outside, heading in ((True, "Left out: helper devices"), (False, "Left out, with the reason")):
+        those = [one for one in draft.left_out if one.outside is outside]
+        if those:
+            yield _title(heading)
+        for one in those:
+            called = " ".join(filter(None, (one.node.name, one.node.identity))) or one.node.bus
+            yield from comment(f"{called}, {one.node.location}: {one.reason}", under="#   ")
+
+
+def _checks(draft: Draft) -> Iterator[str]:
+    yield _title("Hand checks: what only a person can establish")
+    yield from comment(
+        'Asked so that "yes" is what a healthy unit gives. minutes: time it takes; 1 until you fill it in.'
+    )
+    for check in draft.checks:
+        yield ""
+        yield from _check(check)
+
+
+def _check(check: HandCheck) -> Iterator[str]:
+    yield f"[check.{check.id}]"
+    yield from _lines("question", check.question)
+    yield from _lines("needs", check.needs)
+    if check.caution:
+        yield from _lines("caution", check.caution)
+    if check.stop:
+        yield from _lines("stop", check.stop)
+    yield "# minutes ="
+
+
+_MONEY = (
+    _title("Money: fill in and take the # away, the one before [money] too"),
+    "# [money]",
+    '# currency = ""      # a sign or word shown with every amount',
+    "# value_working =    # what the unit sells for when it works",
+    "# value_as_is =      # what it brings as it stands",
+    "# value_parts =      # what it brings in parts, less the work of taking it apart",
+    "# hourly_rate =      # what an hour at the bench costs",
+)
+
+
+def _basis(draft: Draft) -> Iterator[str]:
+    basis = draft.basis
+    yield _title("Basis: what this profile rests on")
+    yield "[basis]"
+    values = {
+        "how": basis.how,
+        "layout": basis.layout,
+        "units": basis.units,
+        "captures": basis.captures,
+        "since": basis.since,
+        "until": basis.until,
+    }
+    for key, value in values.items():
+        if value not in ("", None):
+            yield from _lines(key, value)
