@@ -34,6 +34,8 @@ def test_all_commands_are_there() -> None:
         ("handcheck",),
         ("localise",),
         ("profile",),
+        ("profile", "add"),
+        ("profile", "draft"),
         ("profile", "list"),
         ("profile", "show"),
         ("profile", "validate"),

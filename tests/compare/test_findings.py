@@ -12,6 +12,7 @@ from dataclasses import replace
 import pytest
 from conftest import BuiltTree, RealTree
 from support.looking import look
+from support.snapshot_facts import DECLARED_ONLY, FAULTS
 from support.sysfs import HEALTHY, Conditions
 from support.units import FOREIGN_KEYBOARD, HERON, LARCH, MOUSE, PLOVER
 
@@ -22,31 +23,6 @@ from usbwatch.plan import plan
 from usbwatch.profile import find, known
 
 LARCH_PROFILE = find("fernhill-larch-13")
-
-DECLARED_ONLY = {"lid", "power-button"}
-"""Present as far as the profile asks, and no evidence: firmware's declaration makes their nodes."""
-
-FAULTS: dict[str, dict[str, tuple[Verdict, Rung, Symptom]]] = {
-    "healthy": {},
-    "external-devices": {},
-    "keyboard-missing": {"keyboard": (Verdict.MISSING, Rung.ABSENT, Symptom.ABSENT)},
-    "keyboard-touchpad-missing": {
-        "keyboard": (Verdict.MISSING, Rung.ABSENT, Symptom.ABSENT),
-        "touchpad": (Verdict.MISSING, Rung.ABSENT, Symptom.ABSENT),
-    },
-    "battery-not-present": {"battery": (Verdict.MISSING, Rung.ABSENT, Symptom.ABSENT)},
-    "touchpad-enumeration-failure": {"touchpad": (Verdict.IMPAIRED, Rung.ATTACHED, Symptom.FAILED)},
-    "camera-full-speed": {"camera": (Verdict.IMPAIRED, Rung.WORKING, Symptom.DEGRADED)},
-    "keyboard-no-hid-report": {"keyboard": (Verdict.IMPAIRED, Rung.CONFIGURED, Symptom.FAILED)},
-    "battery-worn": {"battery": (Verdict.IMPAIRED, Rung.WORKING, Symptom.DEGRADED)},
-    "internal-hub-missing": {
-        "internal-hub": (Verdict.MISSING, Rung.ABSENT, Symptom.ABSENT),
-        **dict.fromkeys(
-            ("keyboard", "touchpad", "fingerprint-reader", "smart-card-reader"),
-            (Verdict.UNSEEN, Rung.ABSENT, Symptom.UNSEEN),
-        ),
-    },
-}
 
 
 @pytest.mark.parametrize("snapshot", FAULTS)

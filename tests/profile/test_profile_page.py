@@ -28,6 +28,7 @@ TABLES = {
     "`[device.ID]`": "DeviceTable",
     "`[check.ID]`": "CheckTable",
     "`[money]`": "MoneyTable",
+    "`[basis]`": "BasisTable",
 }
 """Heading of the page against the table of the schema."""
 

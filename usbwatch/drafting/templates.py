@@ -72,6 +72,12 @@ _REMARKS = {
     "mainboard-ec": "It speaks for the gauge, adapter detection, lid sensor and power button.",
 }
 
+
+def _remarks(without: tuple[str, ...]) -> dict[str, str]:
+    """What is said of the shared parts that a layout has."""
+    return {part: remark for part, remark in _REMARKS.items() if part not in without}
+
+
 _TO_TOP_CASE = ("top-case-feed", "top-case-supply", "top-case-flex", "top-case-board")
 
 _CLAMSHELL = Layout(
@@ -220,7 +226,7 @@ _DETACHABLE = Layout(
         rail("base-supply", "Supply of the keyboard base"),
         _DISPLAY_SUPPLY,
     ),
-    remarks={key: remark for key, remark in _REMARKS.items() if key != "display-cable"},
+    remarks=_remarks(without=("display-cable", "radio-card", "radio-slot")),
     seats=(
         Seat(functions=_INPUT, within="keyboard-base", path=("base-supply", "base-contacts")),
         Seat(functions=_BEHIND_GLASS, within="display-assembly", path=_IN_DISPLAY),
@@ -228,7 +234,7 @@ _DETACHABLE = Layout(
         Seat(functions=("power-button", "fingerprint-reader"), within="side-board", path=("side-flex",)),
         BATTERY_SEAT,
         Seat(functions=("wlan", "bluetooth"), within="mainboard"),
-        *_INNER_SEATS,
+        *_INNER_SEATS[1:],
     ),
     display_half=Seat(functions=(), within="camera-module", path=("camera-flex",)),
     checks=(
@@ -269,7 +275,7 @@ _ALL_IN_ONE = Layout(
         _ADAPTER_PLUG,
         _DISPLAY_SUPPLY,
     ),
-    remarks={key: remark for key, remark in _REMARKS.items() if key != "display-cable"},
+    remarks=_remarks(without=("display-cable",)),
     seats=(
         Seat(functions=_BEHIND_GLASS, within="display-assembly", path=_IN_DISPLAY),
         Seat(functions=("camera", "sensor"), within="camera-module", path=("camera-cable",)),
