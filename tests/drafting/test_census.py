@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import pytest
 from conftest import BuiltTree, RealTree
-from hypothesis import given
+from hypothesis import given, settings
 from support.any_capture import captures
 from support.looking import look
 from support.more_buses import card, pci_function, serial_disk, soundwire_codec, typec_partner, typec_port
@@ -176,6 +176,7 @@ def test_what_nothing_tells_has_no_function(built_tree: BuiltTree) -> None:
 
 
 @pytest.mark.properties
+@settings(deadline=None)
 @given(capture=captures())
 def test_whatever_a_capture_holds_each_place_is_counted_once(capture: Capture) -> None:
     counted = census(capture)

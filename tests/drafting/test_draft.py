@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from conftest import BuiltTree, RealTree
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.any_capture import captures
 from support.hostile import HOSTILE, poisoned
@@ -250,6 +250,7 @@ def test_a_hostile_unit_gives_a_sound_draft_that_no_terminal_obeys(built_tree: B
 
 
 @pytest.mark.properties
+@settings(deadline=None)
 @given(capture=captures(), layout=st.sampled_from(list(LAYOUTS.values())))
 def test_whatever_was_captured_the_draft_is_sound(capture: Capture, layout: Layout) -> None:
     made, _, profile = drafted(capture, layout)
@@ -279,6 +280,7 @@ _PLACED = st.builds(
 
 
 @pytest.mark.properties
+@settings(deadline=None)
 @given(
     capture=captures(),
     nodes=st.lists(_PLACED, max_size=12, unique_by=lambda node: (node.bus, node.location)),

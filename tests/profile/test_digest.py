@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 import rfc8785
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from usbwatch.profile import load, parse, sealed, shipped
@@ -67,6 +67,7 @@ _VALUES = st.recursive(
 
 
 @pytest.mark.properties
+@settings(deadline=None)
 @given(value=_VALUES)
 def test_the_canonical_form_is_that_of_a_library(value: Any) -> None:  # noqa: ANN401 - any JSON value
     """The Python package rfc8785, which nobody here wrote."""
