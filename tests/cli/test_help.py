@@ -59,7 +59,7 @@ def test_help(path: tuple[str, ...], flag: str, capsys: pytest.CaptureFixture[st
 def test_no_summary_is_cut_in_its_group(path: tuple[str, ...], capsys: pytest.CaptureFixture[str]) -> None:
     main([*path, "--help"])
     shown = capsys.readouterr().out
-    for several in ("[ARGS]...", "[CAPTURE]...", "[CHECK]...", "FILE..."):
+    for several in ("[ARGS]...", "[CAPTURE]...", "[CHECK]...", "FILE|FOLDER...", "FILE..."):
         shown = shown.replace(several, "")
     assert "..." not in shown
 

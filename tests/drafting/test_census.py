@@ -18,11 +18,12 @@ from support.more_buses import card, pci_function, serial_disk, soundwire_codec,
 from support.sysfs import Conditions
 from support.units import DOCK, FOREIGN_KEYBOARD, HERON, LARCH, MOUSE, PLOVER, RADIO_DONGLE, STICK
 
+from usbwatch.capture import load
 from usbwatch.compare import findings
 from usbwatch.compare.scene import Placing, scene
 from usbwatch.drafting import Census, census
-from usbwatch.model import FUNCTIONS, Capture, Profile, Rung
-from usbwatch.profile import find
+from usbwatch.model import FUNCTIONS, Capture, Kind, Node, Profile, Rung
+from usbwatch.profile import find, shipped
 
 HUB = "pci0000:00/14.0/usb2/4"
 
@@ -162,6 +163,38 @@ def test_a_part_that_shows_on_several_buses_is_one(loose_tree: BuiltTree) -> Non
         "pci0000:00/1f.3/soundwire/0/1209:0008": "audio",
     }
     assert {one.node.bus for one in counted.left_out if one.outside} == {"mmc", "typec"}
+
+
+UPPER, LOWER = "pci0000:00/14.0/usb3/2", "pci0000:00/14.0/usb2/4"
+
+
+def superspeed_hub(*beyond: Node) -> Capture:
+    """A unit whose internal hub has two halves, joined by the ``location`` that firmware gives both ports.
+
+    drivers/usb/core/port.c (``find_and_link_peer``).
+    """
+    host = Node(bus="pci", location="pci0000:00/14.0", kind=Kind.INFRASTRUCTURE, rung=Rung.WORKING)
+    hub = Node(bus="usb", location=LOWER, kind=Kind.DEVICE, rung=Rung.WORKING, functions=("hub",))
+    told = {"connect_type": "hardwired", "location": "0x80000040"}
+    port = Node(bus="usb-port", location=LOWER, kind=Kind.PORT, rung=Rung.WORKING, facts={**told, "peer": UPPER})
+    nodes = (
+        replace(host, functions=("usb-controller",)),
+        hub,
+        replace(hub, location=UPPER),
+        port,
+        replace(port, location=UPPER, facts={**told, "peer": LOWER}),
+        *beyond,
+    )
+    return replace(load(str(shipped("captures") / "larch-13-healthy.json")), nodes=nodes)
+
+
+def test_the_two_halves_of_a_superspeed_hub_are_one_part_unless_both_carry_something() -> None:
+    alone = census(superspeed_hub())
+    assert functions(alone) == {"pci0000:00/14.0": "usb-controller", LOWER: "hub"}
+    assert [one.node.location for one in alone.left_out] == [UPPER]
+    camera = Node(bus="usb", location=f"{UPPER}.1", kind=Kind.DEVICE, rung=Rung.WORKING, functions=("camera",))
+    both = census(superspeed_hub(replace(camera, facts={"removable": "fixed"})))
+    assert set(functions(both)) == {"pci0000:00/14.0", LOWER, UPPER, f"{UPPER}.1"}
 
 
 def test_what_nothing_tells_has_no_function(built_tree: BuiltTree) -> None:

@@ -215,6 +215,15 @@ def test_a_draft_of_a_unit_that_is_not_good_is_told(real_tree: RealTree, snapsho
     assert NOT_GOOD[snapshot] in " ".join(notices(capture, made, profile, census(capture)))
 
 
+def test_a_device_that_stopped_part_way_is_told(built_tree: BuiltTree) -> None:
+    capture = look(built_tree(LARCH, Conditions(undriven=("touchpad",))))
+    made, text, profile = drafted(capture)
+    told_ = " ".join(notices(capture, made, profile, census(capture)))
+    assert "got no further than" in told_
+    assert f"{USB}/4.2" in told_
+    assert "as far as it got here" in text
+
+
 def test_a_draft_of_a_good_unit_is_told_nothing(built_tree: BuiltTree) -> None:
     capture = look(built_tree(PLOVER))
     made, _, profile = drafted(capture)

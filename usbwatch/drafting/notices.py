@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 from usbwatch.compare import findings
 from usbwatch.compare.bare_list import is_bare_list
-from usbwatch.drafting.census import Census
+from usbwatch.drafting.census import Census, Resident
 from usbwatch.drafting.draft import Draft
-from usbwatch.model import Capture, Finding, Profile, Symptom, Verdict
+from usbwatch.model import Capture, Finding, Profile, Rung, Symptom, Verdict
 
 __all__ = ["notices"]
 
@@ -28,6 +28,7 @@ def notices(capture: Capture, made: Draft, profile: Profile, counted: Census) ->
         *_limited(
             [_unwell(one, profile) for one in findings(capture, profile, insisted=True).findings if _is_unwell(one)]
         ),
+        *_limited([_part_way(one) for one in counted.residents if _stopped(one)]),
         *_of_the_census(made, counted),
     )
 
@@ -75,6 +76,23 @@ def _unwell(one: Finding, profile: Profile) -> str:
     name = next((device.name for device in profile.devices if device.id == one.device), one.device)
     reason = f": {one.reasons[0]}" if one.reasons else ""
     return f"{name} is not as in a good unit, {one.verdict.value}{reason}."
+
+
+_WITHOUT_DRIVER = frozenset({"", "fingerprint-reader", "lid", "power-button", "sensor", "smart-card-reader"})
+"""Functions whose part does its work without a kernel driver, or shows none of it (common practice, no source)."""
+
+
+def _stopped(one: Resident) -> bool:
+    """Whether a device got less far than one of its kind does on a system that has a driver for it."""
+    mute_by_nature = one.function in _WITHOUT_DRIVER or one.node.bus == "acpi"
+    return not one.node.rung.reaches(Rung.WORKING) and not mute_by_nature
+
+
+def _part_way(one: Resident) -> str:
+    return (
+        f"The {one.function} at {one.node.location} got no further than {one.node.rung.value}, and the draft takes that"
+        " for healthy: is its driver there, and is this a good unit?"
+    )
 
 
 def _of_the_census(made: Draft, counted: Census) -> Iterator[str]:
