@@ -46,7 +46,7 @@ def test_capture_draft_validate_add_check(bench: Path, typed: Typed) -> None:
     code, out, err = typed("profile", "draft", LARCH, "--output", "larch.toml")
     assert (code, out) == (0, "")
     assert "usbwatch profile add larch.toml" in err
-    assert "layout clamshell" in err
+    assert "layout clamshell (chassis type 10)" in err
     assert typed("profile", "validate", "larch.toml")[0] == 0
     code, out, err = typed("profile", "add", "larch.toml")
     assert (code, err) == (0, "")
@@ -144,6 +144,27 @@ def test_bad_input_gives_a_sentence(typed: Typed, words: tuple[str, ...]) -> Non
     assert (code, out) == (3, "")
     assert "usbwatch: " in err
     assert "Traceback" not in err
+
+
+UNFIT = {
+    "no subassembly": ("", "nowhere to sit"),
+    "one inline table": (
+        'subassembly.x.name = "X"\ndevice = {kb = {name = "K", function = "keyboard", within = "x", needs = ["x"]}}\n',
+        "table of its own",
+    ),
+}
+
+
+@pytest.mark.parametrize(("tables", "told"), UNFIT.values(), ids=UNFIT)
+def test_a_file_that_nothing_can_be_added_to_is_left_as_it_is(
+    bench: Path, typed: Typed, tables: str, told: str
+) -> None:
+    text = f'format = "usbwatch-profile"\nschema = 1\nid = "a"\nname = "A"\nsource = "S"\n{tables}'
+    (bench / "odd.toml").write_text(text, encoding="utf-8")
+    code, _, err = typed("profile", "draft", LARCH, "--update", "odd.toml")
+    assert code == 3
+    assert told in err
+    assert (bench / "odd.toml").read_text(encoding="utf-8") == text
 
 
 def test_a_folder_is_added_one_sentence_a_file(bench: Path, typed: Typed) -> None:

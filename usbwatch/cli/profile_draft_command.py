@@ -10,7 +10,7 @@ from usbwatch.cli import exits
 from usbwatch.cli.options import example, log_option, root_option
 
 if TYPE_CHECKING:
-    from usbwatch.drafting import Draft
+    from usbwatch.drafting import Draft, Layout
     from usbwatch.model import Capture, Profile
 
 __all__ = ["draft_profile"]
@@ -103,10 +103,18 @@ def _drafted(seen: Capture, layout: str | None) -> Draft:
     made = draft(seen, chosen, today=now()[:10], counted=counted)
     if layout is None:
         others = ", ".join(one for one in LAYOUTS if one != chosen.id)
-        say(f"usbwatch: layout {chosen.id}, by the unit's chassis type; --layout takes {others}, too.")
+        why = (
+            f"chassis type {seen.unit.chassis_type}" if _is_told(seen, chosen) else "firmware tells no kind of chassis"
+        )
+        say(f"usbwatch: layout {chosen.id} ({why}); --layout takes {others}, too.")
     for sentence in notices(seen, made, parse(text_of(made), "the draft"), counted):
         say(f"usbwatch: {sentence}")
     return made
+
+
+def _is_told(seen: Capture, layout: Layout) -> bool:
+    """Whether firmware's word for the chassis is why a layout was chosen."""
+    return seen.unit.chassis_type.strip() in layout.chassis_types
 
 
 def _write(made: Draft, output: str | None) -> None:
@@ -131,6 +139,7 @@ def _update(path: str, made: Draft, seen: Capture) -> None:
     before = text_in(path)
     profile = parse(before, path)
     _refuse_another_model(path, profile, seen)
+    _refuse_without_subassemblies(path, profile)
     result = updated(before, profile, made)
     for sentence in result.remarks:
         say(f"usbwatch: {sentence}")
@@ -139,7 +148,7 @@ def _update(path: str, made: Draft, seen: Capture) -> None:
     if result.text == before:
         say(f"usbwatch: {path} is unchanged: it has all that this capture shows.")
         return
-    parse(result.text, path)
+    _refuse_unsound(path, result.text)
     after = sealed(result.text) if profile.digest else result.text
     write_file(path, after, force=True)
     say(f"usbwatch: added to {path}: {', '.join(result.added)}.")
@@ -157,3 +166,30 @@ def _refuse_another_model(path: str, profile: Profile, seen: Capture) -> None:
             " unit calls itself to [match] first"
         )
         raise BadProfile(path, (("match", problem),))
+
+
+def _refuse_without_subassemblies(path: str, profile: Profile) -> None:
+    """Raise ``BadProfile`` for a file in which a device has nowhere to sit."""
+    from usbwatch.errors import BadProfile
+    from usbwatch.model import PartKind
+
+    if not any(part.kind is PartKind.SUBASSEMBLY for part in profile.parts):
+        problem = (
+            "there is none, so a device has nowhere to sit; name the unit's subassemblies first, or draft a new file"
+        )
+        raise BadProfile(path, (("subassembly", problem),))
+
+
+def _refuse_unsound(path: str, text: str) -> None:
+    """Raise ``BadProfile`` when a file with what was added to it would be no sound profile."""
+    from usbwatch.errors import BadProfile
+    from usbwatch.profile import parse
+
+    try:
+        parse(text, path)
+    except BadProfile as error:
+        problem = (
+            "with the new devices it would be no sound profile, so it is left as it is; write each of its devices as a"
+            " table of its own, [device.ID], and try again"
+        )
+        raise BadProfile(path, (("device", problem),)) from error

@@ -7,6 +7,7 @@ a terminal or a TOML reader would obey.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from textwrap import wrap
 
@@ -36,7 +37,8 @@ def text_of(draft: Draft) -> str:
         _MONEY,
         _basis(draft),
     )
-    return sealed("\n".join(line for piece in pieces for line in (*piece, "")).rstrip("\n") + "\n")
+    lines = "\n".join(line for piece in pieces for line in (*piece, ""))
+    return sealed(re.sub(r"\n{3,}", "\n\n", lines).rstrip("\n") + "\n")
 
 
 _UNSEALED = f"sha256:{0:064}"
@@ -236,13 +238,13 @@ def _beside_devices(draft: Draft) -> Iterator[str]:
         ("Named by firmware, where this capture could not see", draft.unseen),
     ):
         if unfitted:
-            yield _title(title)
+            yield from ("", _title(title))
         for part in unfitted:
             yield from comment(f"{part.what}, {part.where} ({part.said_by}): {part.because}", under="#   ")
     for outside, heading in ((True, "Left out: helper devices"), (False, "Left out, with the reason")):
         those = [one for one in draft.left_out if one.outside is outside]
         if those:
-            yield _title(heading)
+            yield from ("", _title(heading))
         for one in those:
             called = " ".join(filter(None, (one.node.name, one.node.identity))) or one.node.bus
             yield from comment(f"{called}, {one.node.location}: {one.reason}", under="#   ")
