@@ -15,7 +15,8 @@ from dataclasses import dataclass, replace
 from usbwatch.drafting.differing import differences
 from usbwatch.drafting.draft import Draft, Entry
 from usbwatch.drafting.naming import distinct
-from usbwatch.drafting.writing import comment, device_text
+from usbwatch.drafting.pieces import comment
+from usbwatch.drafting.writing import device_text
 from usbwatch.model import ExpectedDevice, PartKind, Profile
 from usbwatch.profile.lines import Lines
 
@@ -118,7 +119,8 @@ def _fitted(new: Sequence[Entry], profile: Profile, fresh: Draft, known: dict[st
         ids[entry.device.id] = distinct(entry.device.id, taken)
         taken.add(ids[entry.device.id])
     words = _Words(profile=profile, fresh=fresh, known=known, ids=ids)
-    there = own | {ids[entry.device.id] for entry in new if not entry.open}
+    there = {one.id for ones in (profile.parts, profile.devices) for one in ones}
+    there |= {ids[entry.device.id] for entry in new if not entry.open}
     return [_in_words_of_file(entry, words, there) for entry in new]
 
 

@@ -1,25 +1,20 @@
 """A draft as the text of a profile file: TOML with comments, made to be edited by hand.
 
-Every text of a unit is hostile. It reaches a value only through tomlkit's
-quoting, and a comment only through ``comment``, which leaves no character that
-a terminal or a TOML reader would obey.
+How hostile text is kept harmless: ``usbwatch.drafting.pieces``.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from textwrap import wrap
 
 from usbwatch.drafting.draft import Draft, Entry
+from usbwatch.drafting.pieces import as_comment, comment, headline, toml_lines
 from usbwatch.model import ExpectedDevice, HandCheck, Part, PartKind, Rung
 from usbwatch.profile.exporting import FORMAT, PROFILE_SCHEMA
 from usbwatch.profile.sealing import sealed
 
-__all__ = ["comment", "device_text", "text_of"]
-
-_WIDTH = 110
-_LONGEST_COMMENT = 400
+__all__ = ["device_text", "text_of"]
 
 
 def text_of(draft: Draft) -> str:
@@ -44,51 +39,6 @@ def text_of(draft: Draft) -> str:
 _UNSEALED = f"sha256:{0:064}"
 
 
-# --- Pieces of TOML ------------------------------------------------------------
-
-
-def comment(text: str, *, under: str = "# ") -> list[str]:
-    """``text`` as comment lines without anything that a terminal would obey, cut when long."""
-    shown = "".join(letter if letter.isprintable() else ascii(letter)[1:-1] for letter in text)
-    cut = shown if len(shown) <= _LONGEST_COMMENT else f"{shown[:_LONGEST_COMMENT]}…"
-    return [f"{under}{line}" for line in wrap(cut, _WIDTH - len(under), break_on_hyphens=False)]
-
-
-def _value(value: object) -> str:
-    """A TOML value; a list that is too long for a line has one item on each."""
-    import tomlkit
-
-    if isinstance(value, tuple | list):
-        items = [_value(item) for item in value]
-        flat = f"[{', '.join(items)}]"
-        return flat if len(flat) <= _WIDTH - 10 else "[\n" + "".join(f"    {item},\n" for item in items) + "]"
-    if isinstance(value, str) and "\\" in value and "'" not in value:
-        return tomlkit.string(value, literal=True).as_string()
-    return tomlkit.item(value).as_string()
-
-
-def _lines(key: str, value: object, beside: str = "") -> list[str]:
-    """A key with its value; what is said beside it stands at the end of the line, or above one that is long."""
-    line = f"{key} = {_value(value)}"
-    if not beside:
-        return line.split("\n")
-    short = comment(beside)
-    if len(short) == 1 and "\n" not in line and len(line) + len(short[0]) + 2 <= _WIDTH:
-        return [f"{line}  {short[0]}"]
-    return [*short, *line.split("\n")]
-
-
-def _as_comment(lines: Iterable[str]) -> list[str]:
-    return [f"# {line}".rstrip() for line in lines]
-
-
-def _title(text: str) -> str:
-    return f"# --- {text} ".ljust(79, "-")
-
-
-# --- The parts of the file -----------------------------------------------------
-
-
 def _head(draft: Draft) -> Iterator[str]:
     yield from comment(f"{draft.name}: a draft. Go through it from top to bottom before it is relied on.")
     yield "#"
@@ -103,14 +53,14 @@ def _head(draft: Draft) -> Iterator[str]:
         " After a change run:  usbwatch profile validate THIS-FILE"
     )
     yield ""
-    yield from _lines("format", FORMAT)
-    yield from _lines("schema", PROFILE_SCHEMA)
-    yield from _lines("id", draft.id)
-    yield from _lines("name", draft.name)
-    yield from _lines("source", draft.source)
+    yield from toml_lines("format", FORMAT)
+    yield from toml_lines("schema", PROFILE_SCHEMA)
+    yield from toml_lines("id", draft.id)
+    yield from toml_lines("name", draft.name)
+    yield from toml_lines("source", draft.source)
     yield '# author = ""   # who answers for it'
     if draft.date:
-        yield from _lines("date", draft.date)
+        yield from toml_lines("date", draft.date)
     yield from comment("Made of all that this file says when it was written, so that an edit since then can be told:")
     yield f'digest = "{_UNSEALED}"'
 
@@ -123,11 +73,11 @@ def _match(draft: Draft) -> Iterator[str]:
     if strings:
         yield "[match]"
     for key, texts in strings.items():
-        yield from _lines(key, texts)
+        yield from toml_lines(key, texts)
     if strings and draft.match_offered:
         yield from comment("To narrow it down, take the # away; a list means one of these:")
         for key, text in draft.match_offered.items():
-            yield from _as_comment(_lines(key, text))
+            yield from as_comment(toml_lines(key, text))
 
 
 _PRICED = ("# cost =", "# minutes =")
@@ -144,18 +94,18 @@ def _part(part: Part, draft: Draft, further: Iterable[str]) -> Iterator[str]:
     if remark:
         yield from comment(remark)
     yield f"[{part.kind.value}.{part.id}]"
-    yield from _lines("name", part.name)
+    yield from toml_lines("name", part.name)
     if part.joins:
-        yield from _lines("joins", part.joins)
+        yield from toml_lines("joins", part.joins)
     if part.within:
-        yield from _lines("within", part.within)
+        yield from toml_lines("within", part.within)
     yield from further
 
 
 def _kind(draft: Draft, kind: PartKind, title: str, remark: str = "", further: Iterable[str] = ()) -> Iterator[str]:
     parts = _of(draft, kind)
     if parts:
-        yield _title(title)
+        yield headline(title)
         yield from comment(remark)
     for part in parts:
         yield ""
@@ -181,7 +131,7 @@ def _rails(draft: Draft) -> Iterator[str]:
 
 
 def _devices(draft: Draft) -> Iterator[str]:
-    yield _title("Devices: what a healthy unit shows")
+    yield headline("Devices: what a healthy unit shows")
     yield from comment("needs: what it depends on, from the processor outward. When a link is out, what goes with it?")
     for entry in draft.entries:
         yield ""
@@ -199,16 +149,16 @@ def device_text(entry: Entry) -> list[str]:
         return [*lines, *table]
     told = entry.beside.get("function", "")
     bare = _table(entry.device, {}, entry.offered)
-    return [*lines, *(comment(f"{told}.") if told else []), *comment(_CHOOSE), *_as_comment(bare)]
+    return [*lines, *(comment(f"{told}.") if told else []), *comment(_CHOOSE), *as_comment(bare)]
 
 
 def _table(device: ExpectedDevice, beside: Mapping[str, str], offered: Mapping[str, object]) -> Iterator[str]:
     yield f"[device.{device.id}]"
     for key, value in _values(device):
-        yield from _lines(key, value, beside.get(key, ""))
+        yield from toml_lines(key, value, beside.get(key, ""))
     for key, value in offered.items():
         yield from comment("To hold every unit to the part that this one has, take the # away:")
-        yield from _as_comment(_lines(key, value))
+        yield from as_comment(toml_lines(key, value))
 
 
 def _values(device: ExpectedDevice) -> Iterator[tuple[str, object]]:
@@ -238,20 +188,20 @@ def _beside_devices(draft: Draft) -> Iterator[str]:
         ("Named by firmware, where this capture could not see", draft.unseen),
     ):
         if unfitted:
-            yield from ("", _title(title))
+            yield from ("", headline(title))
         for part in unfitted:
             yield from comment(f"{part.what}, {part.where} ({part.said_by}): {part.because}", under="#   ")
     for outside, heading in ((True, "Left out: helper devices"), (False, "Left out, with the reason")):
         those = [one for one in draft.left_out if one.outside is outside]
         if those:
-            yield from ("", _title(heading))
+            yield from ("", headline(heading))
         for one in those:
             called = " ".join(filter(None, (one.node.name, one.node.identity))) or one.node.bus
             yield from comment(f"{called}, {one.node.location}: {one.reason}", under="#   ")
 
 
 def _checks(draft: Draft) -> Iterator[str]:
-    yield _title("Hand checks: what only a person can establish")
+    yield headline("Hand checks: what only a person can establish")
     yield from comment(
         'Asked so that "yes" is what a healthy unit gives. minutes: time it takes; 1 until you fill it in.'
     )
@@ -262,17 +212,17 @@ def _checks(draft: Draft) -> Iterator[str]:
 
 def _check(check: HandCheck) -> Iterator[str]:
     yield f"[check.{check.id}]"
-    yield from _lines("question", check.question)
-    yield from _lines("needs", check.needs)
+    yield from toml_lines("question", check.question)
+    yield from toml_lines("needs", check.needs)
     if check.caution:
-        yield from _lines("caution", check.caution)
+        yield from toml_lines("caution", check.caution)
     if check.stop:
-        yield from _lines("stop", check.stop)
+        yield from toml_lines("stop", check.stop)
     yield "# minutes ="
 
 
 _MONEY = (
-    _title("Money: fill in and take the # away, the one before [money] too"),
+    headline("Money: fill in and take the # away, the one before [money] too"),
     "# [money]",
     '# currency = ""      # a sign or word shown with every amount',
     "# value_working =    # what the unit sells for when it works",
@@ -284,7 +234,7 @@ _MONEY = (
 
 def _basis(draft: Draft) -> Iterator[str]:
     basis = draft.basis
-    yield _title("Basis: what this profile rests on")
+    yield headline("Basis: what this profile rests on")
     yield "[basis]"
     values = {
         "how": basis.how,
@@ -296,4 +246,4 @@ def _basis(draft: Draft) -> Iterator[str]:
     }
     for key, value in values.items():
         if value not in ("", None):
-            yield from _lines(key, value)
+            yield from toml_lines(key, value)
