@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.any_capture import captures
 from support.hostile import HOSTILE, poisoned
+from support.listed_units import MACOS_ROOT, captured_on, larch
 from support.looking import look
 from support.more_buses import firmware_fan, serial_disk
 from support.snapshot_facts import FAULTS
@@ -80,12 +81,12 @@ def test_it_says_of_each_device_what_a_good_one_shows(built_tree: BuiltTree) -> 
 
 
 def test_needs_follow_what_carries_a_device_and_the_layout(built_tree: BuiltTree) -> None:
-    larch = by_place(drafted(look(built_tree(LARCH)))[2])
-    assert larch["pci0000:00/14.0"].needs == ("mainboard-usb",)
-    assert larch[f"{USB}/4"].needs == ("usb-controller",)
+    unit = by_place(drafted(look(built_tree(LARCH)))[2])
+    assert unit["pci0000:00/14.0"].needs == ("mainboard-usb",)
+    assert unit[f"{USB}/4"].needs == ("usb-controller",)
     way = ("top-case-feed", "top-case-supply", "top-case-flex", "top-case-board")
-    assert larch[f"{USB}/4.1"].needs == ("internal-hub", *way)
-    assert larch["pci0000:00/02.0/drm/eDP-1"].needs == ("graphics", "display-supply", "display-cable")
+    assert unit[f"{USB}/4.1"].needs == ("internal-hub", *way)
+    assert unit["pci0000:00/02.0/drm/eDP-1"].needs == ("graphics", "display-supply", "display-cable")
     separate = by_place(drafted(look(built_tree(HERON)), LAYOUTS["separate-keyboard"])[2])
     touchpad = separate["acpi/_SB_.PCI0.I2C0.TPD0"]
     assert (touchpad.within, touchpad.needs) == ("touchpad-module", ("mainboard-i2c", "input-supply", "touchpad-flex"))
@@ -238,6 +239,16 @@ def test_a_bus_that_was_not_seen_and_a_virtual_machine_are_told(built_tree: Buil
     told_ = " ".join(notices(emulated, made, profile, census(emulated)))
     assert "did not see power_supply" in told_
     assert "emulated machine" in told_
+
+
+def test_a_bare_list_of_devices_is_told_once_and_proves_no_rung() -> None:
+    """Through libusb there are no ports, no drivers, and no other bus (docs/other-systems.md)."""
+    capture = captured_on("darwin", larch(root=MACOS_ROOT))
+    made, _, profile = drafted(capture)
+    assert {one.reaches for one in profile.devices} == {Rung.WORKING}
+    told_ = notices(capture, made, profile, census(capture))
+    assert "own list of USB devices" in told_[0]
+    assert not any("did not see" in one or "got no further" in one for one in told_)
 
 
 def test_fans_and_disks_on_other_buses_have_their_seats(loose_tree: BuiltTree) -> None:

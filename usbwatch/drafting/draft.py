@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from usbwatch.compare.bare_list import is_bare_list
 from usbwatch.drafting.census import Census, LeftOut, Resident, Unfitted, census
 from usbwatch.drafting.layout import Layout
 from usbwatch.drafting.matching import match_of
@@ -78,7 +79,7 @@ def draft(capture: Capture, layout: Layout, *, today: str = "", counted: Census 
     """
     found = counted if counted is not None else census(capture)
     kept, refused = _writable(found.residents)
-    entries = _entries(kept, layout, {node.location: node for node in capture.nodes if node.bus == "usb-port"})
+    entries = _entries(kept, layout, capture)
     parts, checks = _used(layout, entries)
     name = model_name(capture.unit)
     day = capture.taken_at[:10] if _DAY.match(capture.taken_at) else ""
@@ -164,9 +165,11 @@ class _Unit:
     """Of the devices, by location."""
     ports: Mapping[str, Node]
     """USB ports by location."""
+    listed: bool
+    """The capture is a bare list of devices, which does not show how far they got."""
 
 
-def _entries(kept: Sequence[Resident], layout: Layout, ports: Mapping[str, Node]) -> tuple[Entry, ...]:
+def _entries(kept: Sequence[Resident], layout: Layout, capture: Capture) -> tuple[Entry, ...]:
     taken = {part.id for part in layout.parts} | {check.id for check in layout.checks}
     names: list[str] = []
     ids: dict[str, str] = {}
@@ -176,7 +179,8 @@ def _entries(kept: Sequence[Resident], layout: Layout, ports: Mapping[str, Node]
         taken.add(id_)
         ids[one.node.location] = id_
         names.append(name + id_.removeprefix(wanted).replace("-", " "))
-    unit = _Unit(residents=kept, layout=layout, ids=ids, ports=ports)
+    ports = {node.location: node for node in capture.nodes if node.bus == "usb-port"}
+    unit = _Unit(residents=kept, layout=layout, ids=ids, ports=ports, listed=is_bare_list(capture))
     return tuple(_entry(one, name, unit) for one, name in zip(kept, names, strict=True))
 
 
@@ -193,7 +197,7 @@ def _entry(one: Resident, name: str, unit: _Unit) -> Entry:
         locations=(node.location,),
         identities=(identity,) if held else (),
         needs=needs_of(one, seat, unit.ids, unit.residents),
-        reaches=reaches(node, one.function),
+        reaches=Rung.WORKING if unit.listed else reaches(node, one.function),
         speed_mbps=speed_mbps(node),
         lanes=lanes(node),
         link_gts=link_gts(node) if one.function != "graphics" else None,

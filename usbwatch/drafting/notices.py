@@ -21,14 +21,15 @@ _MOST = 12
 
 def notices(capture: Capture, made: Draft, profile: Profile, counted: Census) -> tuple[str, ...]:
     """Sentences on what the draft rests on; ``profile`` is the draft, written and read."""
+    listed = is_bare_list(capture)
     return (
         *_of_the_look(capture),
-        *_limited(list(_unseen(capture))),
+        *_limited([] if listed else list(_unseen(capture))),
         *_limited(list(_troubles(capture))),
         *_limited(
             [_unwell(one, profile) for one in findings(capture, profile, insisted=True).findings if _is_unwell(one)]
         ),
-        *_limited([_part_way(one) for one in counted.residents if _stopped(one)]),
+        *_limited([_part_way(one) for one in counted.residents if _stopped(one) and not listed]),
         *_of_the_census(made, counted),
     )
 
@@ -104,7 +105,8 @@ def _of_the_census(made: Draft, counted: Census) -> Iterator[str]:
         )
     unknown = sum(one.open for one in made.entries)
     if unknown:
-        yield f"{unknown} {'device has' if unknown == 1 else 'devices have'} no known function and stand as comments."
+        has = "device has no known function and stands" if unknown == 1 else "devices have no known function and stand"
+        yield f"{unknown} {has} as comments."
     if counted.unfitted:
         yield (
             f"Firmware names {len(counted.unfitted)} more, and nothing was found of it: a variant's part, or one that"
