@@ -48,7 +48,7 @@ ACCUSED = {
     "keyboard-missing": {"top-case"},
     "keyboard-touchpad-missing": {"top-case", "top-case-flex"},
     "battery-not-present": {"battery-pack", "battery-connector"},
-    "touchpad-enumeration-failure": {"top-case", ""},
+    "touchpad-enumeration-failure": {"top-case"},
     "camera-full-speed": {"display-assembly", "display-cable"},
     "internal-hub-missing": {"mainboard"},
 }
