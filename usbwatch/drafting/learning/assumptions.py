@@ -1,0 +1,61 @@
+"""What is taken for granted before any capture is read, each as a figure with its reason.
+
+All of them are beliefs about benches (common practice, no source). They are
+weak: a few dozen captures outweigh each of them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+__all__ = ["COPY", "FLAW", "HELPER", "KEYS", "LOSS", "PRIOR_INSIDE", "PRIOR_UNSURE", "STRAY", "Beta", "Prior"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Beta:
+    """A belief about a share: as if ``yes`` and ``no`` cases had been counted before."""
+
+    yes: float
+    no: float
+
+
+LOSS = Beta(yes=1, no=150)
+"""A unit that should have a device does not show it: some 3 in 100 units are at fault, and a fault costs a fifth of
+the devices or less."""
+STRAY = Beta(yes=1, no=200)
+"""A unit has a device that its variant should not have: a board or a label from another unit."""
+HELPER = Beta(yes=1, no=19)
+"""Somebody's own device stands in one place: helpers are left in in 1 of 10 captures, and in one of several sockets."""
+COPY = Beta(yes=1, no=100)
+"""One of two devices that go together is there alone."""
+FLAW = Beta(yes=1, no=60)
+"""A device shows less than healthy ones do: a lower rung, a slower link, an identity that is not its own."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prior:
+    """How likely each standing is before counting; the rest is for what is free of any rule."""
+
+    mandatory: float
+    keyed: float
+    """Shared by the keys that could tell the variant."""
+    free: float
+    helper: float
+
+
+PRIOR_INSIDE = Prior(mandatory=0.84, keyed=0.11, free=0.05, helper=0.0)
+"""Of a device that firmware or its bus places inside: a helper cannot be there."""
+PRIOR_UNSURE = Prior(mandatory=0.55, keyed=0.07, free=0.03, helper=0.35)
+
+KEYS: dict[str, float] = {
+    "product_sku": 6,
+    "product_name": 3,
+    "product_version": 3,
+    "board_version": 3,
+    "board_name": 3,
+    "product_family": 1,
+    "chassis_type": 1,
+    "bios_version": 1,
+    "kernel": 1,
+}
+"""Strings that can tell units apart, with how likely each is to tell a variant, in proportion."""

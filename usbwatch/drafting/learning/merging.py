@@ -1,0 +1,237 @@
+"""Stands at different places that are one device: its port was moved between board revisions, or is named anew.
+
+Two stands with an identity in common, never both in one capture, are one
+device where that explains the captures better than two devices do: together
+they are there as often as a device is, and best of all a string tells where.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import lgamma, log
+from typing import TYPE_CHECKING
+
+from usbwatch.drafting.learning.assumptions import STRAY
+from usbwatch.drafting.learning.evidence import chances, explains, together
+from usbwatch.drafting.learning.sightings import Thing
+from usbwatch.drafting.learning.standing import (
+    ABSENT,
+    PRESENT,
+    UNSEEN,
+    Weighed,
+    evidence,
+    keys_for,
+    weigh,
+)
+from usbwatch.drafting.learning.stands import Stand, alike
+from usbwatch.drafting.learning.table import Table
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from usbwatch.drafting.learning.table import Numbers
+
+__all__ = ["Candidate", "candidates"]
+
+_ONE_DEVICE = 0.5
+"""How likely two stands with an identity in common are one device, before counting."""
+_TOLD = 0.7
+"""How likely some string tells where a moved device sits, before counting."""
+_MOST_PARTNERS = 20
+"""Candidates that one stand is compared with."""
+_BOTH = 0.001
+"""Share of captures in which both may be there by mistake (two captures' parts in one file, say)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate:
+    """One device, at all its places."""
+
+    stands: tuple[Stand, ...]
+    """The most usual place first."""
+    states: Numbers
+    """By capture."""
+    weighed: Weighed
+    places_told: dict[str, float]
+    """For one with several places: by key, and ``free``, the probability that it tells which."""
+
+    @property
+    def bus(self) -> str:
+        """The bus that it shows on."""
+        return self.stands[0].bus
+
+    @property
+    def inside(self) -> bool:
+        """Whether something says that it is inside the unit."""
+        return any(one.inside for one in self.stands)
+
+    @property
+    def function(self) -> str:
+        """What most of its captures say that it does."""
+        return next((one.function for one in self.stands if one.function), "")
+
+    @property
+    def things(self) -> tuple[Thing, ...]:
+        """All its identities at all its places."""
+        return tuple(thing for one in self.stands for thing in one.things)
+
+    @property
+    def odd(self) -> tuple[Thing, ...]:
+        """What stood in its places and was not taken for it."""
+        return tuple(thing for one in self.stands for thing in one.odd)
+
+    @property
+    def roams(self) -> bool:
+        """It stands now here, now there, where nothing says that the places are inside, and no string tells why."""
+        return not self.inside and self.places_told.get("free", 0.0) > 1 / 2
+
+    @property
+    def helper(self) -> bool:
+        """Whether it is somebody's own device."""
+        other = max(self.weighed.mandatory, sum(self.weighed.keyed.values()) + self.weighed.free)
+        return self.roams or all(one.socket for one in self.stands) or self.weighed.helper > other
+
+    @property
+    def mandatory(self) -> bool:
+        """Whether every unit has to have it."""
+        return not self.helper and self.weighed.mandatory >= 1 / 2
+
+
+class _Known:
+    """The candidates so far, by place: what carries others decides what of these could be seen."""
+
+    def __init__(self, table: Table) -> None:
+        self.table = table
+        self.at: dict[str, Candidate] = {}
+
+    def states(self, stands: Sequence[Stand]) -> Numbers:
+        """By capture: whether one of the stands is there, all their places are empty, or that is not known."""
+        import numpy as np
+
+        clear = np.ones(self.table.rows, dtype=np.bool_)
+        there = np.zeros(self.table.rows, dtype=np.bool_)
+        for one in stands:
+            there[one.rows] = True
+            way, words = self.table.way(one.place, one.bus)
+            open_ = way == 0
+            for number, word in enumerate(words[2:], 2):
+                carrier = self.at.get(word)
+                if carrier is not None:
+                    elsewhere = carrier.states == PRESENT
+                    not_fitted = (carrier.states == ABSENT) & (not carrier.mandatory)
+                    open_ |= (way == number) & (elsewhere | not_fitted)
+            clear &= open_
+        return np.where(there, PRESENT, np.where(clear, ABSENT, UNSEEN)).astype(np.int64)
+
+    def candidate(self, stands: tuple[Stand, ...]) -> Candidate:
+        """The device that stands are together."""
+        ranked = tuple(sorted(stands, key=lambda one: (-len(one.rows), one.place)))
+        states = self.states(ranked)
+        inside = any(one.inside for one in ranked)
+        return Candidate(
+            stands=ranked,
+            states=states,
+            weighed=weigh(states, self.table, bus=ranked[0].bus, inside=inside),
+            places_told=chances(_placed(ranked, self.table)) if len(ranked) > 1 else {},
+        )
+
+    def fit(self, one: Candidate) -> float:
+        """Logarithm of how well a candidate explains the captures."""
+        told = evidence(one.states, self.table, bus=one.bus, inside=one.inside)
+        return told + (together(_placed(one.stands, self.table).values()) if len(one.stands) > 1 else 0.0)
+
+
+def candidates(stands: Iterable[Stand], table: Table) -> tuple[Candidate, ...]:
+    """All devices: carriers before what they carry."""
+    known = _Known(table)
+    found: list[Candidate] = []
+    for cluster in _clusters(stands):
+        made = _merged(cluster, known)
+        found += made
+        known.at.update({one.place: candidate for candidate in made for one in candidate.stands})
+    return tuple(found)
+
+
+def _clusters(stands: Iterable[Stand]) -> list[list[Stand]]:
+    """Stands on one bus that share identities, directly or through others; by how far out they are."""
+    home: dict[tuple[str, str], int] = {}
+    clusters: dict[int, list[Stand]] = {}
+    for number, stand in enumerate(stands):
+        marks = {(stand.bus, identity) for identity in stand.identities}
+        merged = [stand]
+        for old in sorted({home[mark] for mark in marks if mark in home}):
+            merged = clusters.pop(old) + merged
+        clusters[number] = merged
+        for one in merged:
+            home.update({(one.bus, identity): number for identity in one.identities})
+    return sorted(clusters.values(), key=lambda part: (max(map(_depth, part)), part[0].place, part[0].bus))
+
+
+def _depth(stand: Stand) -> int:
+    return stand.place.count("/") + stand.place.count(".")
+
+
+def _merged(cluster: list[Stand], known: _Known) -> list[Candidate]:
+    """The devices that a cluster is: the most usual stand first, each next one joins where that explains more."""
+    made: list[Candidate] = []
+    for stand in sorted(cluster, key=lambda one: (-len(one.rows), one.place)):
+        alone = known.candidate((stand,))
+        best, gain = None, 0.0
+        for index, other in enumerate(made[:_MOST_PARTNERS]):
+            if _can_be_one(stand, other, known.table):
+                joined = known.candidate((*other.stands, stand))
+                more = known.fit(joined) - known.fit(other) - known.fit(alone) + log(_ONE_DEVICE / (1 - _ONE_DEVICE))
+                if more > gain:
+                    best, gain = (index, joined), more
+        if best is None:
+            made.append(alone)
+        else:
+            made[best[0]] = best[1]
+    return made
+
+
+def _can_be_one(stand: Stand, other: Candidate, table: Table) -> bool:
+    import numpy as np
+
+    shared = any(stand.identities & one.identities for one in other.stands)
+    if not shared or not alike(stand.function, other.function):
+        return False
+    both = sum(len(np.intersect1d(stand.rows, one.rows, assume_unique=True)) for one in other.stands)
+    return both <= _BOTH * table.rows
+
+
+def _placed(stands: Sequence[Stand], table: Table) -> dict[str, float]:
+    """By key, and ``free``: logarithm of how well it explains in which units the device is at which place."""
+    import numpy as np
+
+    place = np.full(table.units, -1, dtype=np.int64)
+    for number, one in enumerate(stands):
+        place[table.unit[one.rows]] = number
+    there = place >= 0
+    counts = np.bincount(place[there], minlength=len(stands)).tolist()
+    free = lgamma(len(stands)) - lgamma(len(stands) + sum(counts)) + sum(lgamma(count + 1) for count in counts)
+    logs = {"free": log(1 - _TOLD) + free}
+    for name, share in keys_for(stands[0].bus).items():
+        key = table.keys[name]
+        told = _told(key.of[table.first_of_unit][there], place[there], len(stands), len(key.values))
+        if told is not None:
+            logs[name] = log(_TOLD * share) + told
+    return logs
+
+
+def _told(values: Numbers, place: Numbers, places: int, size: int) -> float | None:
+    """How well "each value has one place" explains; None where all values have the same one."""
+    import numpy as np
+
+    counted = np.zeros((size, places), dtype=np.int64)
+    np.add.at(counted, (values, place), 1)
+    counted = counted[counted.sum(axis=1) > 0]
+    if len(set(counted.argmax(axis=1).tolist())) < 2:  # noqa: PLR2004 - at least two places
+        return None
+    rows, times = np.unique(counted, axis=0, return_counts=True)
+    whole = 0.0
+    for row, count in zip(rows.tolist(), times.tolist(), strict=True):
+        units = sum(row)
+        each = [log(1 / places) + explains(units - there, there, STRAY) for there in row]
+        whole += count * together(each)
+    return whole

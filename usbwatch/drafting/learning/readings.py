@@ -1,0 +1,131 @@
+"""What healthy units show of one device: rung, speed, link, names; and which captures show less."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeVar
+
+from usbwatch.drafting.learning.merging import Candidate
+from usbwatch.drafting.learning.sightings import Manner, Role
+from usbwatch.drafting.learning.stands import is_flaw
+from usbwatch.drafting.learning.table import Table
+from usbwatch.model import Rung
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from usbwatch.drafting.learning.table import Numbers
+
+__all__ = ["Readings", "Shown", "readings", "shown", "usual"]
+
+_Value = TypeVar("_Value", str, int, float)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """How a device showed, in each capture that counts it as a device."""
+
+    rows: Numbers
+    manners: Numbers
+    table: Table
+
+    def each(self, read: Callable[[Manner], _Value]) -> list[_Value]:
+        """One reading of all captures."""
+        by_number = {number: read(self.table.manners[number]) for number in set(self.manners.tolist())}
+        return [by_number[number] for number in self.manners.tolist()]
+
+
+def shown(candidate: Candidate, table: Table) -> Shown:
+    """How a device showed, by row."""
+    import numpy as np
+
+    columns = [table.columns[thing] for thing in candidate.things]
+    rows = np.concatenate([column.rows for column in columns])
+    manners = np.concatenate([column.manners for column in columns])
+    kept = np.array([one.role in (Role.INSIDE, Role.UNSURE) for one in table.manners])[manners]
+    order = np.argsort(rows[kept], kind="stable")
+    return Shown(rows=rows[kept][order], manners=manners[kept][order], table=table)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Readings:
+    """What a profile says of a healthy one."""
+
+    reaches: Rung
+    speed_mbps: int | None
+    lanes: int | None
+    link_gts: float | None
+    function: str
+    evidence: str
+    name: str
+    driver: str
+    lid: bool
+    low: dict[int, tuple[str, ...]]
+    """By row: what of it shows less than healthy ones do, a phrase each."""
+
+
+def readings(candidate: Candidate, seen: Shown, *, excused: frozenset[int]) -> Readings:
+    """What healthy ones show. ``excused`` are rows whose kernel does not take the device as far as others do."""
+    rungs = seen.each(lambda manner: Rung(manner.rung).height)
+    counted = [height for row, height in zip(seen.rows.tolist(), rungs, strict=True) if row not in excused]
+    height = _healthy(counted or rungs) or 0
+    reaches = next(rung for rung in Rung if rung.height == height)
+    speeds = seen.each(lambda manner: manner.speed_mbps)
+    lanes = seen.each(lambda manner: manner.lanes)
+    gts = seen.each(lambda manner: manner.link_gts)
+    low: dict[int, tuple[str, ...]] = {}
+    for what, values, unit in (("reaches", rungs, ""), ("runs at", speeds, " Mbit/s"), ("has", lanes, " lanes")):
+        _note_low(low, what, values, unit, seen, excused if what == "reaches" else frozenset())
+    function = candidate.function
+    return Readings(
+        reaches=reaches,
+        speed_mbps=_healthy(speeds),
+        lanes=_healthy(lanes),
+        link_gts=_healthy(gts),
+        function=function,
+        evidence=usual(_of_function(seen, function)),
+        name=usual(seen.each(lambda manner: manner.name)),
+        driver=usual(seen.each(lambda manner: manner.driver)),
+        lid=usual(seen.each(lambda manner: "yes" if manner.lid else "no")) == "yes",
+        low=low,
+    )
+
+
+def _of_function(seen: Shown, function: str) -> list[str]:
+    """The evidence of those captures that tell the function."""
+    told = seen.each(lambda manner: manner.evidence if manner.function == function else "")
+    return [one for one in told if one] or [""]
+
+
+def usual(values: list[str]) -> str:
+    """The most usual of some texts; of equal ones the first by alphabet; "" of none."""
+    return min(Counter(values).items(), key=lambda pair: (-pair[1], pair[0]), default=("", 0))[0]
+
+
+def _healthy(values: list[_Value]) -> _Value | None:
+    """The highest value below which no more are than flaws explain; None where nothing is known."""
+    known = [value for value in values if value]
+    above = 0
+    for value, count in sorted(Counter(known).items(), reverse=True):
+        above += count
+        if above == len(known) or is_flaw(len(known) - above, above):
+            return value
+    return None
+
+
+def _note_low(
+    low: dict[int, tuple[str, ...]], what: str, values: list[int], unit: str, seen: Shown, excused: frozenset[int]
+) -> None:
+    """Add to ``low`` the rows whose value is below the healthy one."""
+    counted = [value for row, value in zip(seen.rows.tolist(), values, strict=True) if row not in excused]
+    healthy = _healthy(counted)
+    if healthy is None:
+        return
+    for row, value in zip(seen.rows.tolist(), values, strict=True):
+        if 0 < value < healthy and row not in excused:
+            low[row] = (*low.get(row, ()), f"{what} {_word(what, value)}{unit} of {_word(what, healthy)}{unit}")
+
+
+def _word(what: str, value: int) -> str:
+    return next(rung.value for rung in Rung if rung.height == value) if what == "reaches" else str(value)
