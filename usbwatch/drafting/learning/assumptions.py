@@ -19,13 +19,13 @@ class Beta:
     no: float
 
 
-LOSS = Beta(yes=1, no=150)
-"""A unit that should have a device does not show it: some 3 in 100 units are at fault, and a fault costs a fifth of
-the devices or less."""
+LOSS = Beta(yes=1, no=300)
+"""A unit that should have a device does not show it: some 3 in 100 units are at fault, and a fault costs one device in
+ten."""
 STRAY = Beta(yes=1, no=200)
 """A unit has a device that its variant should not have: a board or a label from another unit."""
-HELPER = Beta(yes=1, no=19)
-"""Somebody's own device stands in one place: helpers are left in in 1 of 10 captures, and in one of several sockets."""
+HELPER = Beta(yes=1, no=29)
+"""Somebody's own device stands in one place: helpers are left in in 1 of 10 captures, in one of several sockets."""
 COPY = Beta(yes=1, no=100)
 """One of two devices that go together is there alone."""
 FLAW = Beta(yes=1, no=60)
@@ -43,9 +43,9 @@ class Prior:
     helper: float
 
 
-PRIOR_INSIDE = Prior(mandatory=0.84, keyed=0.11, free=0.05, helper=0.0)
+PRIOR_INSIDE = Prior(mandatory=0.80, keyed=0.15, free=0.05, helper=0.0)
 """Of a device that firmware or its bus places inside: a helper cannot be there."""
-PRIOR_UNSURE = Prior(mandatory=0.55, keyed=0.07, free=0.03, helper=0.35)
+PRIOR_UNSURE = Prior(mandatory=0.60, keyed=0.09, free=0.04, helper=0.27)
 
 KEYS: dict[str, float] = {
     "product_sku": 6,

@@ -14,7 +14,7 @@ from usbwatch.drafting.learning.merging import Candidate, candidates
 from usbwatch.drafting.learning.models import of_one_model
 from usbwatch.drafting.learning.outliers import expected_rows, helpers, unhealthy
 from usbwatch.drafting.learning.readings import Readings, readings, shown
-from usbwatch.drafting.learning.sightings import STRINGS
+from usbwatch.drafting.learning.sightings import STRINGS, Role, Thing
 from usbwatch.drafting.learning.standing import PRESENT, UNSEEN
 from usbwatch.drafting.learning.stands import Stands, stands
 from usbwatch.drafting.learning.table import Table
@@ -34,6 +34,8 @@ from usbwatch.drafting.learning.versions import differences, excused_rows
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+
+    from usbwatch.drafting.learning.table import Numbers
 
 __all__ = ["learn"]
 
@@ -74,9 +76,8 @@ def _learnt(table: Table, outliers: tuple[Outlier, ...]) -> Learnt:
     )
 
 
-def _outside(there: Stands) -> tuple:
-    from usbwatch.drafting.learning.sightings import Role
-
+def _outside(there: Stands) -> tuple[Thing, ...]:
+    """Things that some capture places outside."""
     return tuple(thing for thing, roles in sorted(there.roles.items()) if roles[Role.OUTSIDE])
 
 
@@ -88,7 +89,9 @@ def _strings(table: Table) -> dict[str, tuple[tuple[str, int], ...]]:
     for name in STRINGS:
         key = table.keys[name]
         counted = Counter(key.of[table.first_of_unit].tolist())
-        ranked = sorted(((key.written[value], count) for value, count in counted.items()), key=lambda one: (-one[1], one[0]))
+        ranked = sorted(
+            ((key.written[value], count) for value, count in counted.items()), key=lambda one: (-one[1], one[0])
+        )
         found[name] = tuple(one for one in ranked if one[0])[:_MOST_VALUES]
     return found
 
@@ -96,7 +99,9 @@ def _strings(table: Table) -> dict[str, tuple[tuple[str, int], ...]]:
 def _devices(
     kept: tuple[Candidate, ...], table: Table
 ) -> tuple[tuple[LearntDevice, ...], tuple[Readings, ...], tuple[Difference, ...]]:
-    devices, read, told = [], [], []
+    devices: list[LearntDevice] = []
+    read: list[Readings] = []
+    told: list[Difference] = []
     for number, candidate in enumerate(kept):
         seen = shown(candidate, table)
         its = readings(candidate, seen, excused=excused_rows(candidate, seen, table))
@@ -142,7 +147,9 @@ def _device(
     return replace(device, support=_support(device, candidate, table))
 
 
-def _standing(candidate: Candidate, among: tuple[Candidate, ...], table: Table) -> tuple[Standing, str, tuple[str, ...]]:
+def _standing(
+    candidate: Candidate, among: tuple[Candidate, ...], table: Table
+) -> tuple[Standing, str, tuple[str, ...]]:
     if candidate.mandatory:
         return Standing.MANDATORY, "", ()
     key = telling_key(candidate, (one for one in among if not one.mandatory))
@@ -173,7 +180,7 @@ def _support(device: LearntDevice, candidate: Candidate, table: Table) -> Suppor
     return Support(there=there, of=of, unseen=asked - of, low=low, high=high, sure=min(sure, 1.0))
 
 
-def _units(rows: object, table: Table) -> int:
+def _units(rows: Numbers, table: Table) -> int:
     return len(set(table.unit[rows].tolist()))
 
 
@@ -204,7 +211,7 @@ def _values_of_places(candidate: Candidate, by: str, table: Table) -> dict[int, 
 def _identities(candidate: Candidate, table: Table) -> tuple[Counted, ...]:
     import numpy as np
 
-    rows: dict[str, list[object]] = {}
+    rows: dict[str, list[Numbers]] = {}
     for thing in candidate.things:
         if thing.identity:
             rows.setdefault(thing.identity, []).append(table.columns[thing].rows)

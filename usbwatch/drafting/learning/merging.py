@@ -8,7 +8,7 @@ they are there as often as a device is, and best of all a string tells where.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import lgamma, log
+from math import exp, lgamma, log, log1p
 from typing import TYPE_CHECKING
 
 from usbwatch.drafting.learning.assumptions import STRAY
@@ -27,14 +27,14 @@ from usbwatch.drafting.learning.stands import Stand, alike
 from usbwatch.drafting.learning.table import Table
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Sequence
 
     from usbwatch.drafting.learning.table import Numbers
 
 __all__ = ["Candidate", "candidates"]
 
-_ONE_DEVICE = 0.5
-"""How likely two stands with an identity in common are one device, before counting."""
+_SAME_IDENTITY, _SAME_FUNCTION = 0.5, 0.1
+"""How likely two stands are one device, before counting: with an identity in common; with the function alone."""
 _TOLD = 0.7
 """How likely some string tells where a moved device sits, before counting."""
 _MOST_PARTNERS = 20
@@ -84,6 +84,12 @@ class Candidate:
     def roams(self) -> bool:
         """It stands now here, now there, where nothing says that the places are inside, and no string tells why."""
         return not self.inside and self.places_told.get("free", 0.0) > 1 / 2
+
+    @property
+    def moved(self) -> bool:
+        """Whether a revision of the board tells at which of its places it is, and they are inside."""
+        told = sum(self.places_told.get(name, 0.0) for name in ("board_version", "board_name"))
+        return told > 1 / 2 and all(one.inside for one in self.stands)
 
     @property
     def helper(self) -> bool:
@@ -153,18 +159,23 @@ def candidates(stands: Iterable[Stand], table: Table) -> tuple[Candidate, ...]:
 
 
 def _clusters(stands: Iterable[Stand]) -> list[list[Stand]]:
-    """Stands on one bus that share identities, directly or through others; by how far out they are."""
+    """Stands on one bus that share identities or functions, directly or through others; by how far out they are."""
     home: dict[tuple[str, str], int] = {}
     clusters: dict[int, list[Stand]] = {}
     for number, stand in enumerate(stands):
-        marks = {(stand.bus, identity) for identity in stand.identities}
+        marks = _marks(stand)
         merged = [stand]
         for old in sorted({home[mark] for mark in marks if mark in home}):
             merged = clusters.pop(old) + merged
         clusters[number] = merged
         for one in merged:
-            home.update({(one.bus, identity): number for identity in one.identities})
+            home.update(dict.fromkeys(_marks(one), number))
     return sorted(clusters.values(), key=lambda part: (max(map(_depth, part)), part[0].place, part[0].bus))
+
+
+def _marks(stand: Stand) -> set[tuple[str, str]]:
+    function = {(stand.bus, f"does {stand.function}")} if stand.function else set()
+    return {(stand.bus, identity) for identity in stand.identities} | function
 
 
 def _depth(stand: Stand) -> int:
@@ -178,9 +189,11 @@ def _merged(cluster: list[Stand], known: _Known) -> list[Candidate]:
         alone = known.candidate((stand,))
         best, gain = None, 0.0
         for index, other in enumerate(made[:_MOST_PARTNERS]):
-            if _can_be_one(stand, other, known.table):
+            prior = _can_be_one(stand, other, known.table)
+            if prior:
                 joined = known.candidate((*other.stands, stand))
-                more = known.fit(joined) - known.fit(other) - known.fit(alone) + log(_ONE_DEVICE / (1 - _ONE_DEVICE))
+                more = known.fit(joined) - known.fit(other) - known.fit(alone) + log(prior / (1 - prior))
+                more = more if prior == _SAME_IDENTITY or joined.moved else 0.0
                 if more > gain:
                     best, gain = (index, joined), more
         if best is None:
@@ -190,14 +203,19 @@ def _merged(cluster: list[Stand], known: _Known) -> list[Candidate]:
     return made
 
 
-def _can_be_one(stand: Stand, other: Candidate, table: Table) -> bool:
+def _can_be_one(stand: Stand, other: Candidate, table: Table) -> float:
+    """How likely a stand is a further place of a device, before counting; 0 where it cannot be."""
     import numpy as np
 
+    if not alike(stand.function, other.function):
+        return 0.0
     shared = any(stand.identities & one.identities for one in other.stands)
-    if not shared or not alike(stand.function, other.function):
-        return False
+    if not shared and not stand.function:
+        return 0.0
     both = sum(len(np.intersect1d(stand.rows, one.rows, assume_unique=True)) for one in other.stands)
-    return both <= _BOTH * table.rows
+    if both > _BOTH * table.rows:
+        return 0.0
+    return _SAME_IDENTITY if shared else _SAME_FUNCTION
 
 
 def _placed(stands: Sequence[Stand], table: Table) -> dict[str, float]:
@@ -209,8 +227,7 @@ def _placed(stands: Sequence[Stand], table: Table) -> dict[str, float]:
         place[table.unit[one.rows]] = number
     there = place >= 0
     counts = np.bincount(place[there], minlength=len(stands)).tolist()
-    free = lgamma(len(stands)) - lgamma(len(stands) + sum(counts)) + sum(lgamma(count + 1) for count in counts)
-    logs = {"free": log(1 - _TOLD) + free}
+    logs = {"free": log(1 - _TOLD) + _dirichlet(counts)}
     for name, share in keys_for(stands[0].bus).items():
         key = table.keys[name]
         told = _told(key.of[table.first_of_unit][there], place[there], len(stands), len(key.values))
@@ -228,10 +245,23 @@ def _told(values: Numbers, place: Numbers, places: int, size: int) -> float | No
     counted = counted[counted.sum(axis=1) > 0]
     if len(set(counted.argmax(axis=1).tolist())) < 2:  # noqa: PLR2004 - at least two places
         return None
-    rows, times = np.unique(counted, axis=0, return_counts=True)
-    whole = 0.0
-    for row, count in zip(rows.tolist(), times.tolist(), strict=True):
-        units = sum(row)
-        each = [log(1 / places) + explains(units - there, there, STRAY) for there in row]
-        whole += count * together(each)
-    return whole
+    sizes = counted.sum(axis=1)
+    chosen = np.bincount(counted.argmax(axis=1), minlength=places).tolist()
+    cases, times = np.unique(np.stack((sizes, counted.max(axis=1))), axis=1, return_counts=True)
+    whole: float = sum(
+        count * explains(units - there, there, STRAY)
+        for units, there, count in zip(*cases.tolist(), times.tolist(), strict=True)
+    )
+    values_in_all = len(counted)
+    return whole + _dirichlet(chosen) - log1p(-exp(_all_alike(values_in_all, places)))
+
+
+def _dirichlet(counts: Sequence[int]) -> float:
+    """Logarithm of the probability of some choices, in one order, when all shares are equally likely."""
+    size = len(counts)
+    return lgamma(size) - lgamma(size + sum(counts)) + sum(lgamma(count + 1) for count in counts)
+
+
+def _all_alike(choices: int, size: int) -> float:
+    """Logarithm of the probability that all choices are the same one."""
+    return log(size) + _dirichlet([choices, *[0] * (size - 1)])

@@ -29,7 +29,9 @@ def of_one_model(table: Table) -> tuple[Table, tuple[Outlier, ...]]:
     names = [" ".join(filter(None, (fold(texts[0]), fold(texts[1])))) for texts in table.texts]
     if not names:
         return table, ()
-    usual = min(Counter(name for name in names if name).items(), key=lambda pair: (-pair[1], pair[0]), default=("", 0))[0]
+    usual = min(Counter(name for name in names if name).items(), key=lambda pair: (-pair[1], pair[0]), default=("", 0))[
+        0
+    ]
     own = np.array([name == usual for name in names])
     shown, core = _core_shown(table, own)
     kept = np.where(own, shown >= _HARDLY * core, shown >= _LIKE * core)
@@ -67,5 +69,7 @@ def _outlier(table: Table, row: int, shown: int, core: int, *, is_own: bool) -> 
     if is_own:
         return Outlier(name=table.names[row], kind=OutlierKind.NOTHING_TO_LEARN, reasons=(share,))
     return Outlier(
-        name=table.names[row], kind=OutlierKind.OTHER_MODEL, reasons=(f"it is of a unit that calls itself {called}", share)
+        name=table.names[row],
+        kind=OutlierKind.OTHER_MODEL,
+        reasons=(f"it is of a unit that calls itself {called}", share),
     )

@@ -13,7 +13,7 @@ from usbwatch.drafting.learning.table import Table
 from usbwatch.model import Rung
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from usbwatch.drafting.learning.table import Numbers
 
@@ -75,8 +75,13 @@ def readings(candidate: Candidate, seen: Shown, *, excused: frozenset[int]) -> R
     lanes = seen.each(lambda manner: manner.lanes)
     gts = seen.each(lambda manner: manner.link_gts)
     low: dict[int, tuple[str, ...]] = {}
-    for what, values, unit in (("reaches", rungs, ""), ("runs at", speeds, " Mbit/s"), ("has", lanes, " lanes")):
-        _note_low(low, what, values, unit, seen, excused if what == "reaches" else frozenset())
+    for form, values, spared in (
+        (_RUNG, rungs, excused),
+        ("runs at {} Mbit/s of {}", speeds, frozenset()),
+        ("has {} lanes of {}", lanes, frozenset()),
+    ):
+        for row, said in _lower(form, dict(zip(seen.rows.tolist(), values, strict=True)), spared):
+            low[row] = (*low.get(row, ()), said)
     function = candidate.function
     return Readings(
         reaches=reaches,
@@ -114,18 +119,18 @@ def _healthy(values: list[_Value]) -> _Value | None:
     return None
 
 
-def _note_low(
-    low: dict[int, tuple[str, ...]], what: str, values: list[int], unit: str, seen: Shown, excused: frozenset[int]
-) -> None:
-    """Add to ``low`` the rows whose value is below the healthy one."""
-    counted = [value for row, value in zip(seen.rows.tolist(), values, strict=True) if row not in excused]
-    healthy = _healthy(counted)
-    if healthy is None:
-        return
-    for row, value in zip(seen.rows.tolist(), values, strict=True):
-        if 0 < value < healthy and row not in excused:
-            low[row] = (*low.get(row, ()), f"{what} {_word(what, value)}{unit} of {_word(what, healthy)}{unit}")
+_RUNG = "reaches {} of {}"
 
 
-def _word(what: str, value: int) -> str:
-    return next(rung.value for rung in Rung if rung.height == value) if what == "reaches" else str(value)
+def _lower(form: str, values: dict[int, int], spared: frozenset[int]) -> Iterator[tuple[int, str]]:
+    """The rows whose value is known and below the healthy one, with a phrase that says so."""
+    counted = {row: value for row, value in values.items() if row not in spared}
+    healthy = _healthy(list(counted.values())) or 0
+    for row, value in counted.items():
+        if 0 < value < healthy:
+            words = [_rung(one) if form is _RUNG else str(one) for one in (value, healthy)]
+            yield row, form.format(*words)
+
+
+def _rung(height: int) -> str:
+    return next(rung.value for rung in Rung if rung.height == height)

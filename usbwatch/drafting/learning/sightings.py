@@ -142,7 +142,9 @@ def _cut(text: str) -> str:
     return text if len(text) <= _LONGEST else text[:_LONGEST]
 
 
-_NO_SERIAL = re.compile(r"(?:default|to be filled|system serial|not |none|n/a|oem|invalid|unknown|serial)", re.IGNORECASE)
+_NO_SERIAL = re.compile(
+    r"(?:default|to be filled|system serial|not |none|n/a|oem|invalid|unknown|serial)", re.IGNORECASE
+)
 _FEWEST_SIGNS = 3
 
 
@@ -216,4 +218,6 @@ def _link(node: Node) -> tuple[int, float]:
 
 def _left(left: LeftOut) -> Manner:
     role = Role.OUTSIDE if left.outside else Role.SPOKEN_FOR
-    return Manner(role, "", "", _cut(left.node.name) if left.outside else "", "", left.node.rung.value, 0, 0, 0.0, False)
+    return Manner(
+        role, "", "", _cut(left.node.name) if left.outside else "", "", left.node.rung.value, 0, 0, 0.0, False
+    )

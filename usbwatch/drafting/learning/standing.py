@@ -109,7 +109,7 @@ def keys_for(bus: str) -> dict[str, float]:
 def _told(key: Key, values: Numbers, there: Flags) -> tuple[float, frozenset[int]]:
     """How well "units with some values have it, those with others lack it" explains, and which values have it.
 
-    Each value is as likely to have it as to lack it; that all have it, or none, is no variant.
+    Any number of values is as likely to have it as any other, but for none and all, which would be no variant.
     """
     import numpy as np
 
@@ -122,8 +122,12 @@ def _told(key: Key, values: Numbers, there: Flags) -> tuple[float, frozenset[int
     )
     whole, has_it = 0.0, []
     for yes, no, count in zip(*cases.tolist(), times.tolist(), strict=True):
-        has, lacks = log(0.5) + explains(no, yes, LOSS), log(0.5) + explains(yes, no, STRAY)
-        whole += count * together((has, lacks))
+        has, lacks = explains(no, yes, LOSS), explains(yes, no, STRAY)
+        whole += count * max(has, lacks)
         has_it.append(has >= lacks)
     having = frozenset(int(value) for value, case in zip(counted, which.reshape(-1), strict=True) if has_it[case])
-    return (whole, having) if 0 < len(having) < len(counted) else (-inf, frozenset())
+    values_in_all = len(counted)
+    if not 0 < len(having) < values_in_all:
+        return -inf, frozenset()
+    pattern = explains(len(having), values_in_all - len(having), UNIFORM)
+    return whole + pattern + log((values_in_all + 1) / (values_in_all - 1)), having

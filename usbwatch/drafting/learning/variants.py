@@ -25,7 +25,7 @@ _AS_GOOD = 3
 
 
 def telling_key(candidate: Candidate, among: Iterable[Candidate]) -> str:
-    """The string that tells which units have a device, the same for many devices where it can be; "" where none does."""
+    """The string that tells which units have a device, "" where none does; the same for many where it can be."""
     keyed = candidate.weighed.keyed
     told = sum(keyed.values())
     if not keyed or told < _TOLD * (told + candidate.weighed.free):
@@ -52,7 +52,7 @@ def variants(devices: Sequence[LearntDevice], kept: Sequence[Candidate], table: 
     found: list[tuple[_Match, tuple[int, ...], int]] = []
     for values, units in sorted(combinations.items()):
         value = dict(zip(names, values, strict=True))
-        match = {name: (table.keys[name].written[value[name]],) for name in names}
+        match: _Match = {name: (table.keys[name].written[value[name]],) for name in names}
         without = tuple(
             number
             for number in keyed

@@ -16,7 +16,7 @@ from usbwatch.drafting.learning.evidence import chances, explains, together
 from usbwatch.drafting.learning.merging import Candidate
 from usbwatch.drafting.learning.readings import Shown
 from usbwatch.drafting.learning.standing import ABSENT, PRESENT
-from usbwatch.drafting.learning.table import KEY_NAMES, Table
+from usbwatch.drafting.learning.table import KEY_NAMES, Key, Table
 from usbwatch.drafting.learning.values import Difference
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ def differences(number: int, candidate: Candidate, seen: Shown, table: Table) ->
     for what, values in _readings(candidate, seen, table):
         by = _teller(values, seen.rows, table, candidate)
         if by in VERSIONS:
-            found.append(_difference(number, what, by, values, seen.rows, table))
+            found.append(_difference(number, what, table.keys[by], values, seen.rows))
     presence = _of_presence(number, candidate, table)
     return (*found, presence) if presence is not None else tuple(found)
 
@@ -120,7 +120,9 @@ def _identity(rows: Numbers, table: Table, candidate: Candidate) -> Numbers:
     import numpy as np
 
     of = np.zeros(table.rows, dtype=np.int64)
-    number = {identity: position for position, identity in enumerate(sorted({one.identity for one in candidate.things}))}
+    number = {
+        identity: position for position, identity in enumerate(sorted({one.identity for one in candidate.things}))
+    }
     for thing in candidate.things:
         of[table.columns[thing].rows] = number[thing.identity]
     return of[rows]
@@ -149,14 +151,15 @@ def _told(values: Numbers, read: Numbers, kinds: int) -> float:
     return whole
 
 
-def _difference(number: int, what: str, by: str, readings: list[str], rows: Numbers, table: Table) -> Difference:
-    key = table.keys[by]
+def _difference(number: int, what: str, key: Key, readings: list[str], rows: Numbers) -> Difference:
     counted = Counter(zip(key.of[rows].tolist(), readings, strict=True))
     usual = _usual_by_value(readings, key.of[rows])
     values = tuple(
-        (key.written[value], reading, count) for (value, reading), count in sorted(counted.items()) if usual[value] == reading
+        (key.written[value], reading, count)
+        for (value, reading), count in sorted(counted.items())
+        if usual[value] == reading
     )
-    return Difference(device=number, what=what, by=by, values=values)
+    return Difference(device=number, what=what, by=key.name, values=values)
 
 
 def _of_presence(number: int, candidate: Candidate, table: Table) -> Difference | None:

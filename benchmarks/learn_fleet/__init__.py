@@ -1,0 +1,1 @@
+"""How well and at what cost a model is learnt from fleets whose truth is known."""
