@@ -46,8 +46,11 @@ _HABIT = 0.3
 _HABITUAL = 0.7
 
 _VARIABLE = frozenset(
-    "fingerprint-reader smart-card-reader camera bluetooth wlan wwan ethernet touchscreen storage audio sensor".split()
-) | {""}
+    [
+        *("fingerprint-reader", "smart-card-reader", "camera", "bluetooth", "wlan", "wwan", "ethernet"),
+        *("touchscreen", "storage", "audio", "sensor", ""),
+    ]
+)
 """Functions that makers leave out of some variants."""
 _SOURCED = ("usb", "pci", "drm", "i2c", "spi")
 _HELPERS = (

@@ -10,7 +10,7 @@ from usbwatch.capture.opening import READ_ONLY
 from usbwatch.errors import BadCapture
 from usbwatch.model import CAPTURE_SCHEMA, Capture
 
-__all__ = ["json_schema", "load", "parse"]
+__all__ = ["json_schema", "load", "load_with_digest", "parse"]
 
 LARGEST_FILE = 64 * 1024 * 1024
 _LONGEST_LOCATION = 1000
@@ -20,6 +20,11 @@ _AGAIN = "capture the unit again"
 def load(path: str) -> Capture:
     """The capture in a file. Raises ``BadCapture`` with one sentence for anything else."""
     return parse(_content(path), path)
+
+
+def load_with_digest(path: str) -> tuple[Capture, str]:
+    """The same, with the digest of its document, by which two files are known to hold the same capture."""
+    return _parsed(_content(path), path)
 
 
 def _content(path: str) -> bytes:
@@ -51,6 +56,10 @@ def _refuse_oddities(path: str, status: os.stat_result) -> None:
 
 def parse(content: bytes, path: str) -> Capture:
     """The capture that ``content`` holds; ``path`` is only for the sentence of a ``BadCapture``."""
+    return _parsed(content, path)[0]
+
+
+def _parsed(content: bytes, path: str) -> tuple[Capture, str]:
     import msgspec
 
     if not content.strip():
@@ -76,7 +85,7 @@ def parse(content: bytes, path: str) -> Capture:
         raise BadCapture(path, f"has a location of more than {_LONGEST_LOCATION} characters", _AGAIN)
     if len({(node.bus, node.location) for node in capture.nodes}) < len(capture.nodes):
         raise BadCapture(path, "has two nodes of one bus at one location", _AGAIN)
-    return capture
+    return capture, str(plain["digest"])
 
 
 def _check_schema(path: str, plain: Document) -> None:

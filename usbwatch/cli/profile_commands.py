@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from usbwatch.cli import exits
+from usbwatch.cli.learn_command import learn_profile
 from usbwatch.cli.options import example, json_option, profile_names
 from usbwatch.cli.profile_add_command import add_profiles
 from usbwatch.cli.profile_draft_command import draft_profile
@@ -14,10 +15,11 @@ __all__ = ["profile"]
 
 @click.group(epilog=example("usbwatch profile list"))
 def profile() -> None:
-    """List, show, draft, validate and add the profiles of models."""
+    """List, show, draft, learn, validate and add the profiles of models."""
 
 
 profile.add_command(draft_profile)
+profile.add_command(learn_profile)
 profile.add_command(add_profiles)
 
 

@@ -1,11 +1,12 @@
 """Profiles made from captures: what of a unit a profile should expect, and how it is written down. Pure.
 
 The front of this room: ``census(capture)``, ``draft(capture, layout)``,
-``text_of(draft)`` and ``updated(text, profile, draft)``.
+``draft_of_many(learnt, layout)``, ``text_of(draft)`` and ``updated(text, profile, draft)``.
 """
 
 from usbwatch.drafting.census import Census, LeftOut, Resident, Unfitted, census
 from usbwatch.drafting.draft import Draft, Entry, draft
+from usbwatch.drafting.from_many import draft_of_many
 from usbwatch.drafting.layout import Layout
 from usbwatch.drafting.notices import notices
 from usbwatch.drafting.templates import LAYOUTS, layout_for
@@ -24,6 +25,7 @@ __all__ = [
     "Update",
     "census",
     "draft",
+    "draft_of_many",
     "layout_for",
     "notices",
     "text_of",

@@ -22,12 +22,13 @@ from usbwatch.model import (
     Node,
     Part,
     Rung,
+    Variant,
     is_location,
 )
 from usbwatch.profile.crosschecks import MOST_PARTS
 from usbwatch.profile.faults import quoted
 
-__all__ = ["MOST_DEVICES", "Draft", "Entry", "draft"]
+__all__ = ["MOST_DEVICES", "Draft", "Entry", "Told", "draft"]
 
 MOST_DEVICES = MOST_PARTS
 """Devices that one profile can hold."""
@@ -46,6 +47,14 @@ class Entry:
     """Keys that are written as comments, to be taken up by a person, with their values."""
     open: bool = False
     """Its function is not known, so all of it is written as comments."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """Sentences under a heading, written as comments."""
+
+    title: str
+    sentences: Sequence[str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,6 +79,9 @@ class Draft:
     unfitted: tuple[Unfitted, ...] = ()
     unseen: tuple[Unfitted, ...] = ()
     left_out: tuple[LeftOut, ...] = ()
+    variants: tuple[Variant, ...] = ()
+    told: tuple[Told, ...] = ()
+    """What was learnt beside the devices."""
 
 
 def draft(capture: Capture, layout: Layout, *, today: str = "", counted: Census | None = None) -> Draft:
@@ -162,7 +174,7 @@ class _Unit:
     residents: Sequence[Resident]
     layout: Layout
     ids: Mapping[str, str]
-    """Of the devices, by location."""
+    """Of the devices, by location; of several that units of one model have in one place, the first."""
     ports: Mapping[str, Node]
     """USB ports by location."""
     listed: bool
@@ -171,26 +183,26 @@ class _Unit:
 
 def _entries(kept: Sequence[Resident], layout: Layout, capture: Capture) -> tuple[Entry, ...]:
     taken = {part.id for part in layout.parts} | {check.id for check in layout.checks}
-    names: list[str] = []
+    named: list[tuple[str, str]] = []
     ids: dict[str, str] = {}
     for one in kept:
         name, wanted = word_for(one.function, one.node)
         id_ = distinct(wanted, taken)
         taken.add(id_)
-        ids[one.node.location] = id_
-        names.append(name + id_.removeprefix(wanted).replace("-", " "))
+        ids.setdefault(one.node.location, id_)
+        named.append((id_, name + id_.removeprefix(wanted).replace("-", " ")))
     ports = {node.location: node for node in capture.nodes if node.bus == "usb-port"}
     unit = _Unit(residents=kept, layout=layout, ids=ids, ports=ports, listed=is_bare_list(capture))
-    return tuple(_entry(one, name, unit) for one, name in zip(kept, names, strict=True))
+    return tuple(_entry(one, id_, name, unit) for one, (id_, name) in zip(kept, named, strict=True))
 
 
-def _entry(one: Resident, name: str, unit: _Unit) -> Entry:
+def _entry(one: Resident, id_: str, name: str, unit: _Unit) -> Entry:
     node = one.node
     seat = seat_of(one, unit.layout, unit.ports.get(node.location))
     identity = own_identity(node)
     held = bool(identity) and one.function not in OFTEN_CHANGED
     device = ExpectedDevice(
-        id=unit.ids[node.location],
+        id=id_,
         name=name,
         function=one.function,
         within=seat.within,

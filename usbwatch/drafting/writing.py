@@ -22,12 +22,14 @@ def text_of(draft: Draft) -> str:
     pieces = (
         _head(draft),
         _match(draft),
+        _variants(draft),
         _subassemblies(draft),
         _sections(draft),
         _links(draft),
         _rails(draft),
         _devices(draft),
         _beside_devices(draft),
+        _told(draft),
         _checks(draft),
         _MONEY,
         _basis(draft),
@@ -179,6 +181,29 @@ def _values(device: ExpectedDevice) -> Iterator[tuple[str, object]]:
         yield "optional", True
     if device.firmware_names:
         yield "firmware_names", device.firmware_names
+
+
+def _variants(draft: Draft) -> Iterator[str]:
+    if not draft.variants:
+        return
+    yield _title("Variants: which units lack what")
+    yield from comment("The variant whose match fits with the most keys is the unit's. Give them the names you use.")
+    for one in draft.variants:
+        yield ""
+        yield f"[variant.{one.id}]"
+        yield from _lines("name", one.name)
+        for key, texts in one.match.strings.items():
+            yield from _lines(f"match.{key}", texts[0] if len(texts) == 1 else texts)
+        if one.without:
+            yield from _lines("without", one.without)
+
+
+def _told(draft: Draft) -> Iterator[str]:
+    for one in draft.told:
+        if one.sentences:
+            yield _title(one.title)
+        for sentence in one.sentences:
+            yield from comment(f"{sentence}.", under="#   ")
 
 
 def _beside_devices(draft: Draft) -> Iterator[str]:

@@ -27,7 +27,7 @@ from usbwatch.drafting.learning.stands import Stand, alike
 from usbwatch.drafting.learning.table import Table
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from usbwatch.drafting.learning.table import Numbers
 
@@ -37,8 +37,8 @@ _SAME_IDENTITY, _SAME_FUNCTION = 0.5, 0.1
 """How likely two stands are one device, before counting: with an identity in common; with the function alone."""
 _TOLD = 0.7
 """How likely some string tells where a moved device sits, before counting."""
-_MOST_PARTNERS = 20
-"""Candidates that one stand is compared with."""
+_MOST_COMPARED, _MOST_PARTNERS = 400, 20
+"""Candidates that one stand is compared with, and of how many of these it is weighed whether it is one with them."""
 _BOTH = 0.001
 """Share of captures in which both may be there by mistake (two captures' parts in one file, say)."""
 
@@ -188,19 +188,28 @@ def _merged(cluster: list[Stand], known: _Known) -> list[Candidate]:
     for stand in sorted(cluster, key=lambda one: (-len(one.rows), one.place)):
         alone = known.candidate((stand,))
         best, gain = None, 0.0
-        for index, other in enumerate(made[:_MOST_PARTNERS]):
-            prior = _can_be_one(stand, other, known.table)
-            if prior:
-                joined = known.candidate((*other.stands, stand))
-                more = known.fit(joined) - known.fit(other) - known.fit(alone) + log(prior / (1 - prior))
-                more = more if prior == _SAME_IDENTITY or joined.moved else 0.0
-                if more > gain:
-                    best, gain = (index, joined), more
+        for index, prior in _partners(stand, made, known.table):
+            joined = known.candidate((*made[index].stands, stand))
+            more = known.fit(joined) - known.fit(made[index]) - known.fit(alone) + log(prior / (1 - prior))
+            if more > gain and (prior == _SAME_IDENTITY or joined.moved):
+                best, gain = (index, joined), more
         if best is None:
             made.append(alone)
         else:
             made[best[0]] = best[1]
     return made
+
+
+def _partners(stand: Stand, made: list[Candidate], table: Table) -> Iterator[tuple[int, float]]:
+    """The candidates that a stand can be a further place of, by number, with how likely that is before counting."""
+    found = 0
+    for index, other in enumerate(made[:_MOST_COMPARED]):
+        prior = _can_be_one(stand, other, table)
+        if prior:
+            yield index, prior
+            found += 1
+        if found == _MOST_PARTNERS:
+            return
 
 
 def _can_be_one(stand: Stand, other: Candidate, table: Table) -> float:

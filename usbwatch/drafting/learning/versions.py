@@ -36,7 +36,7 @@ def differences(number: int, candidate: Candidate, seen: Shown, table: Table) ->
     """The differences of one device that a version explains."""
     found = []
     for what, values in _readings(candidate, seen, table):
-        by = _teller(values, seen.rows, table, candidate)
+        by = _teller(values, seen.rows, table, candidate, by_place=what != "place")
         if by in VERSIONS:
             found.append(_difference(number, what, table.keys[by], values, seen.rows))
     presence = _of_presence(number, candidate, table)
@@ -79,7 +79,7 @@ def _usual_by_value(readings: list[str], values: Numbers) -> dict[int, str]:
     return {value: min(one.items(), key=lambda pair: (-pair[1], pair[0]))[0] for value, one in counted.items()}
 
 
-def _teller(readings: list[str], rows: Numbers, table: Table, candidate: Candidate) -> str:
+def _teller(readings: list[str], rows: Numbers, table: Table, candidate: Candidate, *, by_place: bool = True) -> str:
     """What tells a reading: a key, ``identity``, ``place``, ``flaw`` or ``free``; "" where all read alike."""
     kinds = sorted(set(readings))
     if not 1 < len(kinds) <= _MOST_VALUES:
@@ -97,6 +97,8 @@ def _teller(readings: list[str], rows: Numbers, table: Table, candidate: Candida
         "identity": log(_TELLERS["identity"]) + _told(_identity(rows, table, candidate), read, len(kinds)),
         "place": log(_TELLERS["place"]) + _told(_place(rows, table, candidate), read, len(kinds)),
     }
+    if not by_place:
+        del logs["place"]
     for name in KEY_NAMES:
         told = _told(table.keys[name].of[rows], read, len(kinds))
         logs[name] = log(_TELLERS.get(name, share)) + told

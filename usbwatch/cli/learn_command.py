@@ -1,0 +1,135 @@
+"""``usbwatch profile learn``: a profile from many captures of units of one model."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from usbwatch.cli import exits
+from usbwatch.cli.options import example, json_option
+
+if TYPE_CHECKING:
+    from usbwatch.drafting import Draft
+    from usbwatch.drafting.learning import Learnt, Source
+
+__all__ = ["learn_profile"]
+
+
+def _layouts(_context: click.Context, _parameter: click.Parameter, given: str | None) -> str | None:
+    from usbwatch.drafting import LAYOUTS
+
+    if given is not None and given not in LAYOUTS:
+        raise click.BadParameter(f"{given!r} is no layout; known ones: {', '.join(LAYOUTS)}.")
+    return given
+
+
+@click.command(
+    name="learn",
+    epilog=example(
+        "usbwatch profile learn captures/ --output my-model.toml", "usbwatch profile learn unit-*.json --json"
+    ),
+)
+@click.argument("captures", nargs=-1, required=True, metavar="CAPTURE|FOLDER...", type=click.Path(readable=False))
+@click.option(
+    "--layout",
+    callback=_layouts,
+    metavar="LAYOUT",
+    help="How the units are built: clamshell, separate-keyboard, detachable or all-in-one (profile draft --help). "
+    "Not given: by what firmware calls their chassis.",
+)
+@click.option("--output", "-o", metavar="FILE", help="Write here instead of standard output; nothing is overwritten.")
+@json_option
+def learn_profile(captures: tuple[str, ...], *, layout: str | None, output: str | None, as_json: bool) -> int:
+    """Learn the profile of a model from captures of many units.
+
+    Of a FOLDER every file is read whose name ends in .json. What most units have
+    is expected of all; what only some have is told by a string of firmware where
+    one tells it. Units that were not healthy and devices of your own that were
+    left in are found and named, and so is a capture of another model. What was
+    learnt, and how many units stand behind each line, is said on standard error.
+
+    Exit code 3: nothing could be learnt. A file that cannot be read is said, and
+    does not stop the rest.
+    """
+    from usbwatch.cli.screen import say, show, write
+    from usbwatch.drafting.learning import learn
+
+    learnt = learn(_sources(captures))
+    if not learnt.captures:
+        say("usbwatch: none of these files is a capture to learn from; give captures of units of one model.")
+        return exits.BAD_INPUT
+    if as_json:
+        from usbwatch.show import json_text
+        from usbwatch.show.learnt_view import learnt_document
+
+        write(json_text(learnt_document(learnt)))
+    else:
+        from usbwatch.show.learnt_view import learnt_view
+
+        show(learnt_view(learnt), err=True)
+    if output is not None or not as_json:
+        _write(_drafted(learnt, layout), output)
+    return exits.WELL
+
+
+def _sources(given: tuple[str, ...]) -> Iterator[Source]:
+    """The captures one after another; a file that is none is said and passed over."""
+    from usbwatch.capture.saved import load_with_digest
+    from usbwatch.cli.screen import say
+    from usbwatch.drafting.learning import Source
+    from usbwatch.errors import UsbwatchError
+
+    for path in _paths(given):
+        try:
+            capture, digest = load_with_digest(path)
+        except UsbwatchError as error:
+            say(f"usbwatch: {error}")
+            continue
+        yield Source(name=path, digest=digest, capture=capture)
+
+
+def _paths(given: tuple[str, ...]) -> Iterator[str]:
+    """The files given, and those in the folders given, each folder's by name."""
+    from usbwatch.cli.screen import say
+
+    for path in given:
+        try:
+            inside = sorted(str(one) for one in Path(path).iterdir() if one.suffix == ".json")
+        except (OSError, ValueError):  # no folder; whether it is a file is told when it is read
+            yield path
+            continue
+        if not inside:
+            say(f"usbwatch: folder {path}: no file in it has a name that ends in .json; give one with captures.")
+        yield from inside
+
+
+def _drafted(learnt: Learnt, layout: str | None) -> Draft:
+    from usbwatch.cli.screen import say
+    from usbwatch.cli.taking import now
+    from usbwatch.drafting import LAYOUTS, draft_of_many, layout_for
+
+    chassis = learnt.strings.get("chassis_type", ())
+    chosen = LAYOUTS[layout] if layout else layout_for(chassis[0][0] if chassis else "")
+    if layout is None:
+        others = ", ".join(one for one in LAYOUTS if one != chosen.id)
+        say(f"usbwatch: layout {chosen.id}, by the units' chassis type; --layout takes {others}, too.")
+    return draft_of_many(learnt, chosen, today=now()[:10])
+
+
+def _write(made: Draft, output: str | None) -> None:
+    """The profile, once it is known to be read as one."""
+    from usbwatch.cli.screen import say, write
+    from usbwatch.cli.writing import write_file
+    from usbwatch.drafting import text_of
+    from usbwatch.profile import parse
+
+    text = text_of(made)
+    parse(text, output or "the learnt profile")
+    if output is None:
+        write(text)
+        return
+    write_file(output, text)
+    say(f"usbwatch: {output} is learnt; go through it, then: usbwatch profile add {output}")
