@@ -136,10 +136,17 @@ def plan(rng: Random, layout: Layout) -> Plan:
     made.options = tuple(_options(rng, layout, strings, taken))
     _moves(rng, made)
     _sources(rng, made)
-    drivers = [part for part in layout.parts if part.bus in ("usb", "i2c", "pci") and part.function not in _CARRIERS]
-    for part in rng.sample(drivers, min(2, len(drivers))) if len(strings["kernel"]) > 1 else ():
-        made.undriven[part.place] = frozenset({strings["kernel"][0][0]})
+    if len(strings["kernel"]) > 1:
+        made.undriven = dict.fromkeys(_undriven(rng, layout), frozenset({strings["kernel"][0][0]}))
     return made
+
+
+def _undriven(rng: Random, layout: Layout) -> Iterator[str]:
+    """Places of all parts of two drivers that an old kernel does not have."""
+    parts = [part for part in layout.parts if part.bus in ("usb", "i2c", "pci") and part.function not in _CARRIERS]
+    drivers = sorted({part.driver for part in parts if part.driver})
+    for driver in rng.sample(drivers, min(2, len(drivers))):
+        yield from (part.place for part in parts if part.driver == driver)
 
 
 _CARRIERS = frozenset({"usb-controller", "hub", "graphics", "disk"})
@@ -363,9 +370,7 @@ def _capture(rng: Random, made: Plan, nodes: Nodes, strings: dict[str, str], num
 
 
 def _loaded(coverage: list[Coverage], made: Plan, kernel: str) -> Iterator[Coverage]:
-    """A kernel without a client's driver does not name it among the loaded ones."""
-    lacks_client = any(
-        part.bus in ("i2c", "spi") and kernel in made.undriven.get(part.place, ()) for part in made.layout.parts
-    )
+    """What a kernel says that it has loaded: not the drivers that it lacks."""
+    lacks = {part.driver for part in made.layout.parts if kernel in made.undriven.get(part.place, ())}
     for one in coverage:
-        yield replace(one, drivers=()) if lacks_client and one.bus in ("i2c", "spi") else one
+        yield replace(one, drivers=tuple(driver for driver in one.drivers if driver not in lacks))

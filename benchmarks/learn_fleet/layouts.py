@@ -26,6 +26,7 @@ class Part:
     bus: str
     function: str
     identity: str
+    driver: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,7 +73,7 @@ def _layout(name: str, unit: Capture, places: set[str]) -> Layout:
     for place, nodes in sorted(at.items()):
         node = min(nodes, key=lambda one: (one.kind is Kind.DECLARED, one.bus == "acpi"))
         function = node.functions[-1] if node.functions else ""
-        parts.append(Part(place=place, bus=node.bus, function=function, identity=node.identity))
+        parts.append(Part(place=place, bus=node.bus, function=function, identity=node.identity, driver=node.driver))
     ports = [node for node in unit.nodes if node.bus == "usb-port" and "/usb2/" in node.location]
     return Layout(
         name=name,
