@@ -186,22 +186,22 @@ def _values(device: ExpectedDevice) -> Iterator[tuple[str, object]]:
 def _variants(draft: Draft) -> Iterator[str]:
     if not draft.variants:
         return
-    yield _title("Variants: which units lack what")
+    yield headline("Variants: which units lack what")
     yield from comment("The variant whose match fits with the most keys is the unit's. Give them the names you use.")
     for one in draft.variants:
         yield ""
         yield f"[variant.{one.id}]"
-        yield from _lines("name", one.name)
+        yield from toml_lines("name", one.name)
         for key, texts in one.match.strings.items():
-            yield from _lines(f"match.{key}", texts[0] if len(texts) == 1 else texts)
+            yield from toml_lines(f"match.{key}", texts[0] if len(texts) == 1 else texts)
         if one.without:
-            yield from _lines("without", one.without)
+            yield from toml_lines("without", one.without)
 
 
 def _told(draft: Draft) -> Iterator[str]:
     for one in draft.told:
         if one.sentences:
-            yield _title(one.title)
+            yield from ("", headline(one.title))
         for sentence in one.sentences:
             yield from comment(f"{sentence}.", under="#   ")
 
