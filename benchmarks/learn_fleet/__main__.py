@@ -9,6 +9,7 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 from random import Random
+from textwrap import wrap
 
 from benchmarks.learn_fleet.cost import Cost, measured
 from benchmarks.learn_fleet.fleet import FAULTY, HELPED, captures, plan
@@ -22,6 +23,17 @@ FIRST_SEED = 5000
 """Seeds below this one were looked at while the learner was written; none of them is measured."""
 SIZES = {50: 0.99, 10: 0.95}
 """Captures in a fleet, and the bar for each precision and recall."""
+WIDTH = 118
+ABOUT = (
+    "Written by `python -m benchmarks.learn_fleet`. Fleets are drawn at random: three invented laptops (USB-heavy with"
+    " an internal hub; I2C, PS/2 and Type-C; SPI, I2C and USB without a hub) and a wide one of 60 devices; variants"
+    " that a SKU, a board version or nothing tells; second sources; ports moved between board versions; objects that firmware"
+    f" versions name anew; {FAULTY:.0%} faulty units; {HELPED:.0%} captures with helpers left in; kernels that lack"
+    " drivers; captures that could not see a bus; in 3 of 10 models firmware says nothing of sockets. The learner reads"
+    " the captures alone, as files. What no capture of a fleet shows (an optional part that all these units happen to"
+    " have, a second source that none of them has) cannot be learnt; it is counted under *does not show* and in neither"
+    f" figure. Seeds from {FIRST_SEED} on; the learner's assumptions were chosen on others."
+)
 KINDS = {
     "mandatory": ("mandatory",),
     "optional": ("optional",),
@@ -60,8 +72,8 @@ def accuracy(count: int, seeds: int) -> tuple[Score, int]:
     return whole, fleets
 
 
-def table(count: int, bar: float, whole: Score) -> Iterator[str]:
-    """One size's figures as a table."""
+def table(bar: float, whole: Score) -> Iterator[str]:
+    """The figures of fleets of one size as a table."""
     yield "| what | precision | recall | right | wrong | missed | does not show | bar |"
     yield "| --- | --- | --- | --- | --- | --- | --- | --- |"
     for name, kinds in KINDS.items():
@@ -77,15 +89,21 @@ def cost_lines(cost: Cost) -> Iterator[str]:
     each = cost.cpu_s / cost.captures
     met = "met" if cost.cpu_s < 120 and cost.peak_mb < 500 else "NOT MET"  # noqa: PLR2004 - the bar
     pairs = cost.captures - 1
-    yield f"`usbwatch profile learn FOLDER --json` on {cost.captures} files ({cost.megabytes:.0f} MB) of a unit with"
-    yield f"{cost.devices} devices, start-up and reading included: {cost.cpu_s:.1f} s of CPU (user and system together),"
-    yield f"{cost.peak_mb:.0f} MB peak resident memory; {cost.learnt} devices learnt. Bar: 120 s and 500 MB, {met}."
+    yield from wrap(
+        f"`usbwatch profile learn FOLDER --json` on {cost.captures} files ({cost.megabytes:.0f} MB) of a unit with"
+        f" {cost.devices} devices, start-up and reading included: {cost.cpu_s:.1f} s of CPU (user and system),"
+        f" {cost.peak_mb:.0f} MB peak resident memory; {cost.learnt} devices learnt. Bar: 120 s and 500 MB, {met}.",
+        WIDTH,
+    )
     yield ""
-    yield f"The peer is deepdiff on the nodes of two captures, keyed by bus and location, both already read: {cost.pair_s:.4f} s"
-    yield f"a pair (mean of {cost.pairs} pairs of neighbours in the same fleet). Comparing each capture with one other is"
-    yield f"{pairs} pairs. That was not run but scaled up: {pairs * cost.pair_s:.0f} s, so learning costs"
-    yield f"{each / cost.pair_s:.3f} of it. It scales with the number of pairs; comparing all with all would be"
-    yield f"{cost.captures * pairs // 2} pairs. (The peer tells differences, and learns nothing from them.)"
+    yield from wrap(
+        "The peer is deepdiff on the nodes of two captures, keyed by bus and location, both already read:"
+        f" {cost.pair_s:.4f} s a pair (mean of {cost.pairs} pairs of neighbours in the same fleet). Comparing each"
+        f" capture with one other is {pairs} pairs. That was not run but scaled up by the number of pairs:"
+        f" {pairs * cost.pair_s:.0f} s, so learning costs {each / cost.pair_s:.3f} of it. Comparing all with all would"
+        f" be {cost.captures * pairs // 2} pairs. (The peer tells differences, and learns nothing from them.)",
+        WIDTH,
+    )
 
 
 def main() -> None:
@@ -97,21 +115,14 @@ def main() -> None:
     lines = [
         "# Learning from fleets with known truth",
         "",
-        "Written by `python -m benchmarks.learn_fleet`. Fleets are drawn at random: three invented laptops (USB-heavy",
-        "with an internal hub; I2C, PS/2 and Type-C; SPI, I2C and USB without a hub) and a wide one of 60 devices;",
-        "variants that a SKU, a board version or nothing tells; second sources; ports moved between board versions;",
-        f"objects that firmware versions name anew; {FAULTY:.0%} faulty units; {HELPED:.0%} captures with helpers left in;",
-        "kernels that lack drivers; captures that could not see a bus; in 3 of 10 models firmware says nothing of sockets.",
-        "The learner reads the captures alone, as files. What no capture of a fleet shows (an optional part that all these",
-        "units happen to have, a second source that none of them has) cannot be learnt; it is counted under *does not",
-        f"show* and in neither figure. Seeds from {FIRST_SEED} on; the learner's assumptions were chosen on others.",
+        *wrap(ABOUT, WIDTH),
         "",
         f"Machine: {os.cpu_count()} cores, CPython {platform.python_version()}, {platform.system()}.",
         "",
     ]
     for count, bar in SIZES.items():
         whole, fleets = accuracy(count, given.seeds)
-        lines += [f"## {count} captures, {fleets} fleets", "", *table(count, bar, whole), ""]
+        lines += [f"## {count} captures, {fleets} fleets", "", *table(bar, whole), ""]
     lines += ["## Cost", "", *cost_lines(measured(given.captures))]
     (Path(__file__).parent / "RESULTS.md").write_text("\n".join(lines) + "\n", encoding="utf-8")
     print("\n".join(lines))

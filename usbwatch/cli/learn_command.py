@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,20 +11,13 @@ import click
 
 from usbwatch.cli import exits
 from usbwatch.cli.options import example, json_option
+from usbwatch.cli.profile_draft_command import known_layout
 
 if TYPE_CHECKING:
     from usbwatch.drafting import Draft
     from usbwatch.drafting.learning import Learnt, Source
 
 __all__ = ["learn_profile"]
-
-
-def _layouts(_context: click.Context, _parameter: click.Parameter, given: str | None) -> str | None:
-    from usbwatch.drafting import LAYOUTS
-
-    if given is not None and given not in LAYOUTS:
-        raise click.BadParameter(f"{given!r} is no layout; known ones: {', '.join(LAYOUTS)}.")
-    return given
 
 
 @click.command(
@@ -35,7 +29,7 @@ def _layouts(_context: click.Context, _parameter: click.Parameter, given: str | 
 @click.argument("captures", nargs=-1, required=True, metavar="CAPTURE|FOLDER...", type=click.Path(readable=False))
 @click.option(
     "--layout",
-    callback=_layouts,
+    callback=known_layout,
     metavar="LAYOUT",
     help="How the units are built: clamshell, separate-keyboard, detachable or all-in-one (profile draft --help). "
     "Not given: by what firmware calls their chassis.",
@@ -57,6 +51,7 @@ def learn_profile(captures: tuple[str, ...], *, layout: str | None, output: str 
     from usbwatch.cli.screen import say, show, write
     from usbwatch.drafting.learning import learn
 
+    _refuse_taken(output)
     learnt = learn(_sources(captures))
     if not learnt.captures:
         say("usbwatch: none of these files is a capture to learn from; give captures of units of one model.")
@@ -73,6 +68,14 @@ def learn_profile(captures: tuple[str, ...], *, layout: str | None, output: str 
     if output is not None or not as_json:
         _write(_drafted(learnt, layout), output)
     return exits.WELL
+
+
+def _refuse_taken(output: str | None) -> None:
+    """Say that a file is there before thousands of captures are read, not after."""
+    from usbwatch.errors import UnwritableOutput
+
+    if output is not None and os.path.lexists(output):
+        raise UnwritableOutput(output, "is there already", "choose another name with --output")
 
 
 def _sources(given: tuple[str, ...]) -> Iterator[Source]:
@@ -115,7 +118,9 @@ def _drafted(learnt: Learnt, layout: str | None) -> Draft:
     chosen = LAYOUTS[layout] if layout else layout_for(chassis[0][0] if chassis else "")
     if layout is None:
         others = ", ".join(one for one in LAYOUTS if one != chosen.id)
-        say(f"usbwatch: layout {chosen.id}, by the units' chassis type; --layout takes {others}, too.")
+        told = chassis and chassis[0][0].strip() in chosen.chassis_types
+        why = f"chassis type {chassis[0][0]}" if told else "firmware tells no kind of chassis"
+        say(f"usbwatch: layout {chosen.id} ({why}); --layout takes {others}, too.")
     return draft_of_many(learnt, chosen, today=now()[:10])
 
 
@@ -131,5 +136,5 @@ def _write(made: Draft, output: str | None) -> None:
     if output is None:
         write(text)
         return
-    write_file(output, text)
+    write_file(output, text, remedy="choose another name with --output")
     say(f"usbwatch: {output} is learnt; go through it, then: usbwatch profile add {output}")

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from usbwatch.drafting import Draft, Layout
     from usbwatch.model import Capture, Profile
 
-__all__ = ["draft_profile"]
+__all__ = ["draft_profile", "known_layout"]
 
 
 class _Command(click.Command):
@@ -31,7 +31,8 @@ class _Command(click.Command):
         super().format_epilog(ctx, formatter)
 
 
-def _layouts(_context: click.Context, _parameter: click.Parameter, given: str | None) -> str | None:
+def known_layout(_context: click.Context, _parameter: click.Parameter, given: str | None) -> str | None:
+    """The id of a layout as it was given; raises click's ``BadParameter`` for one that is none."""
     from usbwatch.drafting import LAYOUTS
 
     if given is not None and given not in LAYOUTS:
@@ -52,7 +53,7 @@ def _layouts(_context: click.Context, _parameter: click.Parameter, given: str | 
 @log_option
 @click.option(
     "--layout",
-    callback=_layouts,
+    callback=known_layout,
     metavar="LAYOUT",
     help="How the unit is built: clamshell, separate-keyboard, detachable or all-in-one (below). "
     "Not given: by what firmware calls its chassis.",

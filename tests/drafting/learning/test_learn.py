@@ -393,8 +393,9 @@ def test_a_unit_with_strange_nodes_spoils_no_profile(data: st.DataObject) -> Non
     for number in range(data.draw(st.integers(1, 3))):
         nodes = list(whole.nodes)
         for index in data.draw(st.lists(st.integers(0, len(nodes) - 1), max_size=8, unique=True)):
-            field = data.draw(st.sampled_from(["identity", "name", "driver"]))
-            nodes[index] = replace(nodes[index], **{field: data.draw(texts)})
+            old, text = nodes[index], data.draw(texts)
+            spoilt = (replace(old, identity=text), replace(old, name=text), replace(old, driver=text))
+            nodes[index] = data.draw(st.sampled_from(spoilt))
         sku = data.draw(texts)
         strange.append(unit(replace(whole, nodes=tuple(nodes)), number, product_sku=sku))
     learnt = learnt_from([*units(whole, 2, first=50), *strange])
