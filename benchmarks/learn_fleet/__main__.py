@@ -27,8 +27,8 @@ WIDTH = 118
 ABOUT = (
     "Written by `python -m benchmarks.learn_fleet`. Fleets are drawn at random: three invented laptops (USB-heavy with"
     " an internal hub; I2C, PS/2 and Type-C; SPI, I2C and USB without a hub) and a wide one of 60 devices; variants"
-    " that a SKU, a board version or nothing tells; second sources; ports moved between board versions; objects that firmware"
-    f" versions name anew; {FAULTY:.0%} faulty units; {HELPED:.0%} captures with helpers left in; kernels that lack"
+    " that a SKU, a board version or nothing tells; second sources; ports moved between board versions; objects that"
+    f" firmware versions name anew; {FAULTY:.0%} faulty units; {HELPED:.0%} captures with helpers left in; kernels that lack"
     " drivers; captures that could not see a bus; in 3 of 10 models firmware says nothing of sockets. The learner reads"
     " the captures alone, as files. What no capture of a fleet shows (an optional part that all these units happen to"
     " have, a second source that none of them has) cannot be learnt; it is counted under *does not show* and in neither"

@@ -382,6 +382,9 @@ def test_whatever_captures_hold_something_is_said_and_a_profile_is_sound(hostile
         parse(text_of(draft_of_many(learnt, layout)), "learnt")
 
 
+FACTS = ("speed_kbps", "current_link_width", "current_link_speed", "lid", "physical", "class", "connect_type", "status")
+
+
 @pytest.mark.properties
 @settings(max_examples=60, deadline=None)
 @given(st.data())
@@ -394,7 +397,15 @@ def test_a_unit_with_strange_nodes_spoils_no_profile(data: st.DataObject) -> Non
         nodes = list(whole.nodes)
         for index in data.draw(st.lists(st.integers(0, len(nodes) - 1), max_size=8, unique=True)):
             old, text = nodes[index], data.draw(texts)
-            spoilt = (replace(old, identity=text), replace(old, name=text), replace(old, driver=text))
+            facts = data.draw(st.dictionaries(st.sampled_from(FACTS), texts | st.integers(-9, 2**40), max_size=3))
+            spoilt = (
+                replace(old, identity=text),
+                replace(old, name=text),
+                replace(old, driver=text),
+                replace(old, location=f"{old.location}{text}{index}"),
+                replace(old, facts={**old.facts, **facts}),
+                replace(old, rung=data.draw(st.sampled_from(Rung))),
+            )
             nodes[index] = data.draw(st.sampled_from(spoilt))
         sku = data.draw(texts)
         strange.append(unit(replace(whole, nodes=tuple(nodes)), number, product_sku=sku))
