@@ -14,10 +14,10 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 from usbwatch.compare.by_hand import by_hand_only
-from usbwatch.localise.observations import MEASURE
 from usbwatch.localise.paths import Layout
 from usbwatch.localise.sites import SiteKind, kind_of
 from usbwatch.localise.symptoms import row
+from usbwatch.localise.tried import MEASURE
 from usbwatch.model.findings import Symptom
 from usbwatch.model.ladder import Rung
 from usbwatch.model.profile import ExpectedDevice, PartKind

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from usbwatch.localise.discerning import Alike, Discerned, Left
 from usbwatch.localise.failing import Failing
-from usbwatch.localise.observations import MEASURE
+from usbwatch.localise.tried import MEASURE
 from usbwatch.model import Part, PartKind, Profile
 from usbwatch.show.harness_drawing import BY_HAND_SIGN, OPTIONAL_SIGN, Mark
 from usbwatch.show.lines import Line, Style, line
