@@ -25,14 +25,15 @@ SIZES = {50: 0.99, 10: 0.95}
 """Captures in a fleet, and the bar for each precision and recall."""
 WIDTH = 118
 ABOUT = (
-    "Written by `python -m benchmarks.learn_fleet`. Fleets are drawn at random: three invented laptops (USB-heavy with"
-    " an internal hub; I2C, PS/2 and Type-C; SPI, I2C and USB without a hub) and a wide one of 60 devices; variants"
-    " that a SKU, a board version or nothing tells; second sources; ports moved between board versions; objects that"
-    f" firmware versions name anew; {FAULTY:.0%} faulty units; {HELPED:.0%} captures with helpers left in; kernels"
-    " that lack drivers; captures that could not see a bus; in 3 of 10 models firmware says nothing of sockets. The learner reads"
-    " the captures alone, as files. What no capture of a fleet shows (an optional part that all these units happen to"
-    " have, a second source that none of them has) cannot be learnt; it is counted under *does not show* and in neither"
-    f" figure. Seeds from {FIRST_SEED} on; the learner's assumptions were chosen on others."
+    "Written by `python -m benchmarks.learn_fleet`. Fleets are drawn at random: three invented laptops (USB-"
+    "heavy with an internal hub; I2C, PS/2 and Type-C; SPI, I2C and USB without a hub) and a wide one of 60 "
+    "devices; variants that a SKU, a board version or nothing tells; second sources; ports moved between board"
+    f" versions; objects that firmware versions name anew; {FAULTY:.0%} faulty units; {HELPED:.0%} captures "
+    "with helpers left in; kernels that lack drivers; captures that could not see a bus; in 3 of 10 models "
+    "firmware says nothing of sockets. The learner reads the captures alone, as files. What no capture of a "
+    "fleet shows (an optional part that all these units happen to have, a second source that none of them has)"
+    f" cannot be learnt; it is counted under *does not show* and in neither figure. Seeds from {FIRST_SEED} on;"
+    " the learner's assumptions were chosen on others."
 )
 KINDS = {
     "mandatory": ("mandatory",),

@@ -12,10 +12,10 @@ from itertools import chain, combinations, product
 from math import prod
 from typing import NamedTuple
 
-from usbwatch.localise.fates import fates
+from usbwatch.localise.fates import Fate, fates
 from usbwatch.localise.paths import Layout
 from usbwatch.localise.symptoms import WRONGLY_NO, Effect, row
-from usbwatch.model import Finding, Findings, Look, StepKind, Symptom
+from usbwatch.model import Finding, Findings, Look, Step, StepKind, Symptom
 
 __all__ = ["every_set", "lasting_by_definition", "outcome", "posterior_by_definition"]
 
@@ -23,6 +23,8 @@ AWAY_AT_A_TIME = 0.6
 AWAY_WHEN_FLEXED = 0.9
 STAYS_WELL, STAYS_WRONG = 0.97, 0.96
 OUTLIVES_REPLACEMENT = 0.002
+_PUT_IN = (StepKind.SWAP, StepKind.FIT, StepKind.MOVE)
+"""Steps after which another part is in place; of a module that is moved it is another connector."""
 
 Shown = dict[str, Symptom]
 """What each device or check that tells something showed in one look; a "no" is *absent*."""
@@ -117,14 +119,33 @@ def _histories(layout: Layout, number: int, looks: Sequence[Look]) -> Iterator[_
 
 def _of_being_there(layout: Layout, number: int, looks: Sequence[Look], there: Sequence[bool]) -> float:
     """The probability of being there as told; what happens between two steps is summed over."""
-    now = {True: layout.sites[number].prior, False: 1 - layout.sites[number].prior}
+    site = layout.sites[number]
+    now: dict[_State, float] = {(True, None): site.prior, (False, None): 1 - site.prior}
     for look, here in zip(looks, there, strict=True):
         for step in look.steps:
-            fate = fates(layout.sites, step, layout.profile)[number]
-            present = now[True] * fate.survives + now[False] * fate.born
-            now = {True: present, False: now[True] * (1 - fate.survives) + now[False] * (1 - fate.born)}
-        now = {here: now[here], not here: 0.0}
+            now = _after(step, fates(layout.sites, step, layout.profile)[number], now)
+        now = {state: chance for state, chance in now.items() if state[0] is here}
     return sum(now.values())
+
+
+_State = tuple[bool, "bool | None"]
+"""Whether the fault is there, and whether the part that was taken out first has it; None where none was."""
+
+
+def _after(step: Step, fate: Fate, now: dict[_State, float]) -> dict[_State, float]:
+    """What one step makes of one site: by its fate, or the old part is put back with the fault that it had."""
+    after: dict[_State, float] = {}
+    for (there, aside), chance in now.items():
+        still, left = fate.survives if there else fate.born, aside
+        if fate.puts_in and aside is None:
+            left = there
+        if step.kind is StepKind.BACK and fate.puts_back:
+            left = None
+            if aside is not None:
+                still = (1 - OUTLIVES_REPLACEMENT) * aside + OUTLIVES_REPLACEMENT * there
+        for present, share in ((True, still), (False, 1 - still)):
+            after[present, left] = after.get((present, left), 0.0) + chance * share
+    return after
 
 
 class _Weigher:
@@ -188,7 +209,7 @@ class _Weigher:
         share = 1.0
         for step in steps:
             fate = fates(self.layout.sites, step, self.layout.profile)[site]
-            if step.kind in (StepKind.SWAP, StepKind.FIT) and self.layout.sites[site].part == step.of and fate.born > 0:
+            if step.kind in _PUT_IN and self.layout.sites[site].part == step.of and fate.born > 0:
                 share *= OUTLIVES_REPLACEMENT / fate.survives
         return share
 
