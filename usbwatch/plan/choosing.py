@@ -17,7 +17,7 @@ from usbwatch.plan.foresight import REST, Branch, Foresight
 from usbwatch.plan.hazards import effects
 from usbwatch.plan.lookahead import LEAST_BITS, Weighed, weighed
 from usbwatch.plan.money import Prices, prices
-from usbwatch.plan.saying import outcome_words, why_look, why_step
+from usbwatch.plan.saying import names_of, outcome_words, why_look, why_step
 from usbwatch.plan.standing import Standing, standing
 from usbwatch.plan.stops import stops
 from usbwatch.plan.worth import Tariff, Worth
@@ -101,6 +101,10 @@ class _Chooser:
         """What the candidates can show."""
         return Foresight(beliefs=self.beliefs, where=self.where)
 
+    @cached_property
+    def _names(self) -> dict[str, str]:
+        return names_of(self.beliefs.layout.profile)
+
     @property
     def closing(self) -> float:
         """What is lost on the average by giving the unit out as it stands."""
@@ -145,7 +149,7 @@ class _Chooser:
         if candidate.yes is not None:
             words = "yes" if branch.well else "no"
         else:
-            words = outcome_words(branch.well, self.where.wrong, self.beliefs.layout.profile)
+            words = outcome_words(branch.well, self.where.wrong, self._names)
         bought = candidate.price_if_mended if branch.well else 0.0
         return Outcome(
             words=words,

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from usbwatch.localise.beliefs import Beliefs
 from usbwatch.localise.courses import ACTS_WHEN_FLEXED
 from usbwatch.localise.fates import BAD_PART, UNTOUCHED, Fate, fates
-from usbwatch.localise.sites import ACTS_IN_A_CAPTURE, kind_of
+from usbwatch.localise.sites import ACTS_IN_A_CAPTURE, SiteKind, kind_of
 from usbwatch.localise.weighing import Observation
 from usbwatch.model.steps import Step, StepKind
 from usbwatch.plan.candidates import Candidate
@@ -74,6 +74,12 @@ class Foresight:
         return {id_: sum(1 << place[site] for site in own if site in place) for id_, own in self.on_path.items()}
 
     @cached_property
+    def at_times(self) -> tuple[tuple[int, SiteKind, str], ...]:
+        """What makes contact only at times: its place among the sites of the standing, its kind, and of what it is."""
+        kinds = ((place, *kind_of(site)) for place, site in enumerate(self.where.sites))
+        return tuple(each for each in kinds if each[1] in ACTS_IN_A_CAPTURE)
+
+    @cached_property
     def _told(self) -> dict[Step, tuple[Fate, ...]]:
         return dict(self.where.fates)
 
@@ -121,14 +127,14 @@ def _after_step(step: Step | None, ahead: Foresight) -> list[Branch]:
         for place, stays in enumerate(_stays(step, ahead)):
             if stays < 1:
                 rows = _split(rows, place, stays)
-    return _by_what_is_well(*_seen(rows, step, where), ahead, _untold(step, ahead))
+    return _by_what_is_well(*_seen(rows, step, ahead), ahead, _untold(step, ahead))
 
 
 def _untold(step: Step | None, ahead: Foresight) -> frozenset[str]:
     """What only a person can establish, and the step cannot have changed: an answer stands, and is not asked again."""
     devices = {device.id for device in ahead.beliefs.layout.profile.devices}
     by_hand = frozenset(ahead.behind).difference(devices)
-    if step is None or step.kind is StepKind.FLEX:
+    if not by_hand or step is None or step.kind is StepKind.FLEX:
         return by_hand
     reached = {number for number, fate in enumerate(ahead.fates(step)) if fate != UNTOUCHED}
     return frozenset(id_ for id_ in by_hand if reached.isdisjoint(ahead.on_path[id_]))
@@ -165,21 +171,18 @@ def _split(rows: tuple[Indices, Masks, Numbers], place: int, stays: float) -> tu
 
 
 def _seen(
-    rows: tuple[Indices, Masks, Numbers], step: Step | None, where: Standing
+    rows: tuple[Indices, Masks, Numbers], step: Step | None, ahead: Foresight
 ) -> tuple[tuple[Indices, Masks, Numbers], Masks]:
     """The rows, and per row the faults that act in the capture: what comes and goes may be away just then."""
     import numpy as np
 
     acting = rows[1]
-    for place, site in enumerate(where.sites):
-        kind, of = kind_of(site)
-        if kind in ACTS_IN_A_CAPTURE:
-            flexed = step is not None and step.kind is StepKind.FLEX and step.of == of
-            bit = np.uint64(1 << place)
-            has = np.flatnonzero(acting & bit)
-            idle = _split((rows[0], acting, rows[2]), place, ACTS_WHEN_FLEXED if flexed else ACTS_IN_A_CAPTURE[kind])
-            rows = (idle[0], np.concatenate([rows[1], rows[1][has]]), idle[2])
-            acting = idle[1]
+    for place, kind, of in ahead.at_times:
+        flexed = step is not None and step.kind is StepKind.FLEX and step.of == of
+        has = np.flatnonzero(acting & np.uint64(1 << place))
+        idle = _split((rows[0], acting, rows[2]), place, ACTS_WHEN_FLEXED if flexed else ACTS_IN_A_CAPTURE[kind])
+        rows = (idle[0], np.concatenate([rows[1], rows[1][has]]), idle[2])
+        acting = idle[1]
     return rows, acting
 
 

@@ -32,11 +32,10 @@ def effects(step: Step | None, ahead: Foresight, prices: Prices) -> Effects:
     if step is None:
         return Effects()
     sites, where, told = ahead.beliefs.layout.sites, ahead.where, ahead.fates(step)
-    sound = {part: 1 - where.chance_of(mask) for part, mask in where.of_part.items()}
     chances, cost = [], 0.0
     for site, fate in zip(sites, told, strict=True):
         if fate.born > 0:
-            chance = fate.born * sound.get(site.part, 1.0)
+            chance = fate.born * where.sound.get(site.part, 1.0)
             mending = prices.of_cure(site.cure) if site.cure is not None else prices.never_mended
             chances.append(chance)
             cost += chance * min(mending, prices.never_mended)

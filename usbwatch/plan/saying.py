@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from usbwatch.localise.sites import UNKNOWN_PART
 from usbwatch.model.plan import Outcome
@@ -10,18 +10,22 @@ from usbwatch.model.profile import Profile
 from usbwatch.plan.asked import questions
 from usbwatch.plan.foresight import REST
 
-__all__ = ["ALL_WELL", "NOTHING", "outcome_words", "why_look", "why_step"]
+__all__ = ["ALL_WELL", "NOTHING", "names_of", "outcome_words", "why_look", "why_step"]
 
 ALL_WELL, NOTHING, _SOME = "all of it is well", "nothing changes", "some of it is well"
 
 
-def outcome_words(well: tuple[str, ...], wrong: tuple[str, ...], profile: Profile) -> str:
+def names_of(profile: Profile) -> dict[str, str]:
+    """By id, what can be wrong with a unit in words."""
+    return {each.id: each.name for each in profile.devices} | questions(profile)
+
+
+def outcome_words(well: tuple[str, ...], wrong: tuple[str, ...], names: Mapping[str, str]) -> str:
     """What is seen after a step when these are well, of what is wrong now."""
     if well == (REST,):
         return _SOME
     if len(well) == len(wrong):
         return ALL_WELL
-    names = {each.id: each.name for each in profile.devices} | questions(profile)
     return ", ".join(names.get(id_, id_) for id_ in well) + " well" if well else NOTHING
 
 

@@ -85,11 +85,14 @@ class Standing:
         cells: Indices = np.unique(key, return_inverse=True)[1].ravel()
         return cells
 
-    def chance_of(self, mask: int) -> float:
-        """Probability that at least one of these sites has failed."""
+    @cached_property
+    def sound(self) -> dict[str, float]:
+        """Per part, the probability that none of its sites has failed."""
         import numpy as np
 
-        return float(self.chances[(self.masks & np.uint64(mask)) != 0].sum())
+        return {
+            part: float(self.chances[(self.masks & np.uint64(mask)) == 0].sum()) for part, mask in self.of_part.items()
+        }
 
 
 def standing(beliefs: Beliefs) -> Standing:
