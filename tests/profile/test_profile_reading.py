@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from support.hostile import HOSTILE
 
 from usbwatch.errors import BadProfile
-from usbwatch.model import ExpectedDevice, HandCheck, Match, Money, Part, PartKind, Profile, Rung, Variant
+from usbwatch.model import Basis, ExpectedDevice, HandCheck, Match, Money, Part, PartKind, Profile, Rung, Variant
 from usbwatch.profile import load, parse
 from usbwatch.profile.reading import LARGEST_FILE
 
@@ -127,6 +127,8 @@ def test_every_key_arrives_in_the_profile() -> None:
             ),
         ),
         money=Money(currency="EUR", value_working=260, value_as_is=0, value_parts=45, hourly_rate=40),
+        basis=Basis(how="written", layout="clamshell", units=3, captures=5, since="2026-03-02", until="2026-03-14"),
+        digest="sha256:946f7e716b70a8e4d2e381d1569ac2fe50abca102da4e387becebd075ad702ed",
         path=path,
     )
 

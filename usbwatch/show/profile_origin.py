@@ -34,7 +34,7 @@ def basis_words(basis: Basis) -> str:
         if number is not None
     ]
     days = " to ".join(dict.fromkeys(safe(day, 10) for day in (basis.since, basis.until) if day))
-    said = " ".join(filter(None, (basis.how, "from" if basis.how and counts else "", " of ".join(counts))))
+    said = " ".join(filter(None, (safe(basis.how, 20), "from" if basis.how and counts else "", " of ".join(counts))))
     layout = f"layout {safe(basis.layout, 60)}" if basis.layout else ""
     return ", ".join(filter(None, (said, days, layout)))
 
