@@ -92,6 +92,8 @@ class Plan:
     """By place: kernels without the part's driver."""
     mapped: bool = True
     """Firmware says which USB ports are sockets."""
+    faulty: float = FAULTY
+    helped: float = HELPED
     habit: tuple[int, str] | None = None
     """The helper that this bench leaves in most often, and in which socket; None for a bench without a habit."""
 
@@ -247,12 +249,12 @@ def _unit(rng: Random, made: Plan, number: int) -> Made:
                 undrive(nodes, part.place, part.bus)
     episodes: list[Episode] = []
     has = frozenset(part.place for part in made.layout.parts) - _with_children(lacking, made)
-    faulty = _fault(rng, made, nodes, has, episodes) if rng.random() < FAULTY else frozenset()
+    faulty = _fault(rng, made, nodes, has, episodes) if rng.random() < made.faulty else frozenset()
     for place in made.moves:
         if at[place] != place and any(node.location == place for node in nodes.values()):
             move(nodes, place, at[place])
     episodes = [replace(one, location=at.get(one.location, one.location)) for one in episodes]
-    helpers = tuple(_helpers(rng, made, nodes)) if rng.random() < HELPED else ()
+    helpers = tuple(_helpers(rng, made, nodes)) if rng.random() < made.helped else ()
     capture = _capture(rng, made, nodes, strings, number)
     return Made(
         capture=replace(capture, episodes=tuple(episodes)),

@@ -411,3 +411,33 @@ def test_a_unit_with_strange_nodes_spoils_no_profile(data: st.DataObject) -> Non
         strange.append(unit(replace(whole, nodes=tuple(nodes)), number, product_sku=sku))
     learnt = learnt_from([*units(whole, 2, first=50), *strange])
     parse(text_of(draft_of_many(learnt, LAYOUTS["clamshell"])), "learnt")
+
+
+def test_a_hub_that_a_variant_lacks_takes_what_hangs_on_it_along() -> None:
+    whole = shown("larch-13-healthy")
+    learnt = learnt_from([*units(whole, 6), *units(lost(whole, HUB), 6, first=10, product_sku="L13-4-128")])
+    assert places(learnt, Standing.VARIANT) == {HUB, KEYBOARD, TOUCHPAD, FINGERPRINT, SMART_CARD}
+    assert {one.match["product_sku"]: len(one.without) for one in learnt.variants}[("L13-4-128",)] == 5
+    assert not learnt.outliers
+
+
+def test_a_hub_that_a_board_revision_moved_takes_what_hangs_on_it_along() -> None:
+    whole = shown("larch-13-healthy")
+    later = moved(whole, HUB, UNUSED)
+    learnt = learnt_from([*units(whole, 6), *units(later, 6, first=10, board_version="C1")])
+    for place in (HUB, KEYBOARD, TOUCHPAD, FINGERPRINT, SMART_CARD):
+        device = at_place(learnt, place)
+        assert device.standing is Standing.MANDATORY
+        assert {one.text for one in device.places} == {place, place.replace(HUB, UNUSED)}
+    assert not learnt.outliers
+
+
+def test_a_keyboard_lost_behind_a_moved_hub_is_missed() -> None:
+    whole = shown("larch-13-healthy")
+    later = moved(whole, HUB, UNUSED)
+    faulty = lost(later, f"{UNUSED}.1")
+    fleet = [*units(whole, 10), *units(later, 10, first=20, board_version="C1")]
+    learnt = learnt_from([*fleet, unit(faulty, 40, board_version="C1")])
+    assert at_place(learnt, KEYBOARD).standing is Standing.MANDATORY
+    (reasons,) = named(learnt, OutlierKind.NOT_HEALTHY).values()
+    assert "keyboard" in reasons
