@@ -36,6 +36,7 @@ def test_all_commands_are_there() -> None:
         ("profile",),
         ("profile", "add"),
         ("profile", "draft"),
+        ("profile", "learn"),
         ("profile", "list"),
         ("profile", "show"),
         ("profile", "validate"),

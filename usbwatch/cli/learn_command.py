@@ -26,7 +26,7 @@ __all__ = ["learn_profile"]
         "usbwatch profile learn captures/ --output my-model.toml", "usbwatch profile learn unit-*.json --json"
     ),
 )
-@click.argument("captures", nargs=-1, required=True, metavar="CAPTURE|FOLDER...", type=click.Path(readable=False))
+@click.argument("captures", nargs=-1, required=True, metavar="FILE|FOLDER...", type=click.Path(readable=False))
 @click.option(
     "--layout",
     callback=known_layout,

@@ -15,7 +15,7 @@ __all__ = ["profile"]
 
 @click.group(epilog=example("usbwatch profile list"))
 def profile() -> None:
-    """List, show, draft, learn, validate and add the profiles of models."""
+    """List, show, draft, learn, validate and add profiles of models."""
 
 
 profile.add_command(draft_profile)
