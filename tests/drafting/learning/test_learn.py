@@ -80,6 +80,13 @@ def test_one_unit_of_many_that_lacks_a_device_is_not_healthy() -> None:
     assert 0 < support.low < 19 / 20 < support.high < 1
 
 
+def test_three_units_are_enough_to_tell_a_lost_keyboard_from_an_optional_one() -> None:
+    whole = shown("larch-13-healthy")
+    learnt = learnt_from([*units(whole, 2), unit(lost(whole, KEYBOARD), 20)])
+    assert at_place(learnt, KEYBOARD).standing is Standing.MANDATORY
+    assert set(named(learnt, OutlierKind.NOT_HEALTHY)) == {"LG-0020-DEMO.json"}
+
+
 def test_what_hangs_on_a_lost_hub_was_not_seen_and_is_not_blamed() -> None:
     whole = shown("larch-13-healthy")
     learnt = learnt_from([*units(whole, 19), unit(lost(whole, HUB), 20)])

@@ -8,7 +8,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["COPY", "FLAW", "HELPER", "KEYS", "LOSS", "PRIOR_INSIDE", "PRIOR_UNSURE", "STRAY", "Beta", "Prior"]
+__all__ = [
+    "COPY",
+    "FLAW",
+    "HELPER",
+    "KEYS",
+    "LOSS",
+    "NEEDED",
+    "PRIOR_INSIDE",
+    "PRIOR_NEEDED",
+    "PRIOR_UNSURE",
+    "STRAY",
+    "Beta",
+    "Prior",
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +58,10 @@ class Prior:
 
 PRIOR_INSIDE = Prior(mandatory=0.80, keyed=0.15, free=0.05, helper=0.0)
 """Of a device that firmware or its bus places inside: a helper cannot be there."""
+NEEDED = frozenset({"battery", "disk", "graphics", "keyboard", "lid", "panel", "power-button", "usb-controller"})
+"""Functions of parts without which a laptop is hardly sold; several of one kind there may still be."""
+PRIOR_NEEDED = Prior(mandatory=0.94, keyed=0.05, free=0.01, helper=0.0)
+"""Of such a part inside the unit."""
 PRIOR_UNSURE = Prior(mandatory=0.60, keyed=0.09, free=0.04, helper=0.27)
 
 KEYS: dict[str, float] = {

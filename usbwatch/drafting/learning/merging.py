@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from math import exp, lgamma, log, log1p
 from typing import TYPE_CHECKING
 
-from usbwatch.drafting.learning.assumptions import STRAY
+from usbwatch.drafting.learning.assumptions import NEEDED, PRIOR_INSIDE, PRIOR_NEEDED, PRIOR_UNSURE, STRAY, Prior
 from usbwatch.drafting.learning.evidence import chances, explains, together
 from usbwatch.drafting.learning.sightings import Thing
 from usbwatch.drafting.learning.standing import (
@@ -19,7 +19,6 @@ from usbwatch.drafting.learning.standing import (
     PRESENT,
     UNSEEN,
     Weighed,
-    evidence,
     keys_for,
     weigh,
 )
@@ -133,18 +132,22 @@ class _Known:
         """The device that stands are together."""
         ranked = tuple(sorted(stands, key=lambda one: (-len(one.rows), one.place)))
         states = self.states(ranked)
-        inside = any(one.inside for one in ranked)
         return Candidate(
             stands=ranked,
             states=states,
-            weighed=weigh(states, self.table, bus=ranked[0].bus, inside=inside),
+            weighed=weigh(states, self.table, bus=ranked[0].bus, prior=_prior(ranked)),
             places_told=chances(_placed(ranked, self.table)) if len(ranked) > 1 else {},
         )
 
     def fit(self, one: Candidate) -> float:
         """Logarithm of how well a candidate explains the captures."""
-        told = evidence(one.states, self.table, bus=one.bus, inside=one.inside)
-        return told + (together(_placed(one.stands, self.table).values()) if len(one.stands) > 1 else 0.0)
+        return one.weighed.fit + (together(_placed(one.stands, self.table).values()) if len(one.stands) > 1 else 0.0)
+
+
+def _prior(stands: Sequence[Stand]) -> Prior:
+    if not any(one.inside for one in stands):
+        return PRIOR_UNSURE
+    return PRIOR_NEEDED if any(one.function in NEEDED for one in stands) else PRIOR_INSIDE
 
 
 def candidates(stands: Iterable[Stand], table: Table) -> tuple[Candidate, ...]:

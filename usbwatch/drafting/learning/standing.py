@@ -12,14 +12,14 @@ from dataclasses import dataclass, field
 from math import inf, log
 from typing import TYPE_CHECKING
 
-from usbwatch.drafting.learning.assumptions import HELPER, KEYS, LOSS, PRIOR_INSIDE, PRIOR_UNSURE, STRAY
+from usbwatch.drafting.learning.assumptions import HELPER, KEYS, LOSS, STRAY, Prior
 from usbwatch.drafting.learning.evidence import UNIFORM, chances, explains, together
 from usbwatch.drafting.learning.table import Key, Table
 
 if TYPE_CHECKING:
     from usbwatch.drafting.learning.table import Flags, Numbers
 
-__all__ = ["ABSENT", "PRESENT", "UNSEEN", "Weighed", "evidence", "keys_for", "weigh"]
+__all__ = ["ABSENT", "PRESENT", "UNSEEN", "Weighed", "keys_for", "weigh"]
 
 UNSEEN, ABSENT, PRESENT = 0, 1, 2
 """States of a device in one capture or unit; of several captures of a unit the highest counts."""
@@ -47,6 +47,11 @@ class Weighed:
         return self._of(_MANDATORY, "kernel", "bios_version")
 
     @property
+    def fit(self) -> float:
+        """Logarithm of how well all suppositions together explain the counts."""
+        return together(self.logs.values())
+
+    @property
     def helper(self) -> float:
         """Probability that it is somebody's own."""
         return self._of(_HELPER)
@@ -65,19 +70,13 @@ class Weighed:
         return sum(self.chances.get(name, 0.0) for name in names)
 
 
-def evidence(states: Numbers, table: Table, *, bus: str, inside: bool) -> float:
-    """Logarithm of how well all suppositions together explain the states of a device."""
-    return together(weigh(states, table, bus=bus, inside=inside).logs.values())
-
-
-def weigh(states: Numbers, table: Table, *, bus: str, inside: bool) -> Weighed:
+def weigh(states: Numbers, table: Table, *, bus: str, prior: Prior) -> Weighed:
     """The suppositions about a device whose states in each capture are given."""
     units = table.by_unit(states)
     seen = units != UNSEEN
     there = units[seen] == PRESENT
     yes = int(there.sum())
     no = len(there) - yes
-    prior = PRIOR_INSIDE if inside else PRIOR_UNSURE
     logs = {
         _MANDATORY: log(prior.mandatory) + explains(no, yes, LOSS),
         _FREE: log(prior.free) + explains(yes, no, UNIFORM),
