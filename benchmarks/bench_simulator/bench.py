@@ -22,7 +22,7 @@ MEASURE = "measure:"
 """Begins the id of an answer that a meter gave."""
 
 _VERIFY_MINUTES = 3
-_MINUTES = {"reload": 10, "drain": 5, "measure": 10, "flex": 5, "look": 1, "repeat": 0}
+_MINUTES = {"reload": 10, "drain": 5, "measure": 10, "flex": 5, "look": 1, "helper": 5, "repeat": 0}
 _MOST_STEPS = 12
 """After so many steps any policy gives up."""
 
@@ -54,7 +54,8 @@ class Bench:
         since: list[str] = []
         for what, of in self.tried:
             since = [*since, f"{what}:{of}"] if what in ("flex", "repeat", "measure", "check", "look") else []
-        return (*self.never_again, *since)
+        helped = [f"{what}:{of}" for what, of in self.tried if what == "helper"]  # no step makes another one of it
+        return (*self.never_again, *helped, *since)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,7 +83,7 @@ def price(deed: Deed, profile: Profile) -> float:
     if part is not None and what in ("reseat", "fit", "swap"):
         bought = part.cost or 0 if what == "fit" else 0
         return bought + ((part.minutes or 0) + _VERIFY_MINUTES) * rate
-    verify = 0 if what in ("measure", "flex", "look") else _VERIFY_MINUTES
+    verify = 0 if what in ("measure", "flex", "look", "helper") else _VERIFY_MINUTES
     return (_MINUTES[what] + verify) * rate
 
 
@@ -131,6 +132,10 @@ def _do(deed: Deed, unit: Unit, bench: Bench) -> bool:
     if what == "look":
         devices = dict(bench.seen.devices) | {of: unit.look_at(of)}
         _note(bench, replace(bench.seen, devices=tuple(devices.items())))
+        return False
+    if what == "helper":
+        helpers = (*bench.seen.helpers, of) if unit.helper(of) else bench.seen.helpers
+        _note(bench, replace(bench.seen, helpers=helpers))
         return False
     in_vain = False
     borne: set[int] = set()

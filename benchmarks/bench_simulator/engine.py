@@ -11,7 +11,9 @@ from usbwatch.model import (
     Answer,
     Finding,
     Findings,
+    Kind,
     Look,
+    Node,
     PartKind,
     Profile,
     Rung,
@@ -46,6 +48,8 @@ class Seen:
 
     devices: tuple[tuple[str, str], ...]
     answers: tuple[tuple[str, bool], ...] = ()
+    helpers: tuple[str, ...] = ()
+    """Functions of helper devices that work in a socket."""
     step: str = ""
     of: str = ""
 
@@ -143,6 +147,7 @@ class Engine:
                 for id_, outcome in seen.devices
             ),
             answers=tuple(Answer(check=check, yes=yes) for check, yes in seen.answers),
+            external=tuple(_helper(function) for function in seen.helpers),
         )
 
     def _ranked(self, beliefs: Beliefs) -> Ranking:
@@ -162,6 +167,10 @@ class Engine:
             assemblies=tuple((name[0], chance) for name, chance in ranked[1]),
             cures=tuple(((name[0], name[1]), chance) for name, chance in ranked[2]),
         )
+
+
+def _helper(function: str) -> Node:
+    return Node(bus="usb", location="usb2/1", kind=Kind.DEVICE, rung=Rung.WORKING, functions=(function,))
 
 
 Groups = dict[tuple[str, ...], list[int]]

@@ -131,6 +131,10 @@ class World:
     wrong_turns: float = 0.04
     """The same of a fault that had hit it."""
     meter_misleads: float = 0.02
+    helper_works_anyway: float = 0.5
+    """How often a helper device works where software keeps the unit's own one of that function away."""
+    helper_fails: float = 0.05
+    """How often one does not that nothing keeps away."""
     liquid: float = 0.0
     """How often liquid got in: a handful of modes of one subassembly and its links at once."""
     software_left_open: float = 0.15
@@ -184,6 +188,8 @@ def shifted(seed: int) -> World:
         well_turns=0.08,
         wrong_turns=0.12,
         meter_misleads=0.05,
+        helper_works_anyway=0.7,
+        helper_fails=0.1,
         liquid=0.06,
     )
 

@@ -76,6 +76,14 @@ class Unit:
         off = any(self.anatomy.modes[number] in self._metered(part) for number in self.faults)
         return off == (self.chance.random() < self.anatomy.world.meter_misleads)
 
+    def helper(self, function: str) -> bool:
+        """Whether a helper device of this function works in a socket."""
+        own = {id_ for id_ in self.anatomy.on_usb if self.anatomy.functions[id_] == function}
+        modes = [self.anatomy.modes[number] for number in self.faults]
+        kept_away = any(mode.kind == "software" and mode.of in own for mode in modes)
+        world = self.anatomy.world
+        return self.chance.random() < (world.helper_works_anyway if kept_away else 1 - world.helper_fails)
+
     def _metered(self, part: str) -> list[Mode]:
         return [mode for mode in self.anatomy.modes if mode.of == part and mode.kind in ("rail", "torn")]
 

@@ -266,7 +266,9 @@ def test_the_localiser_suspects_a_piece_of_the_group_that_loses_what_was_lost(sh
     assert [(group.lost, part) for group, part in likeliest if part not in group.pieces] == []
 
 
-WEAKLY_TOLD = dict.fromkeys(("fernhill-larch-13", "brackwell-heron-14", "ostrey-plover-12"), {"mainboard-gauge"})
+WEAKLY_TOLD = dict.fromkeys(
+    ("fernhill-larch-13", "brackwell-heron-14", "ostrey-plover-12"), frozenset({"mainboard-gauge"})
+)
 """A gauge can die in a pack that still gives power, so a unit that runs on its battery does not clear the pack."""
 
 
