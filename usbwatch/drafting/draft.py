@@ -27,8 +27,9 @@ from usbwatch.model import (
 )
 from usbwatch.profile.crosschecks import MOST_PARTS
 from usbwatch.profile.faults import quoted
+from usbwatch.profile.places import impossible
 
-__all__ = ["MOST_DEVICES", "Draft", "Entry", "Told", "draft"]
+__all__ = ["MOST_DEVICES", "Draft", "Entry", "Told", "can_be_held", "draft"]
 
 MOST_DEVICES = MOST_PARTS
 """Devices that one profile can hold."""
@@ -119,13 +120,18 @@ _DAY = re.compile(r"(?:19|20)\d\d-(?:0[1-9]|1[0-2])-(?:0[1-9]|1\d|2[0-8])")
 """A day that every month has; a clock that tells another is rare, and then the date is left out."""
 
 
+def can_be_held(place: str, function: str) -> bool:
+    """Whether a profile can name this place for a device of this function."""
+    return is_location(place) and len(place) <= LONGEST_NAME and not impossible(place, function)
+
+
 def _writable(residents: Sequence[Resident]) -> tuple[list[Resident], list[LeftOut]]:
     """Residents whose place a profile can hold, as many as it can hold, and the rest."""
     kept: list[Resident] = []
     refused: list[LeftOut] = []
     for one in sorted(residents, key=_rank):
         place = one.node.location
-        if not is_location(place) or len(place) > LONGEST_NAME:
+        if not can_be_held(place, one.function):
             refused.append(LeftOut(node=one.node, reason="its place is none that a profile can hold"))
         elif len(kept) >= MOST_DEVICES:
             refused.append(LeftOut(node=one.node, reason=f"a profile holds at most {MOST_DEVICES} devices"))

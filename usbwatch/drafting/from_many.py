@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from usbwatch.drafting.census import DOUBT, Census, Resident
-from usbwatch.drafting.draft import Draft, Entry, Told, draft
+from usbwatch.drafting.draft import Draft, Entry, Told, can_be_held, draft
 from usbwatch.drafting.layout import Layout
 from usbwatch.drafting.learning.values import Learnt, LearntDevice, OutlierKind, Standing
 from usbwatch.drafting.learning.words import (
@@ -30,7 +30,6 @@ from usbwatch.model import (
     System,
     UnitStrings,
     Variant,
-    is_location,
 )
 
 __all__ = ["draft_of_many"]
@@ -123,7 +122,7 @@ def _node(device: LearntDevice) -> Node:
 
 def _entry(entry: Entry, device: LearntDevice, node: Node) -> Entry:
     """A draft's entry with all places and identities, and with what stands behind them."""
-    places = tuple(one.text for one in device.places if is_location(one.text) and len(one.text) <= LONGEST_NAME)
+    places = tuple(one.text for one in device.places if can_be_held(one.text, device.function))
     own = (own_identity(replace(node, identity=one.text)) for one in device.identities)
     identities = tuple(dict.fromkeys(one for one in own if one))
     held = device.function not in OFTEN_CHANGED
