@@ -39,6 +39,16 @@ def test_every_expected_device_of_a_real_tree(real_tree: RealTree, snapshot: str
             assert finding.symptom is working
 
 
+@pytest.mark.parametrize("snapshot", ["battery-not-present", "keyboard-missing"])
+def test_what_not_every_unit_has_is_no_finding_where_it_is_not(real_tree: RealTree, snapshot: str) -> None:
+    lost = {one for one, (verdict, _, _) in FAULTS[snapshot].items() if verdict is Verdict.MISSING}
+    devices = tuple(replace(device, optional=device.id in lost) for device in LARCH_PROFILE.devices)
+    found = findings(look(real_tree(snapshot)), replace(LARCH_PROFILE, devices=devices))
+    assert lost
+    assert [each.device for each in found.findings] == [each.id for each in devices if not each.optional]
+    assert all(each.verdict is Verdict.PRESENT for each in found.findings)
+
+
 def test_helpers_in_the_sockets_of_a_real_tree_are_set_apart(real_tree: RealTree) -> None:
     found = findings(look(real_tree("external-devices")), LARCH_PROFILE)
     assert [node.location for node in found.external] == [

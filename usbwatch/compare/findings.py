@@ -64,7 +64,8 @@ def findings(capture: Capture, profile: Profile, answers: Iterable[Answer] = (),
     seen = scene(capture, profile)
     devices = expected_devices(capture, profile)
     pairs = pair(devices, seen)
-    judged = {device.id: judge(device, *pairs[device.id], seen) for device in devices if device.id in pairs}
+    paired = ((device, judge(device, *pairs[device.id], seen)) for device in devices if device.id in pairs)
+    judged = {device.id: one for device, one in paired if not (device.optional and one.verdict is Verdict.MISSING)}
     absent = {
         place: device.id
         for device in devices
