@@ -67,7 +67,10 @@ def test_an_answer_moves_the_suspicion(usbwatch: Usbwatch) -> None:
 def test_a_near_name_is_offered_for_an_unknown_hand_check(usbwatch: Usbwatch) -> None:
     done = usbwatch("check", "whole.json", "--answer", "caps-lite=yes")
     assert "no hand check 'caps-lite'. Did you mean caps-light?" in done.stderr
-    assert "It has: caps-light." in usbwatch("check", "whole.json", "--answer", "zzz=yes").stderr
+    assert (
+        "It has: caps-light, elsewhere:mainboard, elsewhere:top-case, measure:flex."
+        in usbwatch("check", "whole.json", "--answer", "zzz=yes").stderr
+    )
 
 
 def test_one_capture_gives_one_check_document(usbwatch: Usbwatch) -> None:
