@@ -102,10 +102,11 @@ class Proposal:
 CLOSE_CALL = 0.1
 """Going on and stopping differ by less than this share of what stopping loses: the figures cannot tell them apart.
 
-On eleven cases of the three invented models, every kind of prior was put too
-high or too low at random (132 plans each): by a factor of 1.5 that moved the
-expected cost by 3 % of what stopping loses in the median and by 11 % in one
-plan of ten, by a factor of 2 by 5 % and 18 %, by a factor of 3 by 9 % and 26 %.
+On eleven units of the three invented models, every kind of prior was put too
+high or too low at random (132 plans each, ``benchmarks/close_call.py``): by a
+factor of 1.5 that moved the expected cost by 2 % of what stopping loses in the
+median and by 8 % in one plan of ten, by a factor of 2 by 5 % and 13 %, by a
+factor of 3 by 9 % and 23 %.
 """
 
 
