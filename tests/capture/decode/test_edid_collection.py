@@ -84,10 +84,22 @@ def test_the_collection_has_something_to_say_of_every_field(pairs: dict[str, Pai
     assert {one.extensions for one in all_theirs} >= {0, 1, 2}
 
 
+_THEIR_NAMES = {
+    "Type 1 Detailed Timing Data Block": "Video Timing Modes Type 1 - Detailed Timings Data Block",
+    "Type 2 Detailed Timing Data Block": "Video Timing Modes Type 2 - Detailed Timings Data Block",
+    "Type 3 Short Timing Data Block": "Video Timing Modes Type 3 - Short Timings Data Block",
+    "Type 4 DMT Timing Data Block": "Video Timing Modes Type 4 - DMT Timings Data Block",
+    "Type 7 Detailed Timing Data Block": "Video Timing Modes Type 7 - Detailed Timings Data Block",
+    "VESA Timing Data Block": "Supported Timing Modes Type 1 - VESA DMT Timings Data Block",
+    "Display Device Data Block": "Display Device Data Data Block",
+}
+"""Where the reference decoder calls a block otherwise than the kernel's drm_displayid.h does."""
+
+
 def _ours(piece: Unfolded) -> Extension:
     names = [row.name for row in piece.rows if row.kind == "field"]
     return Extension(
-        data_blocks=tuple(name for name in names if "data block" in name.lower()),
+        data_blocks=tuple(_THEIR_NAMES.get(name, name) for name in names if "data block" in name.lower()),
         timings=sum(name.startswith("Detailed Timing ") for name in names),
     )
 

@@ -50,15 +50,15 @@ _DISPLAY_ID_BLOCKS: Dict[int, str] = {
     0x00: "Product Identification Data Block",
     0x01: "Display Parameters Data Block",
     0x02: "Color Characteristics Data Block",
-    0x03: "Video Timing Modes Type 1 - Detailed Timings Data Block",
-    0x04: "Video Timing Modes Type 2 - Detailed Timings Data Block",
-    0x05: "Video Timing Modes Type 3 - Short Timings Data Block",
-    0x06: "Video Timing Modes Type 4 - DMT Timings Data Block",
-    0x07: "Supported Timing Modes Type 1 - VESA DMT Timings Data Block",
+    0x03: "Type 1 Detailed Timing Data Block",
+    0x04: "Type 2 Detailed Timing Data Block",
+    0x05: "Type 3 Short Timing Data Block",
+    0x06: "Type 4 DMT Timing Data Block",
+    0x07: "VESA Timing Data Block",
     0x09: "Video Timing Range Data Block",
     0x0A: "Product Serial Number Data Block",
     0x0B: "GP ASCII String Data Block",
-    0x0C: "Display Device Data Data Block",
+    0x0C: "Display Device Data Block",
     0x0D: "Interface Power Sequencing Data Block",
     0x0E: "Transfer Characteristics Data Block",
     0x0F: "Display Interface Data Block",
@@ -66,7 +66,7 @@ _DISPLAY_ID_BLOCKS: Dict[int, str] = {
     0x12: "Tiled Display Topology Data Block",
     0x20: "Product Identification Data Block",
     0x21: "Display Parameters Data Block",
-    0x22: "Video Timing Modes Type 7 - Detailed Timings Data Block",
+    0x22: "Type 7 Detailed Timing Data Block",
     0x25: "Dynamic Video Timing Range Limits Data Block",
     0x26: "Display Interface Features Data Block",
     0x28: "Tiled Display Topology Data Block",
@@ -75,6 +75,7 @@ _DISPLAY_ID_BLOCKS: Dict[int, str] = {
     0x7F: "Vendor-Specific Data Block",
     0x81: "CTA-861 DisplayID Data Block",
 }
+"""As the tags are named in drm_displayid.h; those from 0x20 on (DisplayID 2) from memory."""
 
 _CHECKSUM = edid.BLOCK - 1
 _TIMING = 18
