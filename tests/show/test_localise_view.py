@@ -123,6 +123,21 @@ def test_an_answer_that_the_capture_contradicts_is_called_out_with_the_number_of
     assert said.replace("capture 1", "this capture") in alone
 
 
+def test_what_contradicts_itself_is_settled_before_any_step_and_the_figures_say_what_they_rest_on() -> None:
+    keys = HandCheck(id="keys", question="Does every key type?", needs=("keyboard",))
+    yes = Answer(check="keys", yes=True)
+    lost = replace(findings(finding("keyboard", Verdict.MISSING)), answers=(yes,))
+    checked = replace(TOP_CASE_LOST, profile=replace(TOP_CASE_LOST.profile, checks=(keys,)), findings=lost)
+    box, _, below = short(Localised(checked=checked, seen=LOOKS[:1])).partition("WHAT TO DO NEXT")
+    box, below = " ".join(box.split()), " ".join(below.split())
+    assert "Do next: capture again and ask again: what was answered and what the capture shows can hardly both" in box
+    assert "Do next: Open Top-case flex" not in box
+    assert "every chance and every step below rests on the contradiction" in box
+    assert below.startswith("First: capture again and ask again. What follows rests on the contradiction.")
+    plain_no = replace(checked, findings=replace(lost, answers=(replace(yes, yes=False),)))
+    assert "Do next: Open Top-case flex" in " ".join(short(Localised(checked=plain_no, seen=LOOKS[:1])).split())
+
+
 def test_captures_that_were_not_weighed_are_named() -> None:
     text = " ".join(short(replace(LOCALISED, not_weighed=1)).split())
     assert "Note: capture 1 is not weighed: of so many that differ, only the latest 1" in text

@@ -11,7 +11,7 @@ from usbwatch.model import Answer, ExpectedDevice, Finding, Node, Part, Rung, Ve
 from usbwatch.plan import question
 from usbwatch.show.checked import Checked
 from usbwatch.show.claims_view import claim_lines
-from usbwatch.show.contradictions_view import contradiction_lines
+from usbwatch.show.contradictions_view import contradiction_lines, resting_on_it
 from usbwatch.show.coverage_view import coverage_lines
 from usbwatch.show.declared_view import declared_lines, declared_stamp
 from usbwatch.show.harness import Stub, stubs
@@ -74,6 +74,7 @@ def check_view(checked: Checked, width: int, when: str = "") -> list[Line]:
             declared_stamp(checked),
         ),
         *contradiction_lines(checked.findings, checked.profile),
+        *resting_on_it(checked.findings, checked.profile),
         *_notices(checked.findings.notices),
         *_subassembly_lines(checked, width),
         *_hand_lines(checked),

@@ -7,7 +7,7 @@ from usbwatch.model import Findings, Profile
 from usbwatch.show.lines import BLANK, Line, Style, line
 from usbwatch.show.safe import safe
 
-__all__ = ["contradiction_lines"]
+__all__ = ["ask_again", "contradiction_lines", "resting_on_it"]
 
 
 def contradiction_lines(findings: Findings, profile: Profile, capture: str = "this capture") -> list[Line]:
@@ -15,6 +15,24 @@ def contradiction_lines(findings: Findings, profile: Profile, capture: str = "th
     told = [_sentence(each, findings, profile, capture) for each in contradictions(findings, profile)]
     lines = [line("  ", ("! ", Style.CAUTION), (said, Style.CAUTION), hang=4) for said in told]
     return [BLANK, *lines] if lines else []
+
+
+def ask_again(findings: Findings, profile: Profile) -> str:
+    """What comes before any other step, and why, where answers cannot be so; "" where nothing contradicts itself."""
+    found = contradictions(findings, profile)
+    if not found:
+        return ""
+    if any(each.device for each in found):
+        return "Capture again and ask again: what was answered and what the capture shows can hardly both be so"
+    return "Ask again: two answers can hardly both be so"
+
+
+def resting_on_it(findings: Findings, profile: Profile) -> list[Line]:
+    """What the figures on the page are worth until then; nothing where nothing contradicts itself."""
+    if not contradictions(findings, profile):
+        return []
+    said = "Until that is settled, every chance and every step below rests on the contradiction."
+    return [line("  ", ("! ", Style.CAUTION), (said, Style.CAUTION), hang=4)]
 
 
 def _sentence(each: Contradiction, findings: Findings, profile: Profile, capture: str) -> str:

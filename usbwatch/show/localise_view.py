@@ -12,7 +12,7 @@ from __future__ import annotations
 from usbwatch.model import PartSuspicion
 from usbwatch.show.check_view import STAMPS, hand_line, stop_lines
 from usbwatch.show.checked import Checked
-from usbwatch.show.contradictions_view import contradiction_lines
+from usbwatch.show.contradictions_view import contradiction_lines, resting_on_it
 from usbwatch.show.lines import BLANK, Line, Span, Style, line
 from usbwatch.show.localised import Localised, Seen
 from usbwatch.show.outcome import judged_wrong, outcome, sentence
@@ -37,6 +37,7 @@ def localise_view(localised: Localised, width: int, *, full: bool = False) -> li
         *stop_lines(checked, width),
         *stamp(sentence(checked.findings), *STAMPS[verdict], width, likeliest(checked), do_next(checked)),
         *_contradicting(localised),
+        *resting_on_it(checked.findings, checked.profile),
         *supposed_lines(localised, width),
         *(_in_full(checked, width) if full else _in_short(checked, width)),
     ]

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from usbwatch.model import Action, Advice, Outcome, Plan, Profile, Proposal
 from usbwatch.show.checked import Checked
+from usbwatch.show.contradictions_view import ask_again
 from usbwatch.show.lines import BLANK, Line, Style, line, spread
 from usbwatch.show.recording import record_lines
 from usbwatch.show.safe import safe
@@ -37,6 +38,9 @@ _NEVER = 0.005
 def do_next(checked: Checked) -> str:
     """The first proposal in one line, or that none pays; "" when there is nothing to do, or a danger comes first."""
     plan = checked.plan
+    again = ask_again(checked.findings, checked.profile)
+    if again and plan.advice in (Advice.GO_ON, Advice.STOP):
+        return f"Do next: {again[:1].lower()}{again[1:]}"
     if plan.advice is Advice.STOP:
         return "Stop here: no step is expected to pay" + (", but it is a close call" if plan.close_call else "")
     if plan.advice is not Advice.GO_ON or not plan.proposals:
@@ -54,6 +58,7 @@ def next_lines(checked: Checked, width: int) -> list[Line]:
     shown = plan.proposals[:_SHOWN]
     return [
         *heading(_TITLES.get(plan.advice, "What to do next")),
+        *_first_of_all(checked),
         *_money_lines(plan, profile),
         *_proposal_lines(shown, profile, width, in_full=False),
         *record_lines(shown),
@@ -69,6 +74,7 @@ def every_step_lines(checked: Checked, width: int) -> list[Line]:
     shown = plan.proposals[:_SHOWN]
     return [
         *heading(_TITLES.get(plan.advice, "What to do next")),
+        *_first_of_all(checked),
         *_money_lines(plan, profile),
         *_proposal_lines(shown, profile, width, in_full=True),
         *record_lines(shown),
@@ -85,6 +91,7 @@ def short_step_lines(checked: Checked, width: int) -> list[Line]:
     shown = plan.proposals[:_SHOWN]
     return [
         *heading(_TITLES.get(plan.advice, "What to do next")),
+        *_first_of_all(checked),
         *_money_lines(plan, profile),
         *_proposal_lines(shown, profile, width, in_full=False),
         *record_lines(shown),
@@ -100,6 +107,13 @@ def _says_something(plan: Plan) -> bool:
     if plan.advice is Advice.NOTHING_WRONG:
         return bool(plan.proposals)
     return plan.advice is not Advice.OTHER_MODEL
+
+
+def _first_of_all(checked: Checked) -> list[Line]:
+    """What comes before every step below: a contradiction is settled."""
+    again = ask_again(checked.findings, checked.profile)
+    said = f"First: {again[:1].lower()}{again[1:].partition(':')[0]}. What follows rests on the contradiction."
+    return [BLANK, line(" " * _SET_IN, (said, Style.CAUTION), hang=_SET_IN)] if again else []
 
 
 def _money_lines(plan: Plan, profile: Profile) -> list[Line]:
