@@ -265,3 +265,54 @@ def test_of_more_captures_than_can_be_weighed_the_latest_are(localise: Usbwatch)
     every, latest = document(localise(*flapping, "--json")), document(localise(*flapping[3:], "--json"))
     assert (every["not_weighed"], latest["not_weighed"]) == (3, 0)
     assert every["suspects"] == latest["suspects"]
+
+
+@pytest.fixture
+def later(bench: Path) -> Path:
+    """The small unit with its keyboard again, ten minutes after it was lost."""
+    found = replace(small_capture(), taken_at="2026-11-24T14:15:00Z")
+    (bench / "later.json").write_text(to_json(found), encoding="utf-8")
+    return bench
+
+
+def test_a_step_told_with_one_capture_is_said_to_be_taken_as_done_before_it(localise: Usbwatch) -> None:
+    shown = document(localise("lost.json", "--did", "reseat:flex", "--json"))
+    (note,) = shown["notes"]
+    assert note.startswith("the step is taken as done before the only capture. If the capture was made before that,")
+    assert "Note: the step is taken as done before the only capture." in localise(
+        "lost.json", "--did", "reseat:flex"
+    ).stdout.replace("\n      ", " ")
+    assert document(localise("lost.json", "--did", "flex:flex", "--json"))["notes"] == []
+    assert document(localise("lost.json", "--json"))["notes"] == []
+
+
+def test_one_capture_given_for_two_shows_nothing_of_the_step_between(bench: Path, localise: Usbwatch) -> None:
+    (bench / "copy.json").write_bytes((bench / "lost.json").read_bytes())
+    for second in ("lost.json", "copy.json"):
+        (note,) = document(localise("lost.json", second, "--did", "reseat:flex", "--json"))["notes"]
+        assert note.startswith("capture 2 is the same capture as 1: nothing was looked at after the step")
+    again = replace(small_capture(keyboard=False), taken_at="2026-11-24T14:15:00Z")
+    (bench / "again.json").write_text(to_json(again), encoding="utf-8")
+    assert document(localise("lost.json", "again.json", "--did", "reseat:flex", "--json"))["notes"] == []
+
+
+def test_what_comes_back_without_a_step_is_asked_about(later: Path, localise: Usbwatch) -> None:
+    assert later.is_dir()
+    (note,) = document(localise("lost.json", "later.json", "--json"))["notes"]
+    assert note.startswith("Keyboard is back in capture 2 without a step")
+    assert note.endswith("If something was done between the captures, say it with --did.")
+    assert document(localise("lost.json", "later.json", "--did", "reseat:flex", "--json"))["notes"] == []
+
+
+def test_a_finished_repair_tells_what_came_back_after_which_step(later: Path, localise: Usbwatch) -> None:
+    assert later.is_dir()
+    text = " ".join(localise("lost.json", "later.json", "--did", "swap:top-case").stdout.split())
+    assert "Top case swapped for one known to be good came back Keyboard" in text
+    assert "The Top case that is in is the one on trial: buy one, or put the first one back (--did back:" in text
+    bought = " ".join(localise("lost.json", "later.json", "--did", "fit:top-case").stdout.split())
+    assert "Top case fitted new came back Keyboard" in bought
+    assert "on trial" not in bought
+    both = localise("lost.json", "later.json", "--did", "swap:top-case", "--did", "reseat:flex").stdout
+    assert "which of the steps it was, no capture tells" in " ".join(both.split())
+    lost = localise("later.json", "lost.json", "--did", "swap:top-case").stdout
+    assert "WHAT CAME BACK" not in lost.upper()

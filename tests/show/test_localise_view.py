@@ -31,7 +31,7 @@ GOLDEN = Path(__file__).parent / "golden"
 LOOKS = (
     Seen(capture=capture(), path="first.json", when="2026-11-24 15:05 CET"),
     Seen(
-        capture=capture(),
+        capture=capture(taken_at="2026-11-24T15:20:00Z"),
         path="second.json",
         when="2026-11-24 16:20 CET",
         steps=(Step(kind=StepKind.FLEX, of="display-cable"), Step(kind=StepKind.DRAIN, of="")),

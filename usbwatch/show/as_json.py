@@ -22,6 +22,7 @@ from usbwatch.show.alike import Alike, alike
 from usbwatch.show.checked import Checked
 from usbwatch.show.localised import Localised, Seen, Supposed
 from usbwatch.show.outcome import outcome, sentence
+from usbwatch.show.story import notes
 
 __all__ = [
     "Json",
@@ -72,6 +73,7 @@ def localise_document(localised: Localised) -> dict[str, Json]:
         "captures": [_seen(one) for one in localised.seen],
         "at_hand": plain_value(localised.at_hand),
         "not_weighed": localised.not_weighed,
+        "notes": plain_value(notes(localised)),
         "suspects": suspects_value(checked.suspects),
         "alike": [_alike(one) for one in alike(checked.suspects, checked.plan)],
         "plan": plan_value(checked.plan),

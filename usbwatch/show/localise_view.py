@@ -18,6 +18,7 @@ from usbwatch.show.localised import Localised, Seen
 from usbwatch.show.outcome import judged_wrong, outcome, sentence
 from usbwatch.show.plan_view import do_next, every_step_lines, short_step_lines
 from usbwatch.show.safe import safe
+from usbwatch.show.story import notes, story_lines
 from usbwatch.show.supposed_view import supposed_lines
 from usbwatch.show.suspects_in_full import alike_lines, argument, every_suspect_lines
 from usbwatch.show.suspects_view import likeliest, suspect_lines
@@ -38,6 +39,7 @@ def localise_view(localised: Localised, width: int, *, full: bool = False) -> li
         *stamp(sentence(checked.findings), *STAMPS[verdict], width, likeliest(checked), do_next(checked)),
         *_contradicting(localised),
         *resting_on_it(checked.findings, checked.profile),
+        *story_lines(localised),
         *supposed_lines(localised, width),
         *(_in_full(checked, width) if full else _in_short(checked, width)),
     ]
@@ -100,6 +102,7 @@ def _unit_lines(localised: Localised) -> list[Line]:
         line((f"{name[:1].upper()}{name[1:]}", Style.STRONG), serial, hang=2),
         line((", ".join(said), Style.FAINT), hang=2),
         *(one for number, seen in enumerate(localised.seen, 1) for one in _seen_lines(number, seen, checked)),
+        *(line(("Note: ", Style.CAUTION), note, hang=6) for note in notes(localised)),
         *_not_weighed(localised.not_weighed, len(localised.seen)),
         *([line(f"known good and at hand: {', '.join(at_hand)}", hang=2)] if at_hand else []),
     ]
