@@ -137,6 +137,17 @@ def test_software_is_a_suspect_without_a_part_or_a_caution() -> None:
     assert BATTERY_FIRST[:30] not in text
 
 
+def test_no_setting_seen_is_no_word_against_a_driver_that_has_hung() -> None:
+    suspects = replace(NO_SUSPECTS, parts=(suspicion("", 0.5, explains=("camera",)),))
+    lost = finding("camera", Verdict.IMPAIRED)
+    checked = replace(WHOLE, findings=findings(lost), suspects=suspects)
+    text = " ".join(page(checked).split())
+    assert "; no software setting seen that explains it" in text
+    assert "software does not explain" not in text
+    blocked = replace(checked, findings=findings(replace(lost, software="its driver is blacklisted")))
+    assert "; software could explain it: its driver is blacklisted" in " ".join(page(blocked).split())
+
+
 def test_a_suspect_that_explains_nothing_gets_no_paragraph() -> None:
     suspects = replace(NO_SUSPECTS, parts=(suspicion("battery-pack", 0.05), suspicion("mainboard", 0.04)))
     text = " ".join(

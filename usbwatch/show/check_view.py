@@ -195,10 +195,13 @@ def _row_key(device: ExpectedDevice, finding: Finding, checked: Checked) -> tupl
 
 
 def _software(finding: Finding) -> str:
-    """Whether software can explain a device that is not well, in a few words."""
+    """Whether a driver, a block or a setting that was seen can explain a device that is not well, in a few words.
+
+    That none was seen leaves open that driver or firmware have hung: no capture shows that.
+    """
     if finding.software:
         return f"software could explain it: {safe(finding.software)}"
-    return "software does not explain it" if finding.verdict in (Verdict.MISSING, Verdict.IMPAIRED) else ""
+    return "no software setting seen that explains it" if finding.verdict in (Verdict.MISSING, Verdict.IMPAIRED) else ""
 
 
 def _title(device: ExpectedDevice, finding: Finding) -> str:
