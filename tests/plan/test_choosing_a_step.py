@@ -398,8 +398,21 @@ def test_a_link_that_may_come_and_go_is_flexed_before_the_unit_is_given_out() ->
     told = asked(HERON_PRICED, lost, well)
     assert told.advice is Advice.NOTHING_WRONG
     assert [each.id for each in told.proposals] == ["flex:top-case-flex"]
+    (flex,) = told.proposals
+    assert flex.why.startswith("If anything goes (")
+    assert "If all stays well (" in flex.why
+    assert "makes the unit well" not in flex.why
+    assert "all of it stays well" in {each.words for each in flex.outcomes}
+    assert not {each.words for each in flex.outcomes} & {"all of it is well", "nothing changes"}
     flexed = Look(findings=well, steps=(Step(kind=StepKind.FLEX, of="top-case-flex"),))
     assert asked(HERON_PRICED, lost, well, flexed).proposals == ()
+
+
+def test_a_capture_that_is_only_repeated_mends_nothing_and_says_so() -> None:
+    again = proposal(asked(HERON_PRICED, HERON_LOST), "repeat:")
+    assert "makes the unit well" not in again.why
+    assert "for it comes and goes: that points to " in again.why
+    assert "If nothing changes (" in again.why
 
 
 def test_forty_candidates_or_so_of_a_large_unit_are_ranked_by_cost() -> None:

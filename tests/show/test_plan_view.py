@@ -158,3 +158,11 @@ def test_a_unit_that_is_well_by_now_is_tried_once_more_before_it_is_closed() -> 
     text = flat(with_plan(replace(FIRST, action=Action.FLEX), advice=Advice.NOTHING_WRONG))
     assert "BEFORE IT IS CLOSED 1 Open Top-case flex" in text
     assert "Do next" not in text
+
+
+def test_what_only_looks_once_more_is_not_said_to_mend() -> None:
+    second = replace(FIRST, action=Action.FLEX, of="display-cable", words="Move the cable")
+    closing = flat(with_plan(FIRST, second, advice=Advice.NOTHING_WRONG))
+    assert "then all stays well in 57 of 100; else points to Top case (41%)" in closing
+    again = replace(second, action=Action.REPEAT)
+    assert "then well by itself in 57 of 100; else points to Top case (41%)" in steps(with_plan(FIRST, again))

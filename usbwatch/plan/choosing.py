@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -10,6 +10,7 @@ from usbwatch.localise.beliefs import Beliefs
 from usbwatch.localise.sites import UNKNOWN_PART
 from usbwatch.model.findings import Findings
 from usbwatch.model.plan import Action, Advice, Outcome, Plan, Proposal
+from usbwatch.model.profile import Profile
 from usbwatch.model.steps import Look
 from usbwatch.model.suspects import CureKind
 from usbwatch.plan.candidates import Candidate, candidates, flexing
@@ -17,7 +18,7 @@ from usbwatch.plan.foresight import REST, Branch, Foresight
 from usbwatch.plan.hazards import effects
 from usbwatch.plan.lookahead import LEAST_BITS, Weighed, weighed
 from usbwatch.plan.money import Prices, prices
-from usbwatch.plan.saying import names_of, outcome_words, why_look, why_step
+from usbwatch.plan.saying import names_of, outcome_words, stay_words, why_look, why_same, why_stay, why_step
 from usbwatch.plan.standing import Standing, standing
 from usbwatch.plan.stops import stops
 from usbwatch.plan.worth import Tariff, Worth
@@ -127,7 +128,6 @@ class _Chooser:
                 key=lambda outcome: -outcome.probability,
             )
         )
-        told = why_look if candidate.yes is not None else why_step
         return Proposal(
             action=candidate.action,
             of=candidate.of,
@@ -138,18 +138,31 @@ class _Chooser:
             information_bits=one.information_bits,
             outcomes=outcomes,
             cautions=candidate.cautions,
-            why=told(outcomes, profile),
+            why=self._why(candidate)(outcomes, profile),
             mends=does.mends,
             breaks=does.breaks,
             risk=does.risk,
         )
+
+    @cached_property
+    def _well_now(self) -> bool:
+        return not any(each.wrong for each in self.beliefs.current)
+
+    def _why(self, candidate: Candidate) -> Callable[[Sequence[Outcome], Profile], str]:
+        """How it is explained: an observation, a step, or a capture that can only show whether the fault stays."""
+        if candidate.yes is not None:
+            return why_look
+        if candidate.action not in (Action.FLEX, Action.REPEAT):
+            return why_step
+        return why_stay if self._well_now else why_same
 
     def _outcome(self, candidate: Candidate, branch: Branch, end: Worth, likeliest: tuple[str, float]) -> Outcome:
         part, chance = likeliest
         if candidate.yes is not None:
             words = "yes" if branch.well else "no"
         else:
-            words = outcome_words(branch.well, self.where.wrong, self._names)
+            told = stay_words if self._well_now else outcome_words
+            words = told(branch.well, self.where.wrong, self._names)
         bought = candidate.price_if_mended if branch.well else 0.0
         return Outcome(
             words=words,

@@ -10,7 +10,17 @@ from usbwatch.model.profile import Profile
 from usbwatch.plan.asked import questions
 from usbwatch.plan.foresight import REST
 
-__all__ = ["ALL_WELL", "NOTHING", "names_of", "outcome_words", "why_look", "why_step"]
+__all__ = [
+    "ALL_WELL",
+    "NOTHING",
+    "names_of",
+    "outcome_words",
+    "stay_words",
+    "why_look",
+    "why_same",
+    "why_stay",
+    "why_step",
+]
 
 ALL_WELL, NOTHING, _SOME = "all of it is well", "nothing changes", "some of it is well"
 
@@ -27,6 +37,16 @@ def outcome_words(well: tuple[str, ...], wrong: tuple[str, ...], names: Mapping[
     if len(well) == len(wrong):
         return ALL_WELL
     return ", ".join(names.get(id_, id_) for id_ in well) + " well" if well else NOTHING
+
+
+def stay_words(well: tuple[str, ...], wrong: tuple[str, ...], names: Mapping[str, str]) -> str:
+    """The same of a unit that is well by now: what goes again, of what was wrong, while a link is moved."""
+    if well == (REST,):
+        return "some of it goes again"
+    gone = [id_ for id_ in wrong if id_ not in well]
+    if not gone:
+        return "all of it stays well"
+    return "all of it goes again" if not well else f"gone again: {', '.join(names.get(id_, id_) for id_ in gone)}"
 
 
 def why_look(outcomes: Sequence[Outcome], profile: Profile) -> str:
@@ -48,6 +68,38 @@ def why_step(outcomes: Sequence[Outcome], profile: Profile) -> str:
         return first
     second = f"If nothing changes ({_of_100(same.probability)} of 100), that {_points(same, profile)}{_then(same)}."
     return f"{first} {second}"
+
+
+def why_same(outcomes: Sequence[Outcome], profile: Profile) -> str:
+    """Of a capture that is only repeated, or taken while a link is moved: whether the fault comes and goes."""
+    back = next((each for each in outcomes if each.mended), None)
+    same = next((each for each in outcomes if each.words == NOTHING), None)
+    told = (("all of it is well then", ", for it comes and goes: that", back), ("nothing changes", ", that", same))
+    return " ".join(
+        f"If {words} ({_of_100(each.probability)} of 100){so} {_points(each, profile)}."
+        for words, so, each in told
+        if each is not None
+    )
+
+
+def why_stay(outcomes: Sequence[Outcome], profile: Profile) -> str:
+    """Of a link that is moved once more, of a unit that is well by now: what it means when something goes, or not."""
+    gone = [each for each in outcomes if not each.mended]
+    stays = next((each for each in outcomes if each.mended), None)
+    told = []
+    if gone:
+        share = sum(each.probability for each in gone)
+        likeliest = max(gone, key=lambda each: each.probability)
+        told.append(f"If anything goes ({_of_100(share)} of 100), that {_points(likeliest, profile)}.")
+    if stays is not None:
+        told.append(f"If all stays well ({_of_100(stays.probability)} of 100), that {_left(stays, profile)}.")
+    return " ".join(told)
+
+
+def _left(stays: Outcome, profile: Profile) -> str:
+    if stays.points_to == UNKNOWN_PART:
+        return f"speaks for no fault being left ({min(99, max(1, round(100 * stays.chance)))}%)"
+    return f"still {_points(stays, profile)}"
 
 
 _LEAST_SAID = 0.005

@@ -60,7 +60,7 @@ def next_lines(checked: Checked, width: int) -> list[Line]:
         *heading(_TITLES.get(plan.advice, "What to do next")),
         *_first_of_all(checked),
         *_money_lines(plan, profile),
-        *_proposal_lines(shown, profile, width, in_full=False),
+        *_proposal_lines(plan, profile, width, in_full=False),
         *record_lines(shown),
         *_assumed_lines(plan.assumed, _SAID),
     ]
@@ -76,7 +76,7 @@ def every_step_lines(checked: Checked, width: int) -> list[Line]:
         *heading(_TITLES.get(plan.advice, "What to do next")),
         *_first_of_all(checked),
         *_money_lines(plan, profile),
-        *_proposal_lines(shown, profile, width, in_full=True),
+        *_proposal_lines(plan, profile, width, in_full=True),
         *record_lines(shown),
         *_after_these(plan, profile),
         *_assumed_lines(plan.assumed, len(plan.assumed)),
@@ -93,7 +93,7 @@ def short_step_lines(checked: Checked, width: int) -> list[Line]:
         *heading(_TITLES.get(plan.advice, "What to do next")),
         *_first_of_all(checked),
         *_money_lines(plan, profile),
-        *_proposal_lines(shown, profile, width, in_full=False),
+        *_proposal_lines(plan, profile, width, in_full=False),
         *record_lines(shown),
         *_after_these(plan, profile, _FOLLOWING),
         *_assumed_lines(plan.assumed, _SAID),
@@ -143,8 +143,9 @@ def _close(plan: Plan, profile: Profile) -> str:
     return f" A close call{cost}: the figures behind both are estimates, and cannot tell them apart. Decide yourself."
 
 
-def _proposal_lines(shown: Sequence[Proposal], profile: Profile, width: int, *, in_full: bool) -> list[Line]:
-    """Proposals with what they would come to, each caution once."""
+def _proposal_lines(plan: Plan, profile: Profile, width: int, *, in_full: bool) -> list[Line]:
+    """The first proposals with what they would come to, each caution once."""
+    shown, well_now = plan.proposals[:_SHOWN], plan.advice is Advice.NOTHING_WRONG
     warned: set[str] = set()
     lines: list[Line] = []
     for number, proposal in enumerate(shown, 1):
@@ -153,7 +154,7 @@ def _proposal_lines(shown: Sequence[Proposal], profile: Profile, width: int, *, 
         if in_full or (number == 1 and proposal.action in _QUESTIONS):
             lines += _outcome_lines(proposal, profile)
         else:
-            lines += _short_lines(proposal, profile, first=number == 1)
+            lines += _short_lines(proposal, profile, first=number == 1, well_now=well_now)
         lines += caution_lines(proposal.cautions, warned)
     return lines
 
@@ -162,7 +163,7 @@ def _takes(proposal: Proposal, profile: Profile) -> str:
     return f"{price(proposal.cost, profile.money)}, {proposal.minutes} min"
 
 
-def _short_lines(proposal: Proposal, profile: Profile, *, first: bool) -> list[Line]:
+def _short_lines(proposal: Proposal, profile: Profile, *, first: bool, well_now: bool) -> list[Line]:
     """What each answer would point to; of a step, what it comes to, and of the first one why it is that."""
     if proposal.action in _QUESTIONS:
         told = [
@@ -172,7 +173,7 @@ def _short_lines(proposal: Proposal, profile: Profile, *, first: bool) -> list[L
     elif first and proposal.why:
         told = [("why", safe(proposal.why, 600))]
     else:
-        told = [("then", _in_one_line(proposal, profile))]
+        told = [("then", _in_one_line(proposal, profile, well_now=well_now))]
     return [one for label, said in told for one in labelled(label, [said], _SET_IN, column=_LABEL)]
 
 
@@ -215,12 +216,22 @@ def _then(one: Outcome, profile: Profile) -> str:
     return "" if one.mended else f"; then expected to cost {sum_of(one.expected_cost, profile.money)}"
 
 
-def _in_one_line(proposal: Proposal, profile: Profile) -> str:
+def _in_one_line(proposal: Proposal, profile: Profile, *, well_now: bool) -> str:
     mended = sum(one.probability for one in proposal.outcomes if one.mended)
     others = [one for one in proposal.outcomes if not one.mended]
     other = max(others, key=lambda one: one.probability, default=None)
-    mends = f"mends it in {in_a_hundred(mended)}" if mended >= _NEVER else "hardly ever mends all of it"
+    mends = _mends(proposal, mended, well_now=well_now)
     return f"{mends}; else {_points(other, profile)}" if other else mends
+
+
+def _mends(proposal: Proposal, mended: float, *, well_now: bool) -> str:
+    """How often all is well afterwards: mended by a step; by a mere look, only found to come and go, or to stay."""
+    often = mended >= _NEVER
+    if proposal.action in (Action.FLEX, Action.REPEAT):
+        if well_now:
+            return f"all stays well in {in_a_hundred(mended)}" if often else "hardly ever stays all of it well"
+        return f"well by itself in {in_a_hundred(mended)}" if often else "hardly ever all well by itself"
+    return f"mends it in {in_a_hundred(mended)}" if often else "hardly ever mends all of it"
 
 
 def caution_lines(texts: Iterable[str], warned: set[str]) -> list[Line]:
