@@ -34,7 +34,7 @@ from usbwatch.model import (
     Verdict,
 )
 from usbwatch.model.plan import Action, Advice, Plan, Proposal
-from usbwatch.plan import lookahead, plan
+from usbwatch.plan import lookahead, plan, plan_and_repair
 from usbwatch.plan.lookahead import LEAST_BITS
 from usbwatch.plan.money import ORDER_MINUTES, prices
 
@@ -251,6 +251,30 @@ def test_of_equal_totals_the_one_that_tells_more_comes_first() -> None:
 def test_by_the_profile_of_another_model_nothing_is_proposed() -> None:
     told = asked(HERON_PRICED, replace(HERON_LOST, other_model=True))
     assert (told.advice, told.proposals) == (Advice.OTHER_MODEL, ())
+
+
+@pytest.mark.parametrize("given_up", [10, 20, 30, 40, 50, 60, 80, 1000])
+def test_the_best_repair_is_named_where_stopping_is_advised_or_nearly_so(given_up: int) -> None:
+    profile = priced(HERON, Money(value_working=given_up, value_as_is=0, hourly_rate=40))
+    told, repair = plan_and_repair(believe(profile, (Look(findings=HERON_LOST),)), HERON_LOST)
+    assert told == asked(profile, HERON_LOST)
+    if told.advice is not Advice.STOP and not told.close_call:
+        assert repair is None
+        return
+    assert repair is not None
+    assert repair.action in {Action.FIT, Action.RESEAT, Action.SWAP, Action.DRAIN, Action.RELOAD, Action.MOVE}
+    assert repair.expected_total >= (told.expected_cost or 0)
+    if told.advice is Advice.STOP:
+        assert repair.expected_total >= given_up
+
+
+def test_the_figures_of_the_last_test_lead_to_stopping_and_to_going_on() -> None:
+    at = {
+        each: asked(priced(HERON, Money(value_working=each, value_as_is=0, hourly_rate=40)), HERON_LOST)
+        for each in (10, 1000)
+    }
+    assert (at[10].advice, at[1000].advice) == (Advice.STOP, Advice.GO_ON)
+    assert not at[1000].close_call
 
 
 @pytest.mark.parametrize(

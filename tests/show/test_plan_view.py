@@ -136,6 +136,34 @@ def test_when_no_step_pays_the_advice_is_to_stop() -> None:
     )
 
 
+REPAIR = replace(FIRST, words="Fit a new Top case", action=Action.FIT, expected_total=310)
+SAME = replace(
+    CAPS_LIGHT,
+    expected_total=305,
+    outcomes=(outcome("yes", 0.9, "top-case", 0.9, 305), outcome("no", 0.1, "top-case", 0.7, 300)),
+)
+CHOICE = "Close call: fit a new Top case (would cost EUR 310 to the end; stopping loses EUR 330), or stop"
+
+
+def test_in_a_close_call_the_choice_stands_above_a_question_that_changes_nothing() -> None:
+    checked = replace(with_plan(SAME, REPAIR), repair=REPAIR)
+    assert CHOICE in flat(checked).partition("WHAT TO DO NEXT")[0]
+    told = (
+        "The best repair: Fit a new Top case (EUR 14, 18 min); would cost EUR 310 to the end; stopping loses EUR 330."
+    )
+    assert told in steps(checked)
+    telling = replace(SAME, outcomes=(SAME.outcomes[0], replace(SAME.outcomes[1], points_to="mainboard")))
+    assert "Do next: " in flat(replace(with_plan(telling, REPAIR), repair=REPAIR)).partition("WHAT TO DO NEXT")[0]
+    assert CHOICE in flat(replace(with_plan(advice=Advice.STOP, expected_cost=335), repair=REPAIR))
+
+
+def test_the_advice_to_stop_comes_with_what_the_best_repair_would_cost() -> None:
+    dear = replace(REPAIR, expected_total=700)
+    checked = replace(with_plan(advice=Advice.STOP, expected_cost=690), repair=dear)
+    assert "Stop here: no step is expected to pay" in flat(checked)
+    assert "would cost EUR 700 to the end; stopping loses EUR 330." in steps(checked)
+
+
 def test_a_danger_comes_before_all_else() -> None:
     checked = with_plan(advice=Advice.DANGER, stops=("Take the pack out of use.",))
     text = flat(checked)

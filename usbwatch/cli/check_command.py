@@ -133,17 +133,19 @@ def checked(
     from usbwatch.compare import findings
     from usbwatch.localise import believe, suspects_of
     from usbwatch.model import Look
-    from usbwatch.plan import plan
+    from usbwatch.plan import plan_and_repair
     from usbwatch.show import Checked
 
     found = findings(capture, profile, tuple(established), insisted=insisted)
     beliefs = believe(profile, (Look(findings=found),))
+    told, repair = plan_and_repair(beliefs, found)
     return Checked(
         capture=capture,
         profile=profile,
         findings=found,
         suspects=suspects_of(beliefs),
-        plan=plan(beliefs, found),
+        plan=told,
+        repair=repair,
     )
 
 

@@ -157,7 +157,7 @@ def _result(request: _Request) -> Localised:
     from usbwatch.cli.choosing import chosen
     from usbwatch.cli.one_unit import refuse_other_units, tell_of_order
     from usbwatch.localise import suspects_of
-    from usbwatch.plan import plan
+    from usbwatch.plan import plan_and_repair
     from usbwatch.show import Checked, Localised
 
     captures = _captures(request)
@@ -169,12 +169,14 @@ def _result(request: _Request) -> Localised:
     at_hand = tuple(part_at_hand(name, profile) for name in request.at_hand)
     seen = _judged(seen, profile, insisted=request.profile is not None)
     beliefs, looks = _believed(profile, _looks(seen))
+    told, repair = plan_and_repair(beliefs, looks[-1].findings, at_hand)
     last = Checked(
         capture=captures[-1],
         profile=profile,
         findings=looks[-1].findings,
         suspects=suspects_of(beliefs),
-        plan=plan(beliefs, looks[-1].findings, at_hand=at_hand),
+        plan=told,
+        repair=repair,
     )
     return Localised(
         checked=last,

@@ -23,7 +23,7 @@ from usbwatch.plan.standing import Standing, standing
 from usbwatch.plan.stops import stops
 from usbwatch.plan.worth import Tariff, Worth
 
-__all__ = ["plan"]
+__all__ = ["plan", "plan_and_repair"]
 
 _CHANGES_NOTHING = frozenset(
     {Action.CHECK, Action.LOOK, Action.MEASURE, Action.ELSEWHERE, Action.HELPER, Action.REPEAT, Action.FLEX}
@@ -41,26 +41,45 @@ def plan(beliefs: Beliefs, findings: Findings, at_hand: Collection[str] = (), do
     ``at_hand``: ids of parts on the shelf that are known to be good.
     ``done``: ids of proposals (``Proposal.id``) that are not to be made again.
     """
+    return plan_and_repair(beliefs, findings, at_hand, done)[0]
+
+
+def plan_and_repair(
+    beliefs: Beliefs, findings: Findings, at_hand: Collection[str] = (), done: Collection[str] = ()
+) -> tuple[Plan, Proposal | None]:
+    """The plan, and where it is to stop or a close call the best repair step, whether or not that is expected to pay.
+
+    The best: of the steps that make the unit well at least half as often as
+    the one that does so most often, the one with the least expected total.
+    """
     dangers = stops((*beliefs.looks, Look(findings=findings)), beliefs.layout.profile)
     if dangers:
-        return Plan(advice=Advice.DANGER, stops=dangers)
+        return Plan(advice=Advice.DANGER, stops=dangers), None
     if findings.other_model:
-        return Plan(advice=Advice.OTHER_MODEL)
+        return Plan(advice=Advice.OTHER_MODEL), None
     chooser = _Chooser.of(beliefs, prices(beliefs.layout.profile), at_hand)
     if not any(each.wrong for each in beliefs.current):
-        return Plan(advice=Advice.NOTHING_WRONG, proposals=_before_closing(chooser, done))
+        return Plan(advice=Advice.NOTHING_WRONG, proposals=_before_closing(chooser, done)), None
     costs = chooser.prices
     every = candidates(beliefs, findings, chooser.where, costs, at_hand)
     found = chooser.ranked(each for each in every if f"{each.action.value}:{each.of}" not in done)
     ranked = [each for each in found if each.action not in _CHANGES_NOTHING or each.information_bits >= LEAST_BITS]
     kept = [each for each in ranked if costs.given_up is None or each.expected_total < costs.given_up]
-    return Plan(
+    told = Plan(
         advice=Advice.GO_ON if kept else Advice.STOP,
         proposals=tuple(kept),
         expected_cost=ranked[0].expected_total if ranked else None,
         given_up=costs.given_up,
         assumed=(*costs.assumed, *chooser.where.reckoned_without),
     )
+    return told, _repair(ranked) if told.close_call or told.advice is Advice.STOP else None
+
+
+def _repair(ranked: Sequence[Proposal]) -> Proposal | None:
+    mending = {each.id: sum(one.probability for one in each.outcomes if one.mended) for each in ranked}
+    steps = [each for each in ranked if each.action not in _CHANGES_NOTHING and mending[each.id] > 0]
+    most = max((mending[each.id] for each in steps), default=0.0)
+    return next((each for each in steps if mending[each.id] >= most / 2), None)
 
 
 def _before_closing(chooser: _Chooser, done: Collection[str]) -> tuple[Proposal, ...]:

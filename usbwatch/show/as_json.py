@@ -15,7 +15,7 @@ from typing import TypeAlias
 from usbwatch.localise import contradictions
 from usbwatch.localise.discerning import Discerned, Left
 from usbwatch.localise.failing import Failing
-from usbwatch.model import Plan, Profile, Suspects
+from usbwatch.model import Plan, Profile, Proposal, Suspects
 from usbwatch.model.changes import Changes
 from usbwatch.profile import to_dict
 from usbwatch.show.alike import Alike, alike
@@ -57,6 +57,7 @@ def check_document(checked: Checked) -> dict[str, Json]:
         **_judged(checked),
         "suspects": suspects_value(checked.suspects),
         "plan": plan_value(checked.plan),
+        "repair": None if checked.repair is None else _proposal(checked.repair),
         "coverage": plain_value(capture.coverage),
     }
 
@@ -77,6 +78,7 @@ def localise_document(localised: Localised) -> dict[str, Json]:
         "suspects": suspects_value(checked.suspects),
         "alike": [_alike(one) for one in alike(checked.suspects, checked.plan)],
         "plan": plan_value(checked.plan),
+        "repair": None if checked.repair is None else _proposal(checked.repair),
         "supposed": _supposed(localised.supposed),
     }
 
@@ -240,5 +242,9 @@ def plan_value(plan: Plan) -> Json:
     """What is worth doing next; each proposal carries its id."""
     document = _fields(plan, without=("proposals",))
     document["close_call"] = plan.close_call
-    document["proposals"] = [{"id": plain_value(one.id), **_fields(one)} for one in plan.proposals]
+    document["proposals"] = [_proposal(one) for one in plan.proposals]
     return document
+
+
+def _proposal(one: Proposal) -> Json:
+    return {"id": plain_value(one.id), **_fields(one)}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from usbwatch.model import Advice, Capture, Findings, Plan, Profile, Suspects
+from usbwatch.model import Advice, Capture, Findings, Plan, Profile, Proposal, Suspects
 
 __all__ = ["Checked"]
 
@@ -18,3 +18,5 @@ class Checked:
     findings: Findings
     suspects: Suspects
     plan: Plan = field(default=Plan(advice=Advice.NOTHING_WRONG))
+    repair: Proposal | None = None
+    """Where stopping is advised or a close call: the best repair step, whether or not it is expected to pay."""

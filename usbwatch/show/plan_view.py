@@ -11,7 +11,8 @@ from usbwatch.show.lines import BLANK, Line, Style, line, spread
 from usbwatch.show.recording import record_lines
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, labelled
-from usbwatch.show.words import in_a_hundred, part_name, percent, price, sum_of
+from usbwatch.show.words import in_a_hundred, part_name, percent, sum_of
+from usbwatch.show.worth_view import QUESTIONS, money_lines, repair_or_stop, takes
 
 __all__ = ["caution_lines", "do_next", "every_step_lines", "next_lines", "short_step_lines"]
 
@@ -28,9 +29,6 @@ _SET_IN = 8
 _LABEL = 6
 """Columns of the number before a proposal, and of the label before a line below it."""
 
-_QUESTIONS = frozenset({Action.CHECK, Action.LOOK, Action.MEASURE, Action.ELSEWHERE, Action.HELPER})
-"""Answered with yes or no; all else is done, and followed by a capture."""
-
 _UNKNOWN = "?"
 _NEVER = 0.005
 
@@ -41,13 +39,15 @@ def do_next(checked: Checked) -> str:
     again = ask_again(checked.findings, checked.profile)
     if again and plan.advice in (Advice.GO_ON, Advice.STOP):
         return f"Do next: {again[:1].lower()}{again[1:]}"
+    if choice := repair_or_stop(checked):
+        return choice
     if plan.advice is Advice.STOP:
         return "Stop here: no step is expected to pay" + (", but it is a close call" if plan.close_call else "")
     if plan.advice is not Advice.GO_ON or not plan.proposals:
         return ""
     first = plan.proposals[0]
     close = "; whether going on pays is a close call" if plan.close_call else ""
-    return f"Do next: {safe(first.words, 160)} ({_takes(first, checked.profile)}){close}"
+    return f"Do next: {safe(first.words, 160)} ({takes(first, checked.profile)}){close}"
 
 
 def next_lines(checked: Checked, width: int) -> list[Line]:
@@ -59,7 +59,7 @@ def next_lines(checked: Checked, width: int) -> list[Line]:
     return [
         *heading(_TITLES.get(plan.advice, "What to do next")),
         *_first_of_all(checked),
-        *_money_lines(plan, profile),
+        *money_lines(checked),
         *_proposal_lines(plan, profile, width, in_full=False),
         *record_lines(shown),
         *_assumed_lines(plan.assumed, _SAID),
@@ -75,7 +75,7 @@ def every_step_lines(checked: Checked, width: int) -> list[Line]:
     return [
         *heading(_TITLES.get(plan.advice, "What to do next")),
         *_first_of_all(checked),
-        *_money_lines(plan, profile),
+        *money_lines(checked),
         *_proposal_lines(plan, profile, width, in_full=True),
         *record_lines(shown),
         *_after_these(plan, profile),
@@ -92,7 +92,7 @@ def short_step_lines(checked: Checked, width: int) -> list[Line]:
     return [
         *heading(_TITLES.get(plan.advice, "What to do next")),
         *_first_of_all(checked),
-        *_money_lines(plan, profile),
+        *money_lines(checked),
         *_proposal_lines(plan, profile, width, in_full=False),
         *record_lines(shown),
         *_after_these(plan, profile, _FOLLOWING),
@@ -116,33 +116,6 @@ def _first_of_all(checked: Checked) -> list[Line]:
     return [BLANK, line(" " * _SET_IN, (said, Style.CAUTION), hang=_SET_IN)] if again else []
 
 
-def _money_lines(plan: Plan, profile: Profile) -> list[Line]:
-    said = _money_sentence(plan, profile)
-    style = Style.CAUTION if plan.advice in (Advice.STOP, Advice.DANGER) else Style.PLAIN
-    return [BLANK, line(" " * _SET_IN, (said, style), hang=_SET_IN)] if said else []
-
-
-def _money_sentence(plan: Plan, profile: Profile) -> str:
-    loses = "" if plan.given_up is None else sum_of(plan.given_up, profile.money)
-    if plan.advice is Advice.DANGER:
-        return "First what stands above under STOP: nothing else is proposed until that is settled."
-    if plan.advice is Advice.STOP:
-        why = f": stopping here loses {loses}, and going on is expected to cost no less" if loses else ""
-        return f"No step is expected to pay{why}. Sell the unit as it is, or for parts.{_close(plan, profile)}"
-    if plan.advice is Advice.NOTHING_WRONG or plan.expected_cost is None:
-        return ""
-    stopping = f"; stopping here loses {loses}" if loses else ""
-    return f"Expected to cost {sum_of(plan.expected_cost, profile.money)} to the end{stopping}.{_close(plan, profile)}"
-
-
-def _close(plan: Plan, profile: Profile) -> str:
-    """That the figures do not decide between going on and stopping, with what going on would cost; "" where they do."""
-    if not plan.close_call or plan.expected_cost is None:
-        return ""
-    cost = f" (going on: {sum_of(plan.expected_cost, profile.money)})" if plan.advice is Advice.STOP else ""
-    return f" A close call{cost}: the figures behind both are estimates, and cannot tell them apart. Decide yourself."
-
-
 def _proposal_lines(plan: Plan, profile: Profile, width: int, *, in_full: bool) -> list[Line]:
     """The first proposals with what they would come to, each caution once."""
     shown, well_now = plan.proposals[:_SHOWN], plan.advice is Advice.NOTHING_WRONG
@@ -150,8 +123,8 @@ def _proposal_lines(plan: Plan, profile: Profile, width: int, *, in_full: bool) 
     lines: list[Line] = []
     for number, proposal in enumerate(shown, 1):
         left = line(f"{number:>6}", "  ", (safe(proposal.words, 200), Style.STRONG), hang=_SET_IN)
-        lines += [BLANK, *spread(left, _takes(proposal, profile), width, Style.FAINT)]
-        if in_full or (number == 1 and proposal.action in _QUESTIONS):
+        lines += [BLANK, *spread(left, takes(proposal, profile), width, Style.FAINT)]
+        if in_full or (number == 1 and proposal.action in QUESTIONS):
             lines += _outcome_lines(proposal, profile)
         else:
             lines += _short_lines(proposal, profile, first=number == 1, well_now=well_now)
@@ -159,13 +132,9 @@ def _proposal_lines(plan: Plan, profile: Profile, width: int, *, in_full: bool) 
     return lines
 
 
-def _takes(proposal: Proposal, profile: Profile) -> str:
-    return f"{price(proposal.cost, profile.money)}, {proposal.minutes} min"
-
-
 def _short_lines(proposal: Proposal, profile: Profile, *, first: bool, well_now: bool) -> list[Line]:
     """What each answer would point to; of a step, what it comes to, and of the first one why it is that."""
-    if proposal.action in _QUESTIONS:
+    if proposal.action in QUESTIONS:
         told = [
             (safe(one.words, 60), _stop_of(one, proposal, profile) or _points(one, profile))
             for one in _in_order(proposal)
@@ -189,7 +158,7 @@ def _outcome_lines(proposal: Proposal, profile: Profile) -> list[Line]:
 
 def _in_order(proposal: Proposal) -> list[Outcome]:
     """Yes before no, else the likeliest first."""
-    if proposal.action in _QUESTIONS:
+    if proposal.action in QUESTIONS:
         return sorted(proposal.outcomes, key=lambda one: one.words != "yes")
     return sorted(proposal.outcomes, key=lambda one: -one.probability)
 
@@ -258,8 +227,8 @@ def _after_these(plan: Plan, profile: Profile, most: int | None = None) -> list[
 
 def _one_of_the_rest(number: int, one: Proposal, profile: Profile) -> Line:
     total = f"{sum_of(one.expected_total, profile.money):>6}  "
-    takes = (f" ({_takes(one, profile)})", Style.FAINT)
-    return line(f"{number:>6}", "  ", total, safe(one.words, 200), takes, hang=_SET_IN + len(total))
+    takes_it = (f" ({takes(one, profile)})", Style.FAINT)
+    return line(f"{number:>6}", "  ", total, safe(one.words, 200), takes_it, hang=_SET_IN + len(total))
 
 
 def _assumed_lines(assumed: Sequence[str], shown: int) -> list[Line]:
