@@ -21,7 +21,18 @@ from support.invented import (
     suspicion,
 )
 
-from usbwatch.model import Answer, Coverage, CoverageState, Hypothesis, Node, Rung, Suspects, UnitStrings, Verdict
+from usbwatch.model import (
+    Answer,
+    Coverage,
+    CoverageState,
+    Hypothesis,
+    Node,
+    Rung,
+    Suspects,
+    Symptom,
+    UnitStrings,
+    Verdict,
+)
 from usbwatch.plan.cautions import BATTERY_FIRST
 from usbwatch.show import Checked, check_view, plain
 from usbwatch.show.lines import cells
@@ -135,6 +146,17 @@ def test_software_is_a_suspect_without_a_part_or_a_caution() -> None:
     assert "Likeliest cause: software, 80%" in text
     assert "80%  Software, no part to replace" in text
     assert BATTERY_FIRST[:30] not in text
+
+
+def test_a_second_source_alone_is_no_contradiction() -> None:
+    other = finding("camera", Verdict.SUBSTITUTED)
+    found = replace(WHOLE, findings=findings(other), suspects=NO_SUSPECTS)
+    said = "another part than the profile names is fitted (a second source?)"
+    assert said in " ".join(page(found).split())
+    for more in (finding("hub", Verdict.MISSING), replace(other, symptom=Symptom.UNSEEN)):
+        text = " ".join(page(replace(found, findings=findings(other, more))).split())
+        assert said not in text
+        assert "No part stands out" in text
 
 
 def test_no_setting_seen_is_no_word_against_a_driver_that_has_hung() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TypeAlias
 
-from usbwatch.model import PartSuspicion, Site
+from usbwatch.model import Findings, PartSuspicion, Site, Symptom, Verdict
 from usbwatch.plan import questions
 from usbwatch.plan.cautions import cautions
 from usbwatch.show.checked import Checked
@@ -76,12 +76,22 @@ def likeliest(checked: Checked) -> str:
     if not judged_wrong(checked.findings):
         return "No part is named: this profile does not say what is wired there"
     if not explaining or explaining[0].probability < _STANDS_OUT:
+        if _only_substituted(checked.findings):
+            return "No part has failed by this: another part than the profile names is fitted (a second source?)"
         return "No part stands out: what was found may contradict itself, or lie outside the profile"
     first = explaining[0]
     parts = {part.id: part for part in checked.profile.parts}
     name = safe(parts[first.part].name, 60) if first.part in parts else "software"
     way = f" ({safe(risen(first)[0][0].name, 80)})" if first.sites else ""
     return f"Likeliest cause: {name}{way}, {percent(first.probability)}"
+
+
+def _only_substituted(found: Findings) -> bool:
+    """Whether all that is wrong is that something else than expected does the work in its place."""
+    if found.losses or any(not answer.yes for answer in found.answers):
+        return False
+    wrong = [one for one in found.findings if one.verdict not in (Verdict.PRESENT, Verdict.UNSEEN)]
+    return all(one.verdict is Verdict.SUBSTITUTED and one.symptom is Symptom.WORKING for one in wrong)
 
 
 def risen(one: PartSuspicion) -> list[tuple[Site, float]]:
