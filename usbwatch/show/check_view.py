@@ -221,7 +221,8 @@ def _how_well(device: ExpectedDevice, finding: Finding) -> str:
     if device.function == "battery" and finding.reasons:
         return f" ({safe(finding.reasons[0], 100)})"
     if device.function == "pointing-device" and finding.node is not None and _unspecific(finding.node):
-        return f" (by {node_name(finding.node)} at {safe(finding.node.location, 100)}, which may be neither)"
+        where = f"{node_name(finding.node)} at {safe(finding.node.location, 100)}"
+        return f" (by {where}, which does not say whether it is a touchpad, a pointing stick or a mouse)"
     return ""
 
 
