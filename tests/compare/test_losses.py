@@ -133,6 +133,16 @@ def test_what_only_a_hand_can_prove_names_the_command_and_the_answer(built_tree:
     assert "--answer all-keys-type=yes|no" in keyboard.would_tell
 
 
+def test_a_no_by_hand_is_said_with_the_device_and_not_asked_again(built_tree: BuiltTree) -> None:
+    no = (Answer(check="all-keys-type", yes=False),)
+    keyboard = findings(look(built_tree(HERON)), find("brackwell-heron-14"), no).of("keyboard")
+    assert keyboard.verdict is Verdict.UNSEEN
+    assert keyboard.reasons[0].startswith("established by hand: Does every key")
+    assert keyboard.reasons[0].endswith(" No.")
+    assert "usbwatch handcheck keyboard" in keyboard.would_tell
+    assert "--answer" not in keyboard.would_tell
+
+
 def test_an_answer_still_settles_what_only_a_hand_can_prove(built_tree: BuiltTree) -> None:
     answers = (Answer(check="all-keys-type", yes=True),)
     keyboard = findings(look(built_tree(HERON)), find("brackwell-heron-14"), answers).of("keyboard")
@@ -154,7 +164,7 @@ def test_an_empty_port_without_a_log_may_hide_a_failed_enumeration(built_tree: B
 
 def test_the_page_says_which_node_was_taken_for_the_touchpad(real_tree: RealTree) -> None:
     """The kernel calls anything on a PS/2 port that moves a pointer a mouse (drivers/input/mouse/psmouse-base.c)."""
-    said = "at platform/i8042/aux, which may be neither"
+    said = "at platform/i8042/aux, which does not say whether it is a touchpad, a pointing stick or a mouse"
     failed, healthy = (
         plain(check_view(checked(look(real_tree(name)), GENERIC), 200), 200) for name in (FAILED, "healthy")
     )

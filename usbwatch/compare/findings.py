@@ -85,7 +85,7 @@ def findings(capture: Capture, profile: Profile, answers: Iterable[Answer] = (),
         if device.id in judged and not device.locations:
             judged[device.id] = beside_firmware(judged[device.id], device.function, declared)
     answers = tuple(answers)
-    judged |= {one: _with_question(finding, profile) for one, finding in judged.items()}
+    judged |= {one: _with_question(finding, profile, answers) for one, finding in judged.items()}
     emulated = bool(capture.system.virtual) and profile.generic and not insisted
     if emulated:
         judged = {one: _not_of_a_laptop(finding) for one, finding in judged.items()}
@@ -134,10 +134,12 @@ def _perhaps_not_fitted(finding: Finding) -> Finding:
     )
 
 
-def _with_question(finding: Finding, profile: Profile) -> Finding:
-    """What only a hand can prove, with the hand check of the profile that settles it."""
+def _with_question(finding: Finding, profile: Profile, answers: tuple[Answer, ...]) -> Finding:
+    """What only a hand can prove, with the hand check of the profile that settles it; nothing is asked twice."""
     checks = [check.id for check in profile.checks if check.needs and check.needs[-1] == finding.device]
     if not (checks and finding.by_hand_alone and finding.would_tell):
+        return finding
+    if {answer.check for answer in answers} & set(checks):
         return finding
     return replace(finding, would_tell=f"{finding.would_tell}; or try it, and add --answer {checks[0]}=yes|no")
 
@@ -158,13 +160,21 @@ def _not_of_a_laptop(finding: Finding) -> Finding:
 
 
 def _by_hand(profile: Profile, answers: tuple[Answer, ...], judged: dict[str, Finding]) -> dict[str, Finding]:
-    """Findings that a person's yes settles where no capture could. The answer itself carries the weight."""
+    """Findings that a person's yes settles where no capture could. The answer itself carries the weight.
+
+    A no is said, and settles nothing: one key that does not type leaves the keyboard where it was.
+    """
     about = {check.id: check for check in profile.checks if check.needs}
     settled = {}
     for answer in answers:
         check = about.get(answer.check)
         finding = judged.get(check.needs[-1]) if check else None
-        if check and finding and answer.yes and finding.by_hand_alone:
+        if not (check and finding and finding.by_hand_alone):
+            continue
+        if not answer.yes:
+            reason = f"established by hand: {check.question} No."
+            settled[finding.device] = replace(finding, reasons=(reason, *finding.reasons))
+        else:
             reason = f"established by hand: {check.question} Yes."
             settled[finding.device] = replace(
                 finding, verdict=Verdict.PRESENT, rung=Rung.WORKING, reasons=(reason, *finding.reasons), would_tell=""
