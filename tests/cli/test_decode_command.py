@@ -91,3 +91,9 @@ def test_json_is_one_document_whose_rows_are_the_bytes(bench: Path) -> None:
 def test_json_of_a_location_without_raw_bytes_has_no_nodes(bench: Path) -> None:
     document = json.loads(run(bench, "decode", "whole.json", f"{USB2}/2", "--json").stdout)
     assert document["nodes"] == []
+
+
+def test_an_ending_that_one_location_has_is_enough(bench: Path) -> None:
+    whole = run(bench, "decode", "raw.json", f"{USB2}/2")
+    assert run(bench, "decode", "raw.json", "usb2/2").stdout == whole.stdout
+    assert "has nothing at sb2/2" in run(bench, "decode", "raw.json", "sb2/2").stderr

@@ -316,3 +316,22 @@ def test_a_finished_repair_tells_what_came_back_after_which_step(later: Path, lo
     assert "which of the steps it was, no capture tells" in " ".join(both.split())
     lost = localise("later.json", "lost.json", "--did", "swap:top-case").stdout
     assert "WHAT CAME BACK" not in lost.upper()
+
+
+def test_a_part_may_be_called_by_its_name(localise: Usbwatch) -> None:
+    for said in ("reseat:Flex", "swap:Top case", "swap:top CASE"):
+        (step,) = document(localise("lost.json", "--did", said, "--json"))["captures"][0]["steps"]
+        assert step["of"] in {"flex", "top-case"}
+    assert document(localise("lost.json", "--at-hand", "Top case", "--json"))["at_hand"] == ["top-case"]
+    by_id = document(localise("lost.json", "--suppose", "top-case is good", "--json"))["supposed"]["suspects"]
+    by_name = document(localise("lost.json", "--suppose", "Top case is good", "--json"))["supposed"]["suspects"]
+    assert by_name == by_id
+    working = localise("lost.json", "--suppose", "Keyboard working")
+    assert working.returncode == 10, working.stderr
+
+
+def test_a_name_that_nothing_has_is_refused(localise: Usbwatch) -> None:
+    done = localise("lost.json", "--suppose", "Bottom case is good")
+    assert done.returncode == 2
+    assert "is not a supposition" in done.stderr
+    assert "Did you mean top-case?" in localise("lost.json", "--did", "swap:Top cass").stderr

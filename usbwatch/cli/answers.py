@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import click
@@ -11,7 +11,7 @@ import click
 if TYPE_CHECKING:
     from usbwatch.model import Answer, Profile
 
-__all__ = ["answers", "did_you_mean", "each", "numbered", "parsed_answer", "parsed_numbered_answer"]
+__all__ = ["answers", "did_you_mean", "each", "id_of", "numbered", "parsed_answer", "parsed_numbered_answer"]
 
 
 def each(parse: Callable[[str], object]) -> Callable[[click.Context, click.Parameter, tuple[str, ...]], object]:
@@ -83,3 +83,12 @@ def did_you_mean(name: str, known: Sequence[str]) -> str:
     """The names that are near, or else all of them, as a sentence."""
     near = difflib.get_close_matches(name, known, n=3, cutoff=0.5)
     return f"Did you mean {' or '.join(near)}?" if near else f"It has: {', '.join(known)}."
+
+
+def id_of(said: str, names: Mapping[str, str]) -> str:
+    """The id that is meant by an id or by a name that one id alone has, in any case; else what was said."""
+    if said in names:
+        return said
+    wanted = " ".join(said.split()).casefold()
+    fitting = [id_ for id_, name in names.items() if " ".join(name.split()).casefold() == wanted]
+    return fitting[0] if len(fitting) == 1 else said

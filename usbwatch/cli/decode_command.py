@@ -24,7 +24,8 @@ def decode(capture: str, location: str | None, *, as_json: bool) -> int:
 
     USB descriptors, HID reports, EDID: each field with its offset, its bytes, its
     value and what that means; what is wrong with them; what was not
-    decoded. With LOCATION only what is there, and what hangs on it.
+    decoded. With LOCATION, or an ending that one location alone has,
+    only what is there, and what hangs on it.
     """
     from usbwatch.cli.screen import page_width, show, write
     from usbwatch.cli.taking import loaded
@@ -43,19 +44,33 @@ def decode(capture: str, location: str | None, *, as_json: bool) -> int:
 def _nodes(capture: Capture, location: str | None, path: str) -> tuple[Node, ...]:
     """The nodes at a place and beyond it, all without one. Raises ``BadCapture`` when nothing is there."""
     from usbwatch.errors import BadCapture
-    from usbwatch.model import hangs_on
 
     if location is None:
         return capture.nodes
-    there = [node for node in capture.nodes if node.location == location or hangs_on(node.location, location)]
+    there = _at(capture, location) or _at(capture, _whole(capture, location))
     if not there:
         where = "on standard input" if path == "-" else path
         raise BadCapture(where, f"has nothing at {location}", _remedy(capture, location))
     return tuple(there)
 
 
+def _at(capture: Capture, location: str) -> list[Node]:
+    from usbwatch.model import hangs_on
+
+    return [node for node in capture.nodes if node.location == location or hangs_on(node.location, location)]
+
+
+def _whole(capture: Capture, ending: str) -> str:
+    """The one location that ends so; the ending itself where none does or several do."""
+    fitting = {node.location for node in capture.nodes if node.location.endswith(f"/{ending}")}
+    return fitting.pop() if len(fitting) == 1 else ending
+
+
 def _remedy(capture: Capture, location: str) -> str:
     import difflib
 
+    fitting = sorted({node.location for node in capture.nodes if node.location.endswith(f"/{location}")})
+    if fitting:
+        return f"several end so: {', '.join(fitting[:3])}"
     near = difflib.get_close_matches(location, {node.location for node in capture.nodes if node.raw}, n=3, cutoff=0.6)
     return f"it has {', '.join(sorted(near))}" if near else "leave LOCATION out to see all that it holds"

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from usbwatch.cli import exits
-from usbwatch.cli.answers import answers, did_you_mean, each, parsed_numbered_answer
+from usbwatch.cli.answers import answers, did_you_mean, each, id_of, parsed_numbered_answer
 from usbwatch.cli.options import example, json_option, log_option, profile_names, root_option, through_option
 from usbwatch.cli.steps import parsed_did, part_at_hand, refuse_back_too_soon, step
 
@@ -253,12 +253,24 @@ def _supposed(request: _Request, profile: Profile, looks: tuple[Look, ...]) -> S
     from usbwatch.show import Supposed
 
     try:
-        beliefs = supposing(profile, looks, request.suppositions)
+        beliefs = supposing(profile, looks, [_by_id(said, profile) for said in request.suppositions])
     except BadSupposition as error:
         raise click.BadParameter(_near(error), param_hint="'--suppose'") from error
     return Supposed(
         suppositions=request.suppositions, suspects=suspects_of(beliefs), findings=beliefs.looks[-1].findings
     )
+
+
+def _by_id(said: str, profile: Profile) -> str:
+    """The supposition with the id of what it calls by name: "Top-case flex is good"."""
+    of, _, state = said.strip().rpartition(" ")
+    of = of.strip()
+    about = of.removesuffix(" is").strip()
+    names = {one.id: one.name for one in profile.devices}
+    if state in ("good", "bad"):
+        names |= {one.id: one.name for one in profile.parts}
+    meant = id_of(about, names)
+    return said if meant == about else f"{meant}{of[len(about) :]} {state}"
 
 
 def _near(error: BadSupposition) -> str:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from usbwatch.cli.answers import did_you_mean, numbered
+from usbwatch.cli.answers import did_you_mean, id_of, numbered
 
 if TYPE_CHECKING:
     from usbwatch.model import Profile, Step, StepKind
@@ -44,6 +44,7 @@ def step(kind: str, of: str, profile: Profile) -> Step:
     its = StepKind(kind)
     if its is not StepKind.DRAIN:
         noun, known = _done_to(its, profile)
+        of = id_of(of, _named(known, profile))
         _refuse_unknown(of, noun, known, profile, "--did")
     return Step(kind=its, of=of)
 
@@ -66,8 +67,16 @@ def refuse_back_too_soon(steps: Sequence[Step]) -> None:
 def part_at_hand(name: str, profile: Profile) -> str:
     """The same id, once it is known to be of a part that can be put in; or ``unit``, another one of the model."""
     if name != "unit" or any(part.id == name for part in profile.parts):
-        _refuse_unknown(name, "part to put in", _exchangeable(profile), profile, "--at-hand")
+        known = _exchangeable(profile)
+        name = id_of(name, _named(known, profile))
+        _refuse_unknown(name, "part to put in", known, profile, "--at-hand")
     return name
+
+
+def _named(known: Sequence[str], profile: Profile) -> dict[str, str]:
+    """The names of these parts and devices, by id."""
+    names = {one.id: one.name for one in (*profile.parts, *profile.devices)}
+    return {id_: names[id_] for id_ in known}
 
 
 def _done_to(kind: StepKind, profile: Profile) -> tuple[str, list[str]]:
