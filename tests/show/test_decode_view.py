@@ -70,6 +70,14 @@ def test_what_is_not_decoded_is_shown_whole() -> None:
     assert "  20  not decoded   aa bb" in rows
 
 
+def test_structures_that_the_capture_has_read_come_last_and_are_not_said_to_be_unknown() -> None:
+    chassis = replace(node(structure="0304000301"), bus="smbios", location="dmi/type3", name="notebook")
+    rows = page(chassis, node(descriptors=DEVICE))
+    assert rows.index("structure  5 bytes") > rows.index("descriptors  18 bytes")
+    assert "   0  SMBIOS structure, read at capture: bytes only  5 bytes" in rows
+    assert not any("no descriptor can be told" in row for row in rows)
+
+
 def test_what_is_wrong_has_its_sign() -> None:
     rows = page(node(descriptors=f"{DEVICE}ff41"))
     assert "  18  ! bLength is 255, but only 2 of these bytes are there" in rows

@@ -22,9 +22,17 @@ _IN_HEX = ("bcd", "bm", "id", "wTerminalType", "wFormatTag")
 """Beginnings of the names of fields that are read in hexadecimal: releases, bit maps, identities."""
 
 
+_READ_AT_CAPTURE = "structure"
+"""The raw block of an SMBIOS structure: a capture has read it already, into the node's name and facts."""
+
+
 def decode_view(nodes: Sequence[Node], width: int) -> list[Line]:
-    """Every raw block of the nodes, each byte in one row; a sentence when they have none."""
-    blocks = [(node, name, text) for node in nodes for name, text in sorted(node.raw.items())]
+    """Every raw block of the nodes, each byte in one row; a sentence when they have none.
+
+    Structures of SMBIOS come last: they are shown as bytes alone.
+    """
+    ordered = sorted(nodes, key=lambda node: set(node.raw) <= {_READ_AT_CAPTURE})
+    blocks = [(node, name, text) for node in ordered for name, text in sorted(node.raw.items())]
     if not blocks:
         return [
             line("No raw bytes were recorded here: descriptors, EDID and HID reports are kept where there are any.")
@@ -47,7 +55,7 @@ def _block_lines(name: str, text: str) -> list[Line]:
     lines = [BLANK, line((safe(name, 40), Style.HEADING), (f"  {counted(len(data), 'byte')}", Style.FAINT))]
     if problem:
         return [*lines, line("  ", (f"! {problem}", Style.WRONG), hang=4)]
-    return [*lines, *(one for piece in unfold(name, data) for one in _piece_lines(piece))]
+    return [*lines, *(one for piece in unfold(name, data) for one in _piece_lines(piece, _nameless(name)))]
 
 
 def _bytes(text: str) -> tuple[bytes, str]:
@@ -58,8 +66,14 @@ def _bytes(text: str) -> tuple[bytes, str]:
         return b"", "what the capture holds here is no text of hexadecimal digits"
 
 
-def _piece_lines(piece: Unfolded) -> Iterable[Line]:
-    name = safe(piece.name, 60) or "no descriptor can be told here"
+def _nameless(block: str) -> str:
+    if block == _READ_AT_CAPTURE:
+        return "SMBIOS structure, read at capture: bytes only"
+    return "no descriptor can be told here"
+
+
+def _piece_lines(piece: Unfolded, nameless: str) -> Iterable[Line]:
+    name = safe(piece.name, 60) or nameless
     yield line(
         f"{piece.offset:>{_OFFSET - 2}}  ",
         (name, Style.STRONG),
