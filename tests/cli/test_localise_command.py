@@ -191,10 +191,15 @@ def test_captures_out_of_order_are_noticed(bench: Path, localise: Usbwatch) -> N
     assert done.stderr == "usbwatch: earlier.json was taken before lost.json; they are read in the order given.\n"
 
 
-def test_a_check_takes_no_steps(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+@pytest.mark.parametrize("said", [("--did", "drain"), ("--answer", "2:caps-light=yes")], ids=["step", "number"])
+def test_a_check_takes_no_steps_and_says_what_does(
+    bench: Path, capsys: pytest.CaptureFixture[str], said: tuple[str, str]
+) -> None:
     assert bench.is_dir()
-    assert main(["check", "lost.json", "--did", "drain"]) == 2
-    assert "No such option" in capsys.readouterr().err
+    assert main(["check", "lost.json", *said]) == 2
+    assert "usbwatch localise." in " ".join(capsys.readouterr().err.split())
+    assert main(["check", "--help"]) == 0
+    assert "--did" not in capsys.readouterr().out
 
 
 def test_what_mends_it_all_is_known_for_that(localise: Usbwatch) -> None:

@@ -11,7 +11,17 @@ import click
 if TYPE_CHECKING:
     from usbwatch.model import Answer, Profile
 
-__all__ = ["answers", "did_you_mean", "each", "id_of", "numbered", "parsed_answer", "parsed_numbered_answer"]
+__all__ = [
+    "answers",
+    "did_you_mean",
+    "each",
+    "id_of",
+    "numbered",
+    "parsed_answer",
+    "parsed_numbered_answer",
+    "parsed_own_answer",
+    "refused_step",
+]
 
 
 def each(parse: Callable[[str], object]) -> Callable[[click.Context, click.Parameter, tuple[str, ...]], object]:
@@ -32,6 +42,22 @@ def parsed_answer(value: str) -> tuple[str, bool]:
     if not check or word.lower() not in ("yes", "no"):
         raise click.BadParameter(f"'{value}' is not of the form CHECK=yes or CHECK=no.")
     return check, word.lower() == "yes"
+
+
+def parsed_own_answer(value: str) -> tuple[str, bool]:
+    """The same for a check, which looks at one capture at a time: a number before it is refused."""
+    number, _ = numbered(value)
+    if number:
+        raise click.BadParameter(f"'{value}' names a capture by number. {_LOCALISE}")
+    return parsed_answer(value)
+
+
+def refused_step(value: str) -> str:
+    """Raises click's ``BadParameter``: a check takes no steps."""
+    raise click.BadParameter(f"a check is of one capture, so nothing can be done before it ('{value}'). {_LOCALISE}")
+
+
+_LOCALISE = "Several captures, and what was done between them, are for: usbwatch localise."
 
 
 def parsed_numbered_answer(value: str) -> tuple[int, str, bool]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from usbwatch.cli import exits
-from usbwatch.cli.answers import answers, each, parsed_answer
+from usbwatch.cli.answers import answers, each, parsed_own_answer, refused_step
 from usbwatch.cli.options import example, json_option, log_option, profile_names, root_option, through_option
 
 if TYPE_CHECKING:
@@ -42,10 +42,11 @@ class _Request:
     "--answer",
     "given",
     multiple=True,
-    callback=each(parsed_answer),
+    callback=each(parsed_own_answer),
     metavar="CHECK=yes|no",
     help="What a hand check showed; repeatable.",
 )
+@click.option("--did", multiple=True, hidden=True, expose_value=False, callback=each(refused_step))
 @json_option
 def check(
     captures: tuple[str, ...],

@@ -75,7 +75,7 @@ def part_at_hand(name: str, profile: Profile) -> str:
 
 def _named(known: Sequence[str], profile: Profile) -> dict[str, str]:
     """The names of these parts and devices, by id."""
-    names = {one.id: one.name for one in (*profile.parts, *profile.devices)}
+    names = {part.id: part.name for part in profile.parts} | {device.id: device.name for device in profile.devices}
     return {id_: names[id_] for id_ in known}
 
 
