@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from conftest import RealTree
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.looking import look
 
 from usbwatch.capture import load
-from usbwatch.drafting import LAYOUTS, Draft, draft, text_of, updated
+from usbwatch.drafting import LAYOUTS, Draft, census, draft, notices, text_of, updated
 from usbwatch.model import Capture
 from usbwatch.profile import parse, sealed, shipped
 
@@ -76,6 +78,38 @@ def test_a_device_behind_a_hash_is_not_added_again() -> None:
     turned_down = before.replace(table, "\n".join(f"# {line}" for line in table.split("\n")))
     result = updated(turned_down, parse(turned_down, "mine.toml"), fresh(WHOLE))
     assert (result.added, result.text) == ((), turned_down)
+
+
+@pytest.mark.parametrize("whole_before", [True, False])
+def test_a_keyboard_that_the_kernel_only_assumes_is_not_added(real_tree: RealTree, whole_before: bool) -> None:
+    """The truth: the real tree has its USB keyboard taken out, and QEMU's i8042 port is empty (tests/data/trees)."""
+    before = text_of(fresh(look(real_tree("healthy"))))
+    if not whole_before:  # the comment that says why it was left out is gone: the file's own keyboard says it as well
+        before = before.split("# --- Left out")[0] + "# --- Hand" + before.split("# --- Hand")[1]
+    result = updated(before, parse(before, "mine.toml"), fresh(look(real_tree("keyboard-missing"))))
+    assert (result.added, result.text, result.unseen) == ((), before, ("keyboard",))
+    assert any("platform/i8042/kbd" in one and "assumes" in one for one in result.remarks)
+
+
+def test_what_the_comments_leave_out_is_not_added_and_said() -> None:
+    place = f"{USB}/4.3"
+    before = edited(BASIC)
+    told = f"#   {'a reader with a name that fills the line ' * 2}, {place}: we do\n#   not want it\n"
+    refused = before.replace("# --- Left out, with the reason", f"# --- Left out, with the reason\n{told}#", 1)
+    assert refused != before
+    result = updated(refused, parse(refused, "mine.toml"), fresh(WHOLE))
+    assert result.added == ("smart-card-reader",)
+    assert any(place in one and "comments leave out" in one for one in result.remarks)
+
+
+def test_a_unit_that_lacks_what_its_profile_expects_is_no_good_unit_to_draft_from(real_tree: RealTree) -> None:
+    profile = parse(text_of(fresh(look(real_tree("healthy")))), "mine.toml")
+    for name, lost in (("keyboard-missing", "Keyboard missing"), ("healthy", "")):
+        seen = look(real_tree(name))
+        made = fresh(seen)
+        told = notices(seen, made, parse(text_of(made), "draft"), census(seen), into=profile)
+        assert any("no good unit to draft from" in one and lost in one for one in told) is bool(lost)
+        assert not any("stand as comments" in one for one in told)
 
 
 def test_the_same_capture_changes_nothing() -> None:

@@ -84,16 +84,15 @@ def draft_profile(
     from usbwatch.cli.taking import loaded, taken
 
     seen = loaded(capture) if capture else taken(root, log)
-    made = _drafted(seen, layout)
     if update is not None:
-        _update(update, made, seen)
+        _update(update, seen, layout)
     else:
-        _write(made, output)
+        _write(_drafted(seen, layout), output)
     return exits.WELL
 
 
-def _drafted(seen: Capture, layout: str | None) -> Draft:
-    """The draft, its layout and all that it rests on said on standard error."""
+def _drafted(seen: Capture, layout: str | None, into: Profile | None = None) -> Draft:
+    """The draft, its layout and all that it rests on said on standard error; ``into`` is the profile to add it to."""
     from usbwatch.cli.screen import say
     from usbwatch.cli.taking import now
     from usbwatch.drafting import LAYOUTS, census, draft, layout_for, notices, text_of
@@ -108,7 +107,7 @@ def _drafted(seen: Capture, layout: str | None) -> Draft:
             f"chassis type {seen.unit.chassis_type}" if _is_told(seen, chosen) else "firmware tells no kind of chassis"
         )
         say(f"usbwatch: layout {chosen.id} ({why}); --layout takes {others}, too.")
-    for sentence in notices(seen, made, parse(text_of(made), "the draft"), counted):
+    for sentence in notices(seen, made, parse(text_of(made), "the draft"), counted, into=into):
         say(f"usbwatch: {sentence}")
     return made
 
@@ -130,7 +129,7 @@ def _write(made: Draft, output: str | None) -> None:
     say(f"usbwatch: {output} is drafted; go through it, then: usbwatch profile add {output}")
 
 
-def _update(path: str, made: Draft, seen: Capture) -> None:
+def _update(path: str, seen: Capture, layout: str | None) -> None:
     """Work a draft into an edited file, and say what is new, what was not seen, and what differs."""
     from usbwatch.cli.screen import say
     from usbwatch.cli.writing import write_file
@@ -141,13 +140,13 @@ def _update(path: str, made: Draft, seen: Capture) -> None:
     profile = parse(before, path)
     _refuse_another_model(path, profile, seen)
     _refuse_without_subassemblies(path, profile)
-    result = updated(before, profile, made)
+    result = updated(before, profile, _drafted(seen, layout, into=profile))
     for sentence in result.remarks:
         say(f"usbwatch: {sentence}")
     if result.unseen:
         say(f"usbwatch: kept, though this capture does not show it: {', '.join(result.unseen)}.")
     if result.text == before:
-        say(f"usbwatch: {path} is unchanged: it has all that this capture shows.")
+        say(f"usbwatch: {path} is unchanged: this capture shows nothing to add.")
         return
     _refuse_unsound(path, result.text)
     after = sealed(result.text) if profile.digest else result.text

@@ -19,10 +19,16 @@ _MOST = 12
 """How many notices of one kind are given."""
 
 
-def notices(capture: Capture, made: Draft, profile: Profile, counted: Census) -> tuple[str, ...]:
-    """Sentences on what the draft rests on; ``profile`` is the draft, written and read."""
+def notices(
+    capture: Capture, made: Draft, profile: Profile, counted: Census, *, into: Profile | None = None
+) -> tuple[str, ...]:
+    """Sentences on what the draft rests on; ``profile`` is the draft, written and read.
+
+    ``into`` is the profile that the draft is to be worked into, None for a new file.
+    """
     listed = is_bare_list(capture)
     return (
+        *([] if into is None else _not_as_in(into, capture)),
         *_of_the_look(capture),
         *_limited([] if listed else list(_unseen(capture))),
         *_limited(list(_troubles(capture))),
@@ -30,8 +36,24 @@ def notices(capture: Capture, made: Draft, profile: Profile, counted: Census) ->
             [_unwell(one, profile) for one in findings(capture, profile, insisted=True).findings if _is_unwell(one)]
         ),
         *_limited([_part_way(one) for one in counted.residents if _stopped(one) and not listed]),
-        *_of_the_census(made, counted),
+        *_of_the_census(made, counted, new_file=into is None),
     )
+
+
+def _not_as_in(profile: Profile, capture: Capture) -> Iterator[str]:
+    """That a unit lacks what its own profile expects of a healthy one."""
+    names = {one.id: one.name for one in profile.devices}
+    lost = [
+        names.get(one.device, one.device)
+        for one in findings(capture, profile).findings
+        if one.verdict is Verdict.MISSING
+    ]
+    if lost:
+        shown = ", ".join(lost[:_MOST]) + (f" and {len(lost) - _MOST} more" if len(lost) > _MOST else "")
+        yield (
+            f"This unit is not as the profile says: {shown} missing. It is no good unit to draft from; if the profile"
+            " is right, take a healthy one."
+        )
 
 
 def _limited(told: list[str]) -> list[str]:
@@ -96,7 +118,7 @@ def _part_way(one: Resident) -> str:
     )
 
 
-def _of_the_census(made: Draft, counted: Census) -> Iterator[str]:
+def _of_the_census(made: Draft, counted: Census, *, new_file: bool) -> Iterator[str]:
     doubted = sum(not one.sure for one in counted.residents)
     if doubted:
         yield (
@@ -104,13 +126,19 @@ def _of_the_census(made: Draft, counted: Census) -> Iterator[str]:
             " your own devices and capture again, or take them out of the draft."
         )
     unknown = sum(one.open for one in made.entries)
-    if unknown:
+    if unknown and new_file:
         has = "device has no known function and stands" if unknown == 1 else "devices have no known function and stand"
         yield f"{unknown} {has} as comments."
     if counted.unfitted:
+        written = " (they stand as comments)" if new_file else f": {_where(counted)}"
         yield (
             f"Firmware names {len(counted.unfitted)} more, and nothing was found of it: a variant's part, or one that"
-            " this unit has lost (they stand as comments)."
+            f" this unit has lost{written}."
         )
     if not made.match.strings:
         yield "Nothing that firmware says names the model, so the profile is used only when it is named."
+
+
+def _where(counted: Census) -> str:
+    shown = "; ".join(f"{one.what}, {one.where}" for one in counted.unfitted[:_MOST])
+    return shown if len(counted.unfitted) <= _MOST else f"{shown}; and {len(counted.unfitted) - _MOST} more"

@@ -9,10 +9,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
+from usbwatch.compare.scene import bus_of
 from usbwatch.model import FUNCTIONS, Kind, Node
 from usbwatch.profile.faults import quoted
 
-__all__ = ["NOT_TOLD", "purpose"]
+__all__ = ["NOT_TOLD", "assumed_keyboard", "purpose"]
 
 NOT_TOLD = "nothing tells what it does"
 """How the evidence begins for a device without a function."""
@@ -59,6 +60,15 @@ def purpose(node: Node, signs: Iterable[Node]) -> tuple[str, str]:
 def _main(functions: tuple[str, ...]) -> str:
     ranked = [one for one in _FIRST_OF_SEVERAL if one in functions]
     return ranked[0] if ranked else functions[0]
+
+
+def assumed_keyboard(function: str, place: str) -> bool:
+    """Whether a keyboard at a place is one that the kernel assumes.
+
+    drivers/input/serio/i8042.c registers the keyboard's port without asking
+    whether something is on it.
+    """
+    return function == "keyboard" and bus_of(place) == "serio"
 
 
 def _on_ps2(node: Node) -> tuple[str, str]:

@@ -16,6 +16,7 @@ from usbwatch.drafting.differing import differences
 from usbwatch.drafting.draft import Draft, Entry
 from usbwatch.drafting.naming import distinct
 from usbwatch.drafting.pieces import comment
+from usbwatch.drafting.purposes import assumed_keyboard
 from usbwatch.drafting.writing import device_text
 from usbwatch.model import ExpectedDevice, PartKind, Profile
 from usbwatch.profile.lines import Lines
@@ -41,15 +42,46 @@ def updated(text: str, profile: Profile, fresh: Draft) -> Update:
     """``text``, a sound profile file that reads as ``profile``, with the devices of ``fresh`` that it lacks."""
     known = _pairs(profile, fresh)
     turned_down = _commented_places(text)
-    new = [one for one in fresh.entries if one.device.id not in known and not _is_turned_down(one, turned_down)]
+    lacking = [one for one in fresh.entries if one.device.id not in known and not _is_turned_down(one, turned_down)]
+    refused = {one.device.id: why for one in lacking if (why := _why_not(one, profile, text))}
+    new = [one for one in lacking if one.device.id not in refused]
     fitted = _fitted(new, profile, fresh, known)
     shown = {one.id for one in known.values()}
     return Update(
         text=_with_devices(text, fitted, fresh) if fitted else text,
         added=tuple(one.device.id for one in fitted),
         unseen=tuple(one.id for one in profile.devices if one.id not in shown),
-        remarks=tuple(differences(profile, fresh, known)),
+        remarks=(*refused.values(), *differences(profile, fresh, known)),
     )
+
+
+def _why_not(entry: Entry, profile: Profile, text: str) -> str:
+    """Why a device that the file lacks is nothing to add, as a sentence; "" where it is to be added."""
+    place = entry.device.locations[0]
+    called = f"{entry.device.function or 'device'} at {place}"
+    if assumed_keyboard(entry.device.function, place) and any(one.function == "keyboard" for one in profile.devices):
+        return (
+            f"not added: {called}, which the kernel assumes on its PS/2 port without asking; the file has a keyboard,"
+            " and this one would be missed in every unit that has no PS/2 keyboard."
+        )
+    if f", {place}: " in _left_out(text):
+        return f"not added: {called}, which the file's comments leave out; delete that comment to have it added."
+    return ""
+
+
+_LEFT_OUT_HEADING = re.compile(r"# --- Left out\b")
+
+
+def _left_out(text: str) -> str:
+    """What stands in a file's comments under the headings of what was left out, as one line."""
+    told: list[str] = []
+    within = False
+    for line in text.splitlines():
+        if not line.startswith("#") or line.startswith("# ---"):
+            within = bool(_LEFT_OUT_HEADING.match(line))
+        elif within:
+            told.append(line.lstrip("# ").rstrip())
+    return " ".join(told) + " "
 
 
 def _pairs(profile: Profile, fresh: Draft) -> dict[str, ExpectedDevice]:
