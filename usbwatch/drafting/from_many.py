@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from usbwatch.drafting.census import DOUBT, Census, Resident
+from usbwatch.drafting.census import DOUBT, Census, Resident, Unfitted
 from usbwatch.drafting.draft import Draft, Entry, Told, can_be_held, draft
 from usbwatch.drafting.layout import Layout
 from usbwatch.drafting.learning.values import Learnt, LearntDevice, OutlierKind, Standing
@@ -74,8 +74,20 @@ def draft_of_many(learnt: Learnt, layout: Layout, *, today: str = "") -> Draft:
         match_offered={key: text for key, text in bare.match_offered.items() if len(learnt.strings.get(key, ())) == 1},
         entries=entries,
         variants=tuple(_variants(learnt, ids, bare)),
+        unfitted=tuple(_unfitted(learnt)),
         told=tuple(_told(learnt)),
     )
+
+
+def _unfitted(learnt: Learnt) -> Iterator[Unfitted]:
+    for one in learnt.empty_ports:
+        yield Unfitted(
+            what=f"part wired to USB port {one.text.rpartition('/')[2]}",
+            function="",
+            where=one.text,
+            said_by="USB port table: hardwired",
+            because=f"nothing was there in {one.units} of {learnt.units} units",
+        )
 
 
 def _distinct(devices: Sequence[LearntDevice]) -> dict[int, LearntDevice]:
@@ -126,7 +138,8 @@ def _entry(entry: Entry, device: LearntDevice, node: Node) -> Entry:
     own = (own_identity(replace(node, identity=one.text)) for one in device.identities)
     identities = tuple(dict.fromkeys(one for one in own if one))
     held = device.function not in OFTEN_CHANGED
-    said = (standing_words(device), *place_words(device), *source_words(device))
+    doubt = (f"In doubt: {device.doubt}",) if device.doubt else ()
+    said = (standing_words(device), *place_words(device), *source_words(device), *doubt)
     return replace(
         entry,
         device=replace(

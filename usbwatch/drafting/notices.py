@@ -8,7 +8,8 @@ from usbwatch.compare import findings
 from usbwatch.compare.bare_list import is_bare_list
 from usbwatch.drafting.census import Census, Resident
 from usbwatch.drafting.draft import Draft
-from usbwatch.model import Capture, Finding, Profile, Rung, Symptom, Verdict
+from usbwatch.drafting.wellness import stopped
+from usbwatch.model import Capture, Finding, Profile, Symptom, Verdict
 
 __all__ = ["notices"]
 
@@ -101,14 +102,8 @@ def _unwell(one: Finding, profile: Profile) -> str:
     return f"{name} is not as in a good unit, {one.verdict.value}{reason}."
 
 
-_WITHOUT_DRIVER = frozenset({"", "fingerprint-reader", "lid", "power-button", "sensor", "smart-card-reader"})
-"""Functions whose part does its work without a kernel driver, or shows none of it (common practice, no source)."""
-
-
 def _stopped(one: Resident) -> bool:
-    """Whether a device got less far than one of its kind does on a system that has a driver for it."""
-    mute_by_nature = one.function in _WITHOUT_DRIVER or one.node.bus == "acpi"
-    return not one.node.rung.reaches(Rung.WORKING) and not mute_by_nature
+    return stopped(one.node.bus, one.function, one.node.rung)
 
 
 def _part_way(one: Resident) -> str:

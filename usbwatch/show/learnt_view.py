@@ -8,6 +8,7 @@ from usbwatch.drafting.learning import Learnt, LearntDevice, OutlierKind, Standi
 from usbwatch.drafting.learning.words import (
     called,
     difference_words,
+    empty_port_words,
     outlier_words,
     place_words,
     share_words,
@@ -45,6 +46,8 @@ def learnt_view(learnt: Learnt) -> list[Line]:
     lines += _listed("Variants", [variant_words(one, learnt.devices) for one in learnt.variants])
     versions = [difference_words(one, learnt.devices) for one in learnt.differences]
     lines += _listed("Differs by version of firmware or kernel alone", versions)
+    empty = [empty_port_words(one, learnt.units) for one in learnt.empty_ports]
+    lines += _listed("Named by firmware, and in no unit", empty)
     for kind in OutlierKind:
         named = [outlier_words(one) for one in learnt.outliers if one.kind is kind]
         lines += _listed(f"Captures: {kind.value}", named)
@@ -73,6 +76,8 @@ def _device(device: LearntDevice, devices: Sequence[LearntDevice]) -> Iterator[L
         told.insert(0, f"told by {device.told_by}: {', '.join(device.values)}")
     if device.goes_with:
         told.append(f"goes with {', '.join(called(devices[number]) for number in device.goes_with)}")
+    if device.doubt:
+        told.append(device.doubt)
     if not device.inside:
         told.append("nothing says that it is inside the unit: make sure that it is no device of your own")
     yield from (line(f"    {safe(one, _LONGEST)}", hang=6) for one in told)

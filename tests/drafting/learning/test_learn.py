@@ -68,6 +68,48 @@ def test_a_helper_in_a_socket_never_becomes_a_device(built_tree: BuiltTree, lapt
         assert set(named(learnt, OutlierKind.HELPER)) == {f"LG-{number:04d}-DEMO.json" for number in range(1, 6)}
 
 
+def test_a_gauge_that_does_not_talk_is_named_and_no_evidence() -> None:
+    """After the top case was replaced the pack's connector was left half out (tests/support/make_captures)."""
+    mute, whole = shown("larch-13-after-top-case"), shown("larch-13-healthy")
+    learnt = learnt_from([unit(mute, 1), *units(whole, 3, first=2)])
+    (told,) = named(learnt, OutlierKind.NOT_HEALTHY).items()
+    assert told[0] == "LG-0001-DEMO.json"
+    assert "gauge does not talk" in told[1]
+    support = at_place(learnt, "acpi/_SB_.BAT0").support
+    assert (support.there, support.of, support.unwell) == (3, 3, 1)
+    alone = at_place(learnt_from([mute]), "acpi/_SB_.BAT0").support
+    assert (alone.there, alone.of, alone.unwell) == (0, 0, 1)
+    of_one_unit = at_place(learnt_from([unit(mute, 1), unit(whole, 1)]), "acpi/_SB_.BAT0").support
+    assert (of_one_unit.there, of_one_unit.of, of_one_unit.unwell) == (1, 1, 0)
+
+
+def test_a_device_that_stopped_part_way_is_not_what_a_healthy_one_reaches() -> None:
+    whole = shown("larch-13-healthy")
+    nodes = tuple(
+        replace(one, rung=Rung.CONFIGURED) if (one.bus, one.location) == ("usb", CAMERA) else one for one in whole.nodes
+    )
+    stopped = replace(whole, nodes=nodes)
+    learnt = learnt_from([unit(stopped, 1), unit(whole, 2)])
+    camera = at_place(learnt, CAMERA)
+    assert (camera.reaches, camera.support.there, camera.support.unwell) == (Rung.WORKING, 1, 1)
+    assert "camera" in named(learnt, OutlierKind.NOT_HEALTHY)["LG-0001-DEMO.json"]
+    alone = at_place(learnt_from([stopped]), CAMERA)
+    assert alone.reaches is Rung.CONFIGURED
+    assert "got no further than configured" in alone.doubt
+
+
+def test_a_hardwired_port_that_is_empty_in_every_capture_is_told(real_tree: RealTree) -> None:
+    """The truth: the keyboard was taken out of this real tree, and firmware calls its port hardwired."""
+    learnt = learnt_from(units(look(real_tree("keyboard-missing")), 3))
+    assert [(one.text, one.units) for one in learnt.empty_ports] == [(KEYBOARD, 3)]
+    assert "nothing shows that it is there" in at_place(learnt, "platform/i8042/kbd").doubt
+    assert f"{KEYBOARD} (USB port table" in text_of(draft_of_many(learnt, LAYOUTS["clamshell"]))
+    one, whole = unit(look(real_tree("keyboard-missing")), 1), look(real_tree("healthy"))
+    of_all = learnt_from([one, *units(whole, 9, 2)])
+    assert of_all.empty_ports == ()
+    assert set(named(of_all, OutlierKind.NOT_HEALTHY)) == {"LG-0001-DEMO.json"}
+
+
 def test_one_unit_of_many_that_lacks_a_device_is_not_healthy() -> None:
     whole = shown("larch-13-healthy")
     learnt = learnt_from([*units(whole, 19), unit(lost(whole, KEYBOARD, TOUCHPAD), 20)])

@@ -15,7 +15,7 @@ from usbwatch.drafting.learning.models import of_one_model
 from usbwatch.drafting.learning.outliers import expected_rows, helpers, unhealthy
 from usbwatch.drafting.learning.readings import Readings, readings, shown
 from usbwatch.drafting.learning.sightings import STRINGS, Role, Thing
-from usbwatch.drafting.learning.standing import PRESENT, UNSEEN
+from usbwatch.drafting.learning.standing import ABSENT, PRESENT, UNSEEN
 from usbwatch.drafting.learning.stands import Stands, stands
 from usbwatch.drafting.learning.table import Table
 from usbwatch.drafting.learning.tally import Tally
@@ -71,9 +71,20 @@ def _learnt(table: Table, outliers: tuple[Outlier, ...]) -> Learnt:
         until=days[-1] if days else "",
         devices=devices,
         variants=variants(devices, kept, table),
+        empty_ports=_empty_ports(found, table),
         differences=told,
         outliers=tuple(sorted((*outliers, *named, *left_in), key=lambda one: (one.name, one.kind.value, one.reasons))),
     )
+
+
+_MOST_PORTS = 40
+
+
+def _empty_ports(found: tuple[Candidate, ...], table: Table) -> tuple[Counted, ...]:
+    """Ports to which something is wired by firmware's word, and on which nothing is in any capture."""
+    taken = {one.place for candidate in found for one in candidate.stands}
+    empty = sorted((place, units) for place, units in table.empty_ports().items() if place not in taken)
+    return tuple(Counted(text=place, units=units) for place, units in empty[:_MOST_PORTS])
 
 
 def _outside(there: Stands) -> tuple[Thing, ...]:
@@ -140,11 +151,12 @@ def _device(
         link_gts=read.link_gts,
         in_display_half=read.lid,
         inside=candidate.inside,
+        doubt=read.doubt,
         firmware_names=names if by_firmware and candidate.bus in _SAYS_BY_FIRMWARE else (),
         told_by=told_by,
         values=values,
     )
-    return replace(device, support=_support(device, candidate, table))
+    return replace(device, support=_support(device, candidate, table, read.unwell))
 
 
 def _standing(
@@ -159,16 +171,21 @@ def _standing(
     return Standing.VARIANT, key, tuple(written[value] for value in sorted(candidate.weighed.having[key]))
 
 
-def _support(device: LearntDevice, candidate: Candidate, table: Table) -> Support:
-    """Counted over the units that should have it; for an optional one over all."""
+def _support(device: LearntDevice, candidate: Candidate, table: Table, unwell: frozenset[int]) -> Support:
+    """Counted over the units that should have it; for an optional one over all. Unwell ones are no evidence."""
     import numpy as np
 
     if device.standing is Standing.OPTIONAL:
         due = np.ones(table.rows, dtype=np.bool_)
     else:
         due = expected_rows(device, candidate, table)
-    units = table.by_unit(np.where(due, candidate.states, UNSEEN))
-    there, of = int(np.count_nonzero(units == PRESENT)), int(np.count_nonzero(units != UNSEEN))
+    well = due.copy()
+    well[sorted(unwell)] = False
+    units = table.by_unit(np.where(well, candidate.states, UNSEEN))
+    in_any = table.by_unit(np.where(due, candidate.states, UNSEEN))
+    ill = int(np.count_nonzero((in_any == PRESENT) & (units != PRESENT)))
+    there = int(np.count_nonzero(units == PRESENT))
+    of = there + int(np.count_nonzero((units == ABSENT) & (in_any != PRESENT)))
     weighed = candidate.weighed
     sure = {
         Standing.MANDATORY: weighed.mandatory,
@@ -177,7 +194,7 @@ def _support(device: LearntDevice, candidate: Candidate, table: Table) -> Suppor
     }[device.standing]
     asked = len(set(table.unit[due].tolist()))
     low, high = wilson(there, of)
-    return Support(there=there, of=of, unseen=asked - of, low=low, high=high, sure=min(sure, 1.0))
+    return Support(there=there, of=of, unseen=asked - of - ill, unwell=ill, low=low, high=high, sure=min(sure, 1.0))
 
 
 def _units(rows: Numbers, table: Table) -> int:

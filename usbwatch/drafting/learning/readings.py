@@ -10,6 +10,8 @@ from usbwatch.drafting.learning.merging import Candidate
 from usbwatch.drafting.learning.sightings import Manner, Role
 from usbwatch.drafting.learning.stands import is_flaw
 from usbwatch.drafting.learning.table import Table
+from usbwatch.drafting.purposes import assumed_keyboard
+from usbwatch.drafting.wellness import stopped
 from usbwatch.model import Rung
 
 if TYPE_CHECKING:
@@ -19,7 +21,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Readings", "Shown", "readings", "shown", "usual"]
 
-_Value = TypeVar("_Value", str, int, float)
+_Value = TypeVar("_Value", str, int, float, bool)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,12 +65,20 @@ class Readings:
     lid: bool
     low: dict[int, tuple[str, ...]]
     """By row: what of it shows less than healthy ones do, a phrase each."""
+    unwell: frozenset[int]
+    """Rows in which it shows what no good unit shows: they are no evidence of healthy ones."""
+    doubt: str
+    """As in ``LearntDevice``."""
 
 
 def readings(candidate: Candidate, seen: Shown, *, excused: frozenset[int]) -> Readings:
     """What healthy ones show. ``excused`` are rows whose kernel does not take the device as far as others do."""
     rungs = seen.each(lambda manner: Rung(manner.rung).height)
-    counted = [height for row, height in zip(seen.rows.tolist(), rungs, strict=True) if row not in excused]
+    part_way = _part_way(candidate.bus, seen) - excused
+    if len(part_way) == len(set(seen.rows.tolist())):
+        part_way = frozenset()  # nothing shows how far a healthy one gets
+    not_well = part_way | excused
+    counted = [height for row, height in zip(seen.rows.tolist(), rungs, strict=True) if row not in not_well]
     height = _healthy(counted or rungs) or 0
     reaches = next(rung for rung in Rung if rung.height == height)
     speeds = seen.each(lambda manner: manner.speed_mbps)
@@ -82,6 +92,12 @@ def readings(candidate: Candidate, seen: Shown, *, excused: frozenset[int]) -> R
     ):
         for row, said in _lower(form, dict(zip(seen.rows.tolist(), values, strict=True)), spared):
             low[row] = (*low.get(row, ()), said)
+    for row, rung in zip(seen.rows.tolist(), rungs, strict=True):
+        if row in part_way and row not in low:
+            low[row] = (f"got no further than {_rung(rung)}",)
+    mute = frozenset(_where(seen, lambda manner: manner.mute))
+    for row in mute:
+        low[row] = (*low.get(row, ()), "is in the bay, but its gauge does not talk")
     function = candidate.function
     return Readings(
         reaches=reaches,
@@ -94,7 +110,29 @@ def readings(candidate: Candidate, seen: Shown, *, excused: frozenset[int]) -> R
         driver=usual(seen.each(lambda manner: manner.driver)),
         lid=usual(seen.each(lambda manner: "yes" if manner.lid else "no")) == "yes",
         low=low,
+        unwell=part_way | mute,
+        doubt=_doubt(candidate, reaches),
     )
+
+
+def _where(seen: Shown, is_so: Callable[[Manner], bool]) -> Iterator[int]:
+    return (row for row, so in zip(seen.rows.tolist(), seen.each(is_so), strict=True) if so)
+
+
+def _part_way(bus: str, seen: Shown) -> frozenset[int]:
+    """Rows in which it got less far than one of its kind does with a driver."""
+    return frozenset(_where(seen, lambda manner: stopped(bus, manner.function, Rung(manner.rung))))
+
+
+def _doubt(candidate: Candidate, reaches: Rung) -> str:
+    if all(assumed_keyboard(candidate.function, one.place) for one in candidate.stands):
+        return "the kernel assumes it on its PS/2 port without asking, so nothing shows that it is there"
+    if stopped(candidate.bus, candidate.function, reaches):
+        return (
+            f"it got no further than {reaches.value} in any capture, and that is taken for healthy: make sure"
+            " that its driver is there, and that these are good units"
+        )
+    return ""
 
 
 def _of_function(seen: Shown, function: str) -> list[str]:

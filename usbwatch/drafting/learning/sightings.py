@@ -13,6 +13,7 @@ from usbwatch.compare.clients import is_client
 from usbwatch.compare.scene import Scene, scene
 from usbwatch.drafting.census import Census, LeftOut, Resident, census
 from usbwatch.drafting.learning.vision import Vision, vision
+from usbwatch.drafting.wellness import mute_gauge
 from usbwatch.model import Capture, Node, Profile
 
 __all__ = ["STRINGS", "Manner", "Role", "Sighting", "Thing", "kernel_series", "sighting"]
@@ -72,6 +73,8 @@ class Manner(NamedTuple):
     lanes: int
     link_gts: float
     lid: bool
+    mute: bool
+    """It is a battery whose gauge does not talk."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -158,7 +161,7 @@ def _serial(text: str) -> str:
 def _things(counted: Census, seen: Scene) -> Iterator[tuple[Thing, Manner]]:
     for one in counted.residents:
         lid = "yes" in (one.node.facts.get("lid"), _port_fact(seen, one.node.location))
-        yield _thing(one.node), _resident(one, lid=lid)
+        yield _thing(one.node), _resident(one, lid=lid, mute=mute_gauge(one.node, seen))
     for left in counted.left_out:
         if left.outside or not _is_nothing(left):
             yield _thing(left.node), _left(left)
@@ -182,7 +185,7 @@ def _thing(node: Node) -> Thing:
     return Thing(node.bus, node.location, _cut(node.identity))
 
 
-def _resident(one: Resident, *, lid: bool) -> Manner:
+def _resident(one: Resident, *, lid: bool, mute: bool) -> Manner:
     node = one.node
     kbps = node.facts.get("speed_kbps")
     fast = isinstance(kbps, int) and _SLOWEST <= kbps <= _FASTEST and node.bus in ("usb", "block")
@@ -198,6 +201,7 @@ def _resident(one: Resident, *, lid: bool) -> Manner:
         lanes=lanes,
         link_gts=gts,
         lid=lid,
+        mute=mute,
     )
 
 
@@ -219,5 +223,5 @@ def _link(node: Node) -> tuple[int, float]:
 def _left(left: LeftOut) -> Manner:
     role = Role.OUTSIDE if left.outside else Role.SPOKEN_FOR
     return Manner(
-        role, "", "", _cut(left.node.name) if left.outside else "", "", left.node.rung.value, 0, 0, 0.0, False
+        role, "", "", _cut(left.node.name) if left.outside else "", "", left.node.rung.value, 0, 0, 0.0, False, False
     )

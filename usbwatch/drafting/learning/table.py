@@ -137,6 +137,14 @@ class Table:
                 counted[place] += int(times)
         return counted
 
+    def empty_ports(self) -> Counter[str]:
+        """By place: in how many units a port that firmware calls hardwired was found with nothing on it."""
+        units: dict[str, set[int]] = {}
+        for unit, number in set(zip(self.unit.tolist(), self.vision.tolist(), strict=True)):
+            for place in self.visions[number].empty:
+                units.setdefault(place, set()).add(unit)
+        return Counter({place: len(those) for place, those in units.items()})
+
     def only(self, kept: Flags) -> Table:
         """The same, of some rows alone."""
         import numpy as np

@@ -53,6 +53,8 @@ class Support:
     """Units that could be seen there."""
     unseen: int = 0
     """Units that could not: they say neither yes nor no."""
+    unwell: int = 0
+    """Units in which it was, and in no capture of them healthy: they are not counted among ``there`` and ``of``."""
     low: float
     high: float
     """Ends of the 95 % score interval of the share (Wilson 1927)."""
@@ -99,6 +101,8 @@ class LearntDevice:
     """Firmware places its port in the lid."""
     inside: bool = True
     """Something says that it is inside the unit."""
+    doubt: str = ""
+    """Why it may not be as a healthy one is, or not be there at all, as a phrase; "" where nothing speaks for that."""
     firmware_names: tuple[str, ...] = ()
     """ACPI ids by which only some firmware versions declare it; empty: all do."""
     told_by: str = ""
@@ -171,5 +175,7 @@ class Learnt:
     """Carriers before what they carry; the numbers that other values use count from 0 in this order."""
     variants: tuple[LearntVariant, ...] = ()
     differences: tuple[Difference, ...] = ()
+    empty_ports: tuple[Counted, ...] = ()
+    """USB ports to which something is wired by firmware's word, on which no capture shows anything; by place."""
     outliers: tuple[Outlier, ...] = field(default=())
     """By name."""

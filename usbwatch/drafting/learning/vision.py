@@ -11,8 +11,9 @@ from dataclasses import dataclass
 
 from usbwatch.capture.log.troubles import CONTROLLER_DIED, ENUMERATION_FAILED, STILL_ENUMERATING
 from usbwatch.compare.clients import Asked, asked, is_client
+from usbwatch.compare.declared_ports import port_declarations
 from usbwatch.compare.scene import Scene, bus_of, root_of
-from usbwatch.model import Kind, Node, Rung, outward, parent_port
+from usbwatch.model import DeclaredState, Kind, Node, Rung, outward, parent_port
 
 __all__ = ["OPEN", "Vision", "blocked", "vision"]
 
@@ -38,17 +39,21 @@ class Vision:
     """Places at which something is attached and failed."""
     sockets: frozenset[str]
     """USB ports that firmware calls sockets."""
+    empty: frozenset[str]
+    """USB ports that firmware calls hardwired, with nothing on them."""
 
     def parts(self) -> tuple[frozenset[str], ...]:
         """All its sets."""
-        return self.seen, self.carrying, self.idle, self.untold, self.failing, self.sockets
+        return self.seen, self.carrying, self.idle, self.untold, self.failing, self.sockets, self.empty
 
     def sharing(self, texts: dict[str, str]) -> Vision:
         """The same, made of the very texts in ``texts``, which is added to: so that each is kept once."""
-        seen, carrying, idle, untold, failing, sockets = (
+        seen, carrying, idle, untold, failing, sockets, empty = (
             frozenset(texts.setdefault(text, text) for text in part) for part in self.parts()
         )
-        return Vision(seen=seen, carrying=carrying, idle=idle, untold=untold, failing=failing, sockets=sockets)
+        return Vision(
+            seen=seen, carrying=carrying, idle=idle, untold=untold, failing=failing, sockets=sockets, empty=empty
+        )
 
 
 def vision(seen: Scene) -> Vision:
@@ -64,6 +69,7 @@ def vision(seen: Scene) -> Vision:
         untold=frozenset(_untold(seen)) - failing,
         failing=failing,
         sockets=frozenset(place for place, one in seen.ports.items() if one.facts.get("connect_type") == "hotplug"),
+        empty=frozenset(one.where for one in port_declarations(seen) if one.state is DeclaredState.NOT_FOUND),
     )
 
 

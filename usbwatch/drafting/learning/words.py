@@ -17,6 +17,7 @@ from usbwatch.drafting.learning.values import (
 __all__ = [
     "called",
     "difference_words",
+    "empty_port_words",
     "outlier_words",
     "place_words",
     "share_words",
@@ -37,6 +38,7 @@ def called(device: LearntDevice) -> str:
 def share_words(support: Support) -> str:
     """``48 of 50 units (95 %: 0.87 to 0.99)``, and how many could not be seen."""
     unseen = f", {support.unseen} more could not be seen" if support.unseen else ""
+    unseen += f", {support.unwell} more had one that was not healthy" if support.unwell else ""
     return f"{support.there} of {support.of} units (95 %: {support.low:.2f} to {support.high:.2f}){unseen}"
 
 
@@ -94,6 +96,15 @@ def difference_words(one: Difference, devices: Sequence[LearntDevice]) -> str:
         f"{name} {version or '(not told)'}: {found or 'none'} ({count})" for version, found, count in one.values
     )
     return f"{called(devices[one.device])}, {one.what} by {name} version: {told}"
+
+
+def empty_port_words(port: Counted, learnt_units: int) -> str:
+    """A port on which something should be, and in how many units nothing is there."""
+    return (
+        f"firmware says that something is wired to {port.text}, and nothing is there in {port.units} of"
+        f" {learnt_units} {'unit' if learnt_units == 1 else 'units'}: another variant's part, or one that these have"
+        " lost; make sure that they are good units"
+    )
 
 
 def outlier_words(one: Outlier) -> str:
