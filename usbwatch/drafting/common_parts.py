@@ -62,6 +62,8 @@ DISK_SEATS = (
     Seat(functions=("disk",), within="disk-module", path=("disk-slot",)),
 )
 
+_OPENED_MINUTES, _MEASURED_MINUTES = 10, 15
+"""Bench minutes of a check in an opened unit: elicited, no source."""
 _OPENED = "Unplug the adapter, then disconnect the battery, before the unit is opened; ground yourself."
 _PROBED = "The supply is connected for this: a probe that slips can short it. One hand, fine tip."
 
@@ -73,6 +75,7 @@ def seated(id_: str, called: str) -> HandCheck:
         question=f"Is the {called} clean, unbroken and fully in at both ends?",
         needs=(id_,),
         caution=_OPENED,
+        minutes=_OPENED_MINUTES,
     )
 
 
@@ -83,6 +86,7 @@ def measured(id_: str, called: str) -> HandCheck:
         question=f"Measured at its connector on the mainboard, unit on: is the {called} there?",
         needs=(id_,),
         caution=_PROBED,
+        minutes=_MEASURED_MINUTES,
     )
 
 
@@ -92,22 +96,26 @@ DEVICE_CHECKS = (
         id="all-keys-type",
         question="Does every key of the unit's own keyboard type, each once?",
         needs=("keyboard",),
+        minutes=3,
     ),
     HandCheck(
         id="touchpad-moves",
         question="Does the touchpad move the pointer over its whole surface, and click?",
         needs=("touchpad",),
+        minutes=2,
     ),
     HandCheck(
         id="touch-follows-finger",
         question="Does the touch screen follow a finger over its whole surface?",
         needs=("touchscreen",),
+        minutes=2,
     ),
     HandCheck(id="lid-noticed", question="Does the screen go dark when the lid is almost closed?", needs=("lid",)),
     HandCheck(
         id="keyboard-in-sockets",
         question="Does an external USB keyboard type in each of the unit's USB sockets?",
         needs=("usb-controller",),
+        minutes=2,
     ),
     HandCheck(
         id="picture-on-panel",
@@ -115,7 +123,9 @@ DEVICE_CHECKS = (
         needs=("panel",),
         caution="The supply of the backlight can injure: no work in an open display while it is powered.",
     ),
-    HandCheck(id="picture-outside", question="Is there a picture on an external display?", needs=("graphics",)),
+    HandCheck(
+        id="picture-outside", question="Is there a picture on an external display?", needs=("graphics",), minutes=3
+    ),
 )
 
 POWER_CHECKS = (
@@ -124,12 +134,14 @@ POWER_CHECKS = (
         question="Does the unit keep running on its battery alone, with the adapter unplugged?",
         needs=("mainboard-power", "battery-connector", "battery-pack"),
         caution="Stop at a swollen, hot or smelling pack: unplug the adapter and do not charge it.",
+        minutes=5,
     ),
     HandCheck(
         id="runs-on-adapter",
         question="Does the unit start on its adapter alone, with the battery disconnected?",
         needs=("mainboard-power", "adapter-plug", "power-adapter"),
         caution="Adapter out before the battery is disconnected. Never open an adapter.",
+        minutes=12,
     ),
     HandCheck(
         id="charges",
@@ -143,12 +155,14 @@ POWER_CHECKS = (
             "battery-pack",
         ),
         caution="Do not charge a swollen, hot or smelling pack.",
+        minutes=10,
     ),
     HandCheck(
         id="pack-flat",
         question="Is the battery pack flat: no bulge, no gap at its seam, no smell?",
         needs=("battery-pack",),
         caution="Do not press, bend, pierce or charge a pack that bulges.",
+        minutes=8,
         stop="A swollen or smelling pack: unplug the adapter, do not charge, run, press or pierce it; "
         "take it out of use by local rules.",
     ),
@@ -160,5 +174,6 @@ BOARD_CHECKS = (
         question="Are all liquid indicators clear, those under the keyboard and on the boards too?",
         needs=("mainboard",),
         caution=_OPENED,
+        minutes=15,
     ),
 )

@@ -59,6 +59,7 @@ def _head(draft: Draft) -> Iterator[str]:
     yield from toml_lines("schema", PROFILE_SCHEMA)
     yield from toml_lines("id", draft.id)
     yield from toml_lines("name", draft.name)
+    yield from comment("Shown with every answer. Once you have gone through the file, write here who did, and when:")
     yield from toml_lines("source", draft.source)
     yield '# author = ""   # who answers for it'
     if draft.date:
@@ -228,7 +229,7 @@ def _beside_devices(draft: Draft) -> Iterator[str]:
 def _checks(draft: Draft) -> Iterator[str]:
     yield headline("Hand checks: what only a person can establish")
     yield from comment(
-        'Asked so that "yes" is what a healthy unit gives. minutes: time it takes; 1 until you fill it in.'
+        'Asked so that "yes" is what a healthy unit gives. minutes: bench time that it takes; put in your own.'
     )
     for check in draft.checks:
         yield ""
@@ -243,7 +244,7 @@ def _check(check: HandCheck) -> Iterator[str]:
         yield from toml_lines("caution", check.caution)
     if check.stop:
         yield from toml_lines("stop", check.stop)
-    yield "# minutes ="
+    yield f"minutes = {check.minutes}  # elicited, no source"
 
 
 _MONEY = (

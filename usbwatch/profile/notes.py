@@ -31,6 +31,7 @@ def notes(profile: Profile) -> tuple[_Note, ...]:
         *_taken_twice(profile),
         *_contrary_paths(profile),
         *_odd_weights(profile),
+        *_times(profile),
         *_prices(profile),
         *_money(profile),
     )
@@ -124,6 +125,22 @@ def _odd_weights(profile: Profile) -> Iterator[_Note]:
         if not least <= weight <= most:
             remark = f"is {weight:g}: {weight:g} times as likely as usual to be at fault; is that meant?"
             yield place_text((*place, "weight")), remark
+
+
+def _times(profile: Profile) -> Iterator[_Note]:
+    """Hand checks in an opened unit that are to take a minute, which is what stands in where none is given."""
+    kinds = {part.id: part.kind for part in profile.parts}
+    for check in profile.checks:
+        caution = check.caution.casefold()
+        opened = "disconnect" in caution and "battery" in caution
+        inner = bool(check.needs) and all(kinds.get(need) in _INNER for need in check.needs)
+        if check.minutes == 1 and (opened or inner):
+            why = "the battery has to be disconnected" if opened else f"it looks at {_some(list(check.needs))}"
+            remark = f"1 stands here or stands in, and {why}; give the bench time, or this check is proposed too early"
+            yield place_text(("check", check.id, "minutes")), remark
+
+
+_INNER = frozenset({PartKind.LINK, PartKind.SECTION, PartKind.RAIL})
 
 
 def _prices(profile: Profile) -> Iterator[_Note]:
