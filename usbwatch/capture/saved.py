@@ -69,6 +69,8 @@ def _parsed(content: bytes, path: str) -> tuple[Capture, str]:
     except RecursionError:
         raise BadCapture(path, "is nested deeper than any capture", "give a file that capture wrote") from None
     except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        if not content.lstrip().startswith(b"{"):
+            raise BadCapture(path, *_seems(content)) from None
         cut = " and ends in the middle" if "truncated" in str(error) else ""
         raise BadCapture(path, f"is no JSON document{cut} ({error})", _AGAIN) from None
     if not isinstance(plain, dict) or plain.get("format") != FORMAT:
@@ -86,6 +88,26 @@ def _parsed(content: bytes, path: str) -> tuple[Capture, str]:
     if len({(node.bus, node.location) for node in capture.nodes}) < len(capture.nodes):
         raise BadCapture(path, "has two nodes of one bus at one location", _AGAIN)
     return capture, str(plain["digest"])
+
+
+_PACKED = {
+    b"\x1f\x8b": "gzip",
+    b"PK\x03\x04": "zip",
+    b"BZh": "bzip2",
+    b"\xfd7zXZ": "xz",
+    b"\x28\xb5\x2f\xfd": "zstd",
+}
+"""How compressed files begin (RFC 1952, RFC 8878, and the formats' own descriptions)."""
+
+
+def _seems(content: bytes) -> tuple[str, str]:
+    """What a file that is no JSON seems to be, and what to do with it: nothing is wrong with the unit then."""
+    packed = next((name for mark, name in _PACKED.items() if content.startswith(mark)), "")
+    if packed:
+        return f"is compressed ({packed})", "unpack it and give the capture file inside"
+    if any(line.replace(b" ", b"").startswith(b'format="usbwatch-profile"') for line in content[:20_000].splitlines()):
+        return "is a profile, not a capture", "name it with --profile, or with usbwatch profile show or validate"
+    return "is not a capture file, which is JSON and begins with {", "give a file that usbwatch capture wrote"
 
 
 def _check_schema(path: str, plain: Document) -> None:

@@ -99,6 +99,8 @@ def _decoded(data: bytes, path: str) -> str:
 
 def _document(text: str, path: str) -> dict[str, object]:
     """The TOML document, once no line is too long or has too many dots."""
+    if text.lstrip().startswith("{"):
+        raise _bad(path, _no_toml(text))
     for number, line in enumerate(text.split("\n"), 1):
         if len(line) > LONGEST_LINE or line.count(".") > MOST_DOTS:
             problem = f"has more than {LONGEST_LINE} characters or {MOST_DOTS} dots; wrap it"
@@ -109,6 +111,13 @@ def _document(text: str, path: str) -> dict[str, object]:
         raise _bad(path, "is nested too deeply for a profile") from error
     except ValueError as error:
         raise _syntax_fault(str(error), text, path) from error
+
+
+def _no_toml(text: str) -> str:
+    """What a JSON document given as a profile is."""
+    if '"usbwatch-capture"' in text:
+        return "is a capture, not a profile; draft one from it with: usbwatch profile draft"
+    return "is JSON, and a profile is TOML; give a .toml file"
 
 
 def _syntax_fault(message: str, text: str, path: str) -> BadProfile:
