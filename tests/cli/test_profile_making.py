@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 from collections.abc import Callable
 from pathlib import Path
 
@@ -49,7 +50,8 @@ def test_capture_draft_validate_add_check(bench: Path, typed: Typed) -> None:
     assert "layout clamshell (chassis type 10)" in err
     assert typed("profile", "validate", "larch.toml")[0] == 0
     code, out, err = typed("profile", "add", "larch.toml")
-    assert (code, err) == (0, "")
+    assert code == 0
+    assert err == "usbwatch: fernhill-larch-13: takes the place of the shipped profile with this id, from now on.\n"
     assert out.startswith("fernhill-larch-13: is in your library now, as ")
     assert (bench / "library" / "fernhill-larch-13.toml").is_file()
     assert typed("check", LARCH)[0] == 0
@@ -211,3 +213,28 @@ def test_no_string_of_a_unit_reaches_the_terminal_raw(bench: Path, typed: Typed,
     code, out, err = typed("profile", "add", "ill.toml")
     assert code == 0
     assert all(letter.isprintable() for letter in (out + err).replace("\n", ""))
+
+
+def test_a_profile_that_stands_before_or_beside_another_is_said(bench: Path, typed: Typed) -> None:
+    typed("profile", "draft", LARCH, "-o", "larch.toml")
+    assert "takes the place of the shipped profile" in typed("profile", "add", "larch.toml")[2]
+    text = (bench / "larch.toml").read_text(encoding="utf-8")
+    (bench / "second.toml").write_text(text.replace('id = "fernhill-larch-13"', 'id = "our-larch"'), encoding="utf-8")
+    assert "same as that of fernhill-larch-13" in typed("profile", "add", "second.toml")[2]
+    err = typed("check", LARCH)[2]
+    assert "fernhill-larch-13 is used; our-larch fits this unit as well" in err
+    assert "fits this unit as well" not in typed("check", LARCH, "--profile", "our-larch")[2]
+
+
+def test_a_capture_given_as_a_profile_and_the_reverse_are_called_what_they_are(bench: Path, typed: Typed) -> None:
+    typed("profile", "draft", LARCH, "-o", "larch.toml")
+    (bench / "packed.json.gz").write_bytes(gzip.compress(b"{}"))
+    (bench / "notes.md").write_text("# Notes\n", encoding="utf-8")
+    assert "usbwatch profile draft" in typed("profile", "add", LARCH)[2]
+    for name, said in (
+        ("larch.toml", "is a profile"),
+        ("packed.json.gz", "gzip"),
+        ("notes.md", "is not a capture file"),
+    ):
+        code, _, err = typed("check", name)
+        assert (code, said in err, "capture the unit again" in err) == (3, True, False)

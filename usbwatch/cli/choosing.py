@@ -30,6 +30,7 @@ def chosen(capture: Capture, name: str | None, *, may_ask: bool) -> Profile:
     tell_of_broken(library)
     fits = profiles.fitting(capture.unit, library.profiles)
     if fits:
+        _tell_of_equals(fits)
         return fits[0]
     names = [profile.id for profile in library.profiles]
     sentence = no_fit_sentence(capture.unit, names)
@@ -37,6 +38,18 @@ def chosen(capture: Capture, name: str | None, *, may_ask: bool) -> Profile:
         return profiles.find(_asked_for(sentence, names))
     say(f"usbwatch: {sentence}")
     return profiles.find(_GENERIC)
+
+
+def _tell_of_equals(fits: tuple[Profile, ...]) -> None:
+    """Say which profile was taken where others fit the unit just as well."""
+    from usbwatch.show import safe
+
+    equal = [safe(one.id, 60) for one in fits if len(one.match.strings) == len(fits[0].match.strings)]
+    if len(equal) > 1:
+        say(
+            f"usbwatch: {equal[0]} is used; {', '.join(equal[1:])} fits this unit as well; name the one you mean with"
+            " --profile."
+        )
 
 
 def fitting_or_none(capture: Capture) -> Profile | None:

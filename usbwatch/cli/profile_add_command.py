@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import click
@@ -11,6 +12,7 @@ from usbwatch.cli.options import example
 
 if TYPE_CHECKING:
     from usbwatch.errors import UsbwatchError
+    from usbwatch.model import Match
     from usbwatch.profile import Installed
 
 __all__ = ["add_profiles"]
@@ -38,11 +40,40 @@ def add_profiles(sources: tuple[str, ...], *, replace: bool) -> int:
             code = exits.BAD_INPUT
             continue
         try:
-            write(f"{_sentence(_installed(path, replace=replace))}\n")
+            done = _installed(path, replace=replace)
+            write(f"{_sentence(done)}\n")
         except UsbwatchError as error:
             say(f"usbwatch: {error}")
             code = exits.BAD_INPUT
+        else:
+            for sentence in _beside(done):
+                say(f"usbwatch: {sentence}")
     return code
+
+
+def _beside(one: Installed) -> Iterator[str]:
+    """What of the profiles at hand the new one stands before, or stands beside for the same units."""
+    from usbwatch.profile import library
+    from usbwatch.show import safe
+
+    shelf = library()
+    own, id_ = one.profile, safe(one.profile.id, 60)
+    if any(other.id == own.id for other in shelf.shadowed):
+        yield f"{id_}: takes the place of the shipped profile with this id, from now on."
+    same = [other.id for other in shelf.profiles if other.id != own.id and _same_match(own.match, other.match)]
+    if same:
+        others = ", ".join(safe(other, 60) for other in same)
+        yield f"{id_}: its [match] is the same as that of {others}, so name the one you mean with --profile."
+
+
+def _same_match(one: Match, other: Match) -> bool:
+    return bool(one.strings) and _folded(one) == _folded(other)
+
+
+def _folded(match: Match) -> dict[str, set[str]]:
+    from usbwatch.profile.choosing import folded
+
+    return {key: {folded(text) for text in texts} for key, texts in match.strings.items()}
 
 
 def _files(sources: tuple[str, ...]) -> list[str | UsbwatchError]:
