@@ -7,12 +7,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import click
 import pytest
 from support.bench import PROFILE_TOML, lay_out, run, small_capture
 from support.hostile import HOSTILE
 
 from usbwatch.capture import to_json
 from usbwatch.cli import main
+from usbwatch.cli.answers import numbered
 
 
 @dataclass
@@ -204,3 +206,8 @@ def test_the_demo_runs_the_whole_job_on_invented_data(tmp_path: Path) -> None:
     places = [text.index(one) for one in headings]
     assert places == sorted(places)
     assert "GONE" in text[places[2] :]
+
+
+def test_a_capture_number_of_any_length_is_refused() -> None:
+    with pytest.raises(click.BadParameter, match="captures are counted 1, 2, 3"):
+        numbered("9" * 5000 + ":swap:top-case")

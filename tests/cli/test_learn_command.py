@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from support.fleets import lost, unit, units
+from support.fleets import blind, lost, unit, units
 from support.hostile import HOSTILE
 
 from usbwatch.capture import load, to_json
@@ -80,8 +81,28 @@ def test_with_nothing_to_learn_from_the_exit_code_is_3(typed: Typed, tmp_path: P
     code, out, err = typed("profile", "learn", "empty", "nowhere.json", "--output", "x.toml")
     assert (code, out) == (3, "")
     assert "folder empty: no file in it has a name that ends in .json" in err
-    assert "none of these files is a capture to learn from" in err
+    assert "none of these files is a capture" in err
     assert not (tmp_path / "x.toml").exists()
+
+
+def test_captures_that_hold_nothing_are_named_with_the_reason(typed: Typed, tmp_path: Path) -> None:
+    whole = load(str(shipped("captures") / "larch-13-healthy.json"))
+    (tmp_path / "bare.json").write_text(to_json(replace(whole, nodes=())), encoding="utf-8")
+    code, out, err = typed("profile", "learn", "bare.json", "--output", "x.toml")
+    assert (code, out) == (3, "")
+    assert "bare.json, nothing to learn from: it shows no device" in err
+    assert not (tmp_path / "x.toml").exists()
+
+
+def test_a_bus_that_no_capture_saw_is_said_and_stands_in_the_profile(typed: Typed, tmp_path: Path) -> None:
+    whole = load(str(shipped("captures") / "larch-13-healthy.json"))
+    (tmp_path / "dark").mkdir()
+    for number, one in enumerate(units(blind(whole, "drm"), 4)):
+        (tmp_path / "dark" / f"{number}.json").write_text(to_json(one), encoding="utf-8")
+    code, _, err = typed("profile", "learn", "dark", "--output", "x.toml")
+    assert code == 0
+    for text in (err, (tmp_path / "x.toml").read_text(encoding="utf-8")):
+        assert "drm was seen in no capture" in text.replace("\n#", "").replace("\n", " ")
 
 
 def test_nothing_is_overwritten(typed: Typed, tmp_path: Path) -> None:

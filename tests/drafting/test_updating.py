@@ -140,6 +140,14 @@ def test_a_hand_written_profile_takes_new_devices_too() -> None:
     assert {one.within for one in added.values()} == {"io-board", "mainboard"}
 
 
+def test_a_byte_order_mark_stays() -> None:
+    before = "\ufeff" + edited(BASIC)
+    result = updated(before, parse(before, "mine.toml"), fresh(WHOLE))
+    assert result.text.startswith("\ufeff#")
+    assert result.added == ("fingerprint-reader", "smart-card-reader")
+    assert lines_kept(before, result.text)
+
+
 def test_line_ends_of_the_other_kind_stay() -> None:
     before = edited(BASIC).replace("\n", "\r\n")
     result = updated(before, parse(before, "mine.toml"), fresh(WHOLE))

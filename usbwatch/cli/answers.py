@@ -66,6 +66,9 @@ def parsed_numbered_answer(value: str) -> tuple[int, str, bool]:
     return number, *parsed_answer(rest)
 
 
+_DIGITS = 6
+
+
 def numbered(value: str) -> tuple[int, str]:
     """The number before the first colon, 0 where there is none, and the rest.
 
@@ -74,7 +77,7 @@ def numbered(value: str) -> tuple[int, str]:
     number, _, rest = value.partition(":")
     if not rest or not number.strip("+-").replace(".", "", 1).isdigit():
         return 0, value
-    if not number.isascii() or not number.isdigit() or int(number) == 0:
+    if not number.isascii() or not number.isdigit() or len(number) > _DIGITS or int(number) == 0:
         raise click.BadParameter(f"'{value}' begins with '{number}'; captures are counted 1, 2, 3, ….")
     return int(number), rest
 

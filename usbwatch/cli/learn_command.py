@@ -52,9 +52,10 @@ def learn_profile(captures: tuple[str, ...], *, layout: str | None, output: str 
     from usbwatch.drafting.learning import learn
 
     _refuse_taken(output)
-    learnt = learn(_sources(captures))
-    if not learnt.captures:
-        say("usbwatch: none of these files is a capture to learn from; give captures of units of one model.")
+    emulated: list[str] = []
+    learnt = learn(_sources(captures, emulated))
+    if not learnt.captures and not learnt.outliers:
+        say("usbwatch: none of these files is a capture; give captures of units of one model.")
         return exits.BAD_INPUT
     if as_json:
         from usbwatch.show import json_text
@@ -65,6 +66,11 @@ def learn_profile(captures: tuple[str, ...], *, layout: str | None, output: str 
         from usbwatch.show.learnt_view import learnt_view
 
         show(learnt_view(learnt), err=True)
+    if not learnt.captures:
+        say("usbwatch: nothing can be learnt from these captures, for the reasons above.")
+        return exits.BAD_INPUT
+    if emulated:
+        say(f"usbwatch: captures made on an emulated machine: {len(emulated)}; the profile may hold emulated parts.")
     if output is not None or not as_json:
         _write(_drafted(learnt, layout), output)
     return exits.WELL
@@ -78,8 +84,11 @@ def _refuse_taken(output: str | None) -> None:
         raise UnwritableOutput(output, "is there already", "choose another name with --output")
 
 
-def _sources(given: tuple[str, ...]) -> Iterator[Source]:
-    """The captures one after another; a file that is none is said and passed over."""
+def _sources(given: tuple[str, ...], emulated: list[str]) -> Iterator[Source]:
+    """The captures one after another; a file that is none is said and passed over.
+
+    ``emulated`` is given the names of those that were made on an emulated machine.
+    """
     from usbwatch.capture.saved import load_with_digest
     from usbwatch.cli.screen import say
     from usbwatch.drafting.learning import Source
@@ -91,6 +100,8 @@ def _sources(given: tuple[str, ...]) -> Iterator[Source]:
         except UsbwatchError as error:
             say(f"usbwatch: {error}")
             continue
+        if capture.system.virtual:
+            emulated.append(path)
         yield Source(name=path, digest=digest, capture=capture)
 
 

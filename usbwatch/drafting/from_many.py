@@ -16,6 +16,7 @@ from usbwatch.drafting.learning.words import (
     place_words,
     source_words,
     standing_words,
+    unseen_bus_words,
     variant_words,
 )
 from usbwatch.drafting.naming import LONGEST_NAME
@@ -204,6 +205,7 @@ def _told(learnt: Learnt) -> Iterator[Told]:
         if one.goes_with
     ]
     yield Told(title="Optional devices that go together", sentences=together)
+    yield Told(title="Seen by no capture", sentences=[unseen_bus_words(bus) for bus in learnt.unseen_buses])
     versions = [difference_words(one, devices) for one in learnt.differences]
     yield Told(title="Differences by the version of firmware or kernel alone", sentences=versions)
     for kind in (OutlierKind.NOT_HEALTHY, OutlierKind.HELPER, OutlierKind.OTHER_MODEL, OutlierKind.NOTHING_TO_LEARN):

@@ -38,8 +38,15 @@ class Update:
     """What the capture shows otherwise than the file says, a sentence each; the file was left as it is."""
 
 
+_BYTE_ORDER_MARK = "\ufeff"
+"""What some editors put before a text in UTF-8; it stays where it is."""
+
+
 def updated(text: str, profile: Profile, fresh: Draft) -> Update:
     """``text``, a sound profile file that reads as ``profile``, with the devices of ``fresh`` that it lacks."""
+    if text.startswith(_BYTE_ORDER_MARK):
+        made = updated(text.removeprefix(_BYTE_ORDER_MARK), profile, fresh)
+        return replace(made, text=f"{_BYTE_ORDER_MARK}{made.text}")
     known = _pairs(profile, fresh)
     turned_down = _commented_places(text)
     lacking = [one for one in fresh.entries if one.device.id not in known and not _is_turned_down(one, turned_down)]

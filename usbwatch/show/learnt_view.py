@@ -13,6 +13,7 @@ from usbwatch.drafting.learning.words import (
     place_words,
     share_words,
     source_words,
+    unseen_bus_words,
     variant_words,
 )
 from usbwatch.show.as_json import Json, plain_value
@@ -48,6 +49,7 @@ def learnt_view(learnt: Learnt) -> list[Line]:
     lines += _listed("Differs by version of firmware or kernel alone", versions)
     empty = [empty_port_words(one, learnt.units) for one in learnt.empty_ports]
     lines += _listed("Named by firmware, and in no unit", empty)
+    lines += _listed("Seen by no capture", [unseen_bus_words(bus) for bus in learnt.unseen_buses])
     for kind in OutlierKind:
         named = [outlier_words(one) for one in learnt.outliers if one.kind is kind]
         lines += _listed(f"Captures: {kind.value}", named)

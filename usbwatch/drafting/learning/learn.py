@@ -31,6 +31,7 @@ from usbwatch.drafting.learning.values import (
 )
 from usbwatch.drafting.learning.variants import companions, telling_key, variants
 from usbwatch.drafting.learning.versions import differences, excused_rows
+from usbwatch.drafting.learning.vision import BUSES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -72,9 +73,15 @@ def _learnt(table: Table, outliers: tuple[Outlier, ...]) -> Learnt:
         devices=devices,
         variants=variants(devices, kept, table),
         empty_ports=_empty_ports(found, table),
+        unseen_buses=_unseen_buses(table),
         differences=told,
         outliers=tuple(sorted((*outliers, *named, *left_in), key=lambda one: (one.name, one.kind.value, one.reasons))),
     )
+
+
+def _unseen_buses(table: Table) -> tuple[str, ...]:
+    seen = frozenset[str]().union(*(table.visions[number].seen for number in set(table.vision.tolist())))
+    return tuple(bus for bus in BUSES if bus not in seen) if table.rows else ()
 
 
 _MOST_PORTS = 40

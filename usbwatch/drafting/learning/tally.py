@@ -30,6 +30,8 @@ _LARGEST_VISION = 4_000
 _MOST_IN_VISIONS = 3_000_000
 """Bounds that no fleet of one model comes near; what is beyond them is not counted, and said."""
 
+_TOO_STRANGE = "it holds more than a laptop has, or the captures before it were of too many kinds to hold one more"
+
 _T = TypeVar("_T")
 
 
@@ -94,7 +96,7 @@ class Tally:
         seen = sighting(source.capture)
         number = None if seen.useless else self._number(seen.vision)
         if number is None:
-            why = seen.useless or "it is like none of thousands of others, so it cannot be of their model"
+            why = seen.useless or _TOO_STRANGE
             self.outliers.append(Outlier(name=source.name, kind=OutlierKind.NOTHING_TO_LEARN, reasons=(why,)))
             return
         self._row_of[source.digest] = len(self._rows)

@@ -177,5 +177,7 @@ class Learnt:
     differences: tuple[Difference, ...] = ()
     empty_ports: tuple[Counted, ...] = ()
     """USB ports to which something is wired by firmware's word, on which no capture shows anything; by place."""
+    unseen_buses: tuple[str, ...] = ()
+    """Buses that every laptop has and that no capture could see, so that what shows there is not among the devices."""
     outliers: tuple[Outlier, ...] = field(default=())
     """By name."""

@@ -15,7 +15,10 @@ from usbwatch.compare.declared_ports import port_declarations
 from usbwatch.compare.scene import Scene, bus_of, root_of
 from usbwatch.model import DeclaredState, Kind, Node, Rung, outward, parent_port
 
-__all__ = ["OPEN", "Vision", "blocked", "vision"]
+__all__ = ["BUSES", "OPEN", "Vision", "blocked", "vision"]
+
+BUSES = ("usb", "pci", "acpi", "power_supply", "i2c", "drm")
+"""No laptop is without them: where one was not seen, devices are lacking."""
 
 OPEN = ""
 """``blocked``: nothing is in the way."""

@@ -23,6 +23,7 @@ __all__ = [
     "share_words",
     "source_words",
     "standing_words",
+    "unseen_bus_words",
     "variant_words",
 ]
 
@@ -96,6 +97,11 @@ def difference_words(one: Difference, devices: Sequence[LearntDevice]) -> str:
         f"{name} {version or '(not told)'}: {found or 'none'} ({count})" for version, found, count in one.values
     )
     return f"{called(devices[one.device])}, {one.what} by {name} version: {told}"
+
+
+def unseen_bus_words(bus: str) -> str:
+    """A sentence without its full stop on a bus that no capture saw."""
+    return f"{bus} was seen in no capture, so what shows there is not in the profile; capture again, as root"
 
 
 def empty_port_words(port: Counted, learnt_units: int) -> str:
