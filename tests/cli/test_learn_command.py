@@ -43,7 +43,7 @@ def test_learn_validate_add_check(typed: Typed, tmp_path: Path) -> None:
     code, out, err = typed("profile", "learn", "fleet", "--output", "larch.toml")
     assert (code, out) == (0, "")
     assert "10 captures of 10 units, 2026-03-02 to 2026-03-21" in err
-    assert f"keyboard at {KEYBOARD}: 9 of 10 units" in err
+    assert f"Keyboard at {KEYBOARD}: 9 of 10 units" in err
     assert "unit-9.json, not healthy" in err
     assert "usbwatch profile add larch.toml" in err
     assert typed("profile", "validate", "larch.toml")[0] == 0

@@ -10,6 +10,7 @@ from usbwatch.drafting.draft import Draft, Entry, Told, can_be_held, draft
 from usbwatch.drafting.layout import Layout
 from usbwatch.drafting.learning.values import Learnt, LearntDevice, OutlierKind, Standing
 from usbwatch.drafting.learning.words import (
+    basis_words,
     called,
     difference_words,
     outlier_words,
@@ -87,7 +88,7 @@ def _unfitted(learnt: Learnt) -> Iterator[Unfitted]:
             function="",
             where=one.text,
             said_by="USB port table: hardwired",
-            because=f"nothing was there in {one.units} of {learnt.units} units",
+            because=f"nothing was there in {one.units} of {_many(learnt.units, 'unit')}",
         )
 
 
@@ -157,8 +158,13 @@ def _entry(entry: Entry, device: LearntDevice, node: Node) -> Entry:
 
 def _source(learnt: Learnt) -> str:
     days = f", {learnt.since} to {learnt.until}" if learnt.since != learnt.until else f" of {learnt.until}"
-    captures = f"{learnt.captures} captures of {learnt.units} units{days if learnt.until else ''}"
+    counted = f"{_many(learnt.captures, 'capture')} of {_many(learnt.units, 'unit')}"
+    captures = f"{counted}{days if learnt.until else ''}"
     return f"Learnt by usbwatch from {captures}; not yet gone through by a person."
+
+
+def _many(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def _match(match: Match, learnt: Learnt) -> Match:
@@ -196,6 +202,8 @@ _MOST = 40
 def _told(learnt: Learnt) -> Iterator[Told]:
     """What a person should know beside the devices: variants, versions, and captures that were not as the others."""
     devices = learnt.devices
+    few = basis_words(learnt.captures, learnt.units)
+    yield Told(title="How far this can be relied on", sentences=[few] if few else [])
     yield Told(
         title="Variants, as they were learnt", sentences=[variant_words(one, devices) for one in learnt.variants]
     )

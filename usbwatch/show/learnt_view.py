@@ -6,6 +6,8 @@ from collections.abc import Iterator, Sequence
 
 from usbwatch.drafting.learning import Learnt, LearntDevice, OutlierKind, Standing
 from usbwatch.drafting.learning.words import (
+    FEWEST_UNITS,
+    basis_words,
     called,
     difference_words,
     empty_port_words,
@@ -40,6 +42,9 @@ def learnt_document(learnt: Learnt) -> dict[str, Json]:
 def learnt_view(learnt: Learnt) -> list[Line]:
     """Devices and what stands behind each, variants, differences by version, captures that were not as the rest."""
     lines = [_head(learnt)]
+    few = basis_words(learnt.captures, learnt.units)
+    if few:
+        lines.append(line(f"{few}.", hang=2))
     for standing, title in _TITLES.items():
         those = [one for one in learnt.devices if one.standing is standing]
         if those:
@@ -65,13 +70,15 @@ _TITLES = {
 
 def _head(learnt: Learnt) -> Line:
     names = " ".join(texts[0][0] for key in ("sys_vendor", "product_name") if (texts := learnt.strings.get(key)))
-    days = f", {learnt.since} to {learnt.until}" if learnt.until else ""
+    span = learnt.until if learnt.since == learnt.until else f"{learnt.since} to {learnt.until}"
+    days = f", {span}" if learnt.until else ""
     counts = f"{counted(learnt.captures, 'capture')} of {counted(learnt.units, 'unit')}{days}"
     return line((safe(names or "A model without a name", 120), Style.STRONG), f": {counts}", hang=2)
 
 
 def _device(device: LearntDevice, devices: Sequence[LearntDevice]) -> Iterator[Line]:
-    sure = "" if device.support.sure >= _CERTAIN else f"; probability of this {device.support.sure:.2f}"
+    few = device.support.of < FEWEST_UNITS
+    sure = "" if few or device.support.sure >= _CERTAIN else f"; probability of this {device.support.sure:.2f}"
     yield line("  ", (safe(called(device), _LONGEST), Style.STRONG), f": {share_words(device.support)}{sure}", hang=4)
     told = [*place_words(device), *source_words(device)]
     if device.standing is Standing.VARIANT:

@@ -24,7 +24,7 @@ from usbwatch.capture import load
 from usbwatch.compare import findings
 from usbwatch.drafting import LAYOUTS, census, draft_of_many, text_of
 from usbwatch.drafting.learning import Learnt, OutlierKind, Standing, learn
-from usbwatch.drafting.learning.words import called, difference_words, outlier_words, standing_words
+from usbwatch.drafting.learning.words import basis_words, called, difference_words, outlier_words, standing_words
 from usbwatch.model import Capture, Rung, Verdict
 from usbwatch.profile import parse, shipped
 
@@ -83,6 +83,33 @@ def test_a_gauge_that_does_not_talk_is_named_and_no_evidence() -> None:
     assert (of_one_unit.there, of_one_unit.of, of_one_unit.unwell) == (1, 1, 0)
 
 
+@pytest.mark.parametrize(("count", "says"), [(1, "One unit tells nothing"), (3, "3 units tell little"), (5, "")])
+def test_few_units_are_called_few_and_get_no_probability(count: int, says: str) -> None:
+    """With one unit, 0.97 would be what was believed before any capture, and 0.21 to 1.00 what was counted."""
+    learnt = learnt_from(units(shown("larch-13-healthy"), count))
+    told_first = basis_words(learnt.captures, learnt.units)
+    assert told_first.startswith(says)
+    assert bool(told_first) is bool(says)
+    told = [standing_words(one) for one in learnt.devices]
+    assert all(("probability" in one and "95 %" in one) is (not says) for one in told)
+    assert not any("1 units" in one for one in told)
+
+
+def test_several_captures_of_one_unit_read_as_one_unit() -> None:
+    one = unit(shown("larch-13-healthy"), 1)
+    learnt = learnt_from([one, replace(one, taken_at="2026-04-02T08:00:00Z")])
+    assert (learnt.captures, learnt.units) == (2, 1)
+    assert "these 2 captures are of 1 unit" in basis_words(learnt.captures, learnt.units)
+    assert "from 2 captures of 1 unit, " in draft_of_many(learnt, LAYOUTS["clamshell"]).source
+
+
+def test_a_file_named_twice_is_not_called_the_same_as_itself() -> None:
+    twice = source(shown("larch-13-healthy"), "a.json")
+    assert named(learn([twice, twice]), OutlierKind.TWICE) == {
+        "a.json": "this file was named more than once, and counts once"
+    }
+
+
 def test_a_device_that_stopped_part_way_is_not_what_a_healthy_one_reaches() -> None:
     whole = shown("larch-13-healthy")
     nodes = tuple(
@@ -92,7 +119,7 @@ def test_a_device_that_stopped_part_way_is_not_what_a_healthy_one_reaches() -> N
     learnt = learnt_from([unit(stopped, 1), unit(whole, 2)])
     camera = at_place(learnt, CAMERA)
     assert (camera.reaches, camera.support.there, camera.support.unwell) == (Rung.WORKING, 1, 1)
-    assert "camera" in named(learnt, OutlierKind.NOT_HEALTHY)["LG-0001-DEMO.json"]
+    assert "Camera" in named(learnt, OutlierKind.NOT_HEALTHY)["LG-0001-DEMO.json"]
     alone = at_place(learnt_from([stopped]), CAMERA)
     assert alone.reaches is Rung.CONFIGURED
     assert "got no further than configured" in alone.doubt
@@ -115,8 +142,8 @@ def test_one_unit_of_many_that_lacks_a_device_is_not_healthy() -> None:
     learnt = learnt_from([*units(whole, 19), unit(lost(whole, KEYBOARD, TOUCHPAD), 20)])
     assert places(learnt) == residents(whole)
     (reasons,) = named(learnt, OutlierKind.NOT_HEALTHY).values()
-    assert f"keyboard at {KEYBOARD} is not there" in reasons
-    assert f"touchpad at {TOUCHPAD} is not there" in reasons
+    assert f"Keyboard at {KEYBOARD} is not there" in reasons
+    assert f"Touchpad at {TOUCHPAD} is not there" in reasons
     support = at_place(learnt, KEYBOARD).support
     assert (support.there, support.of) == (19, 20)
     assert 0 < support.low < 19 / 20 < support.high < 1
@@ -135,7 +162,7 @@ def test_what_hangs_on_a_lost_hub_was_not_seen_and_is_not_blamed() -> None:
     support = at_place(learnt, KEYBOARD).support
     assert (support.there, support.of, support.unseen) == (19, 19, 1)
     assert named(learnt, OutlierKind.NOT_HEALTHY) == {
-        "LG-0020-DEMO.json": f"hub at {HUB} is not there; 19 units have it"
+        "LG-0020-DEMO.json": f"Internal hub at {HUB} is not there; 19 units have it"
     }
 
 
@@ -298,7 +325,7 @@ def test_real_trees_of_healthy_and_faulty_units(real_tree: RealTree) -> None:
     faulty = named(learnt, OutlierKind.NOT_HEALTHY)
     assert set(faulty) == {"LG-0021-DEMO.json", "LG-0022-DEMO.json", "LG-0023-DEMO.json"}
     assert f"camera at {CAMERA} runs at 12 Mbit/s of 480" in faulty["LG-0021-DEMO.json"]
-    assert f"keyboard at {KEYBOARD} is not there" in faulty["LG-0022-DEMO.json"]
+    assert f"Keyboard at {KEYBOARD} is not there" in faulty["LG-0022-DEMO.json"]
     assert "battery at acpi/_SB_.BAT0 is not there" in faulty["LG-0023-DEMO.json"]
 
 

@@ -10,6 +10,7 @@ from usbwatch.drafting.learning.sightings import Role, Thing
 from usbwatch.drafting.learning.standing import ABSENT
 from usbwatch.drafting.learning.table import Table
 from usbwatch.drafting.learning.values import LearntDevice, Outlier, OutlierKind, Standing
+from usbwatch.drafting.learning.words import called as in_words
 from usbwatch.profile.faults import quoted
 
 if TYPE_CHECKING:
@@ -26,8 +27,10 @@ _MOST_REASONS = 8
 
 
 def called(device: LearntDevice) -> str:
-    """A device in words: its function, else its name, and its usual place."""
-    return f"{device.function or (quoted(device.name) if device.name else 'device')} at {device.places[0].text}"
+    """A device in words: what a technician calls it, else its name, and its usual place."""
+    if not device.function and device.name:
+        return f"{quoted(device.name)} at {device.places[0].text}"
+    return in_words(device)
 
 
 def expected_rows(device: LearntDevice, candidate: Candidate, table: Table) -> Flags:
@@ -51,9 +54,10 @@ def unhealthy(kept: Sequence[Kept], table: Table) -> tuple[Outlier, ...]:
     reasons: dict[int, list[str]] = {}
     for device, candidate, read in kept:
         what = called(device)
+        have = "unit has" if device.support.there == 1 else "units have"
         lost = (candidate.states == ABSENT) & expected_rows(device, candidate, table)
         for row in np.flatnonzero(lost).tolist():
-            reasons.setdefault(row, []).append(f"{what} is not there; {device.support.there} units have it")
+            reasons.setdefault(row, []).append(f"{what} is not there; {device.support.there} {have} it")
         for row in _failed(candidate, table).tolist():
             reasons.setdefault(row, []).append(f"{what} is attached and failed")
         for row, low in sorted(read.low.items()):

@@ -70,6 +70,12 @@ def _bare(manner: Manner) -> Manner:
     return manner._replace(evidence="", name="", driver="", speed_mbps=0, lanes=0, link_gts=0.0)
 
 
+def _same_as(name: str, other: str) -> str:
+    return (
+        "this file was named more than once, and counts once" if name == other else f"it is the same capture as {other}"
+    )
+
+
 class Tally:
     """Counts captures; ``table()`` gives what was counted, the same in whatever order they came."""
 
@@ -181,7 +187,7 @@ class Tally:
             Outlier(
                 name=one.name,
                 kind=one.kind,
-                reasons=(f"it is the same capture as {self._rows[self._row_of[one.reasons[0]]].name}",),
+                reasons=(_same_as(one.name, self._rows[self._row_of[one.reasons[0]]].name),),
             )
             if one.kind is OutlierKind.TWICE
             else one

@@ -13,8 +13,12 @@ from usbwatch.drafting.learning.values import (
     Standing,
     Support,
 )
+from usbwatch.drafting.naming import word_for
+from usbwatch.model import Kind, Node
 
 __all__ = [
+    "FEWEST_UNITS",
+    "basis_words",
     "called",
     "difference_words",
     "empty_port_words",
@@ -32,15 +36,41 @@ _MOST = 6
 
 
 def called(device: LearntDevice) -> str:
-    """A device in words: what it does, and its usual place."""
-    return f"{device.function or 'device without a known function'} at {device.places[0].text}"
+    """A device in words: what a technician calls it, and its usual place."""
+    node = Node(bus=device.bus, location="", kind=Kind.DEVICE, rung=device.reaches)
+    return f"{word_for(device.function, node)[0]} at {device.places[0].text}"
 
 
 def share_words(support: Support) -> str:
     """``48 of 50 units (95 %: 0.87 to 0.99)``, and how many could not be seen."""
     unseen = f", {support.unseen} more could not be seen" if support.unseen else ""
     unseen += f", {support.unwell} more had one that was not healthy" if support.unwell else ""
-    return f"{support.there} of {support.of} units (95 %: {support.low:.2f} to {support.high:.2f}){unseen}"
+    if not support.of:
+        return f"no unit with a healthy one{unseen}"
+    shared = f"{support.there} of {_counted_units(support.of)}"
+    if support.of < FEWEST_UNITS:
+        return f"{shared}{unseen}"
+    return f"{shared} (95 %: {support.low:.2f} to {support.high:.2f}){unseen}"
+
+
+FEWEST_UNITS = 5
+"""With fewer, what was taken for granted decides more than what was counted, so no probability is given."""
+
+
+def _counted_units(units: int) -> str:
+    return "1 unit" if units == 1 else f"{units} units"
+
+
+def basis_words(captures: int, units: int) -> str:
+    """That few units tell little of a model, as a sentence without a full stop; "" where there are enough.
+
+    Several captures of one unit are one unit, and that is said where there are some.
+    """
+    if not 0 < units < FEWEST_UNITS:
+        return ""
+    same = f"; these {captures} captures are of {_counted_units(units)}, by serial number" if captures > units else ""
+    tells = "One unit tells nothing" if units == 1 else f"{units} units tell little"
+    return f"{tells} of the model: what is below may be this one's alone; learn from ten units or more{same}"
 
 
 def standing_words(device: LearntDevice) -> str:
@@ -50,6 +80,9 @@ def standing_words(device: LearntDevice) -> str:
         Standing.VARIANT: f"Units with {_told(device.told_by, device.values)} have it",
         Standing.OPTIONAL: "Some units have it, and nothing tells which",
     }[device.standing]
+    if device.support.of < FEWEST_UNITS:
+        few = {Standing.MANDATORY: "Taken to be in every unit"}.get(device.standing, said)
+        return f"{few}: seen in {share_words(device.support)}, which are too few to tell"
     return f"{said}: seen in {share_words(device.support)}; probability of this {_sure(device.support.sure)}"
 
 
@@ -76,7 +109,7 @@ def source_words(device: LearntDevice) -> Iterator[str]:
 
 
 def _units(one: Counted) -> str:
-    return f"{one.units} unit" if one.units == 1 else f"{one.units} units"
+    return _counted_units(one.units)
 
 
 def _with(one: Counted) -> str:
@@ -87,7 +120,7 @@ def variant_words(variant: LearntVariant, devices: Sequence[LearntDevice]) -> st
     """How a variant is told, what it lacks, and how many units it was seen in."""
     told = " and ".join(_told(key, values) for key, values in variant.match.items())
     lacks = ", ".join(called(devices[number]) for number in variant.without)
-    return f"{told}: {f'without {lacks}' if lacks else 'lacks none of these'} ({variant.units} units)"
+    return f"{told}: {f'without {lacks}' if lacks else 'lacks none of these'} ({_counted_units(variant.units)})"
 
 
 def difference_words(one: Difference, devices: Sequence[LearntDevice]) -> str:
@@ -108,7 +141,7 @@ def empty_port_words(port: Counted, learnt_units: int) -> str:
     """A port on which something should be, and in how many units nothing is there."""
     return (
         f"firmware says that something is wired to {port.text}, and nothing is there in {port.units} of"
-        f" {learnt_units} {'unit' if learnt_units == 1 else 'units'}: another variant's part, or one that these have"
+        f" {_counted_units(learnt_units)}: another variant's part, or one that these have"
         " lost; make sure that they are good units"
     )
 
