@@ -7,6 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from usbwatch.errors import BadProfile
+from usbwatch.profile import parse, shipped
 from usbwatch.profile.misfits import misfits
 from usbwatch.profile.shape import Document
 
@@ -145,3 +147,19 @@ class TestBothReadersAgree:
             assert found
         else:
             assert found == []
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "said"),
+    [
+        ('[money]\ncurrency = "', '# [money]\ncurrency = "', "is there a # before that heading still?"),
+        ("minutes = 12\n", "minutes = 12,50\n", "write a whole number, without a comma"),
+        ('name = "Mainboard"', 'name = "Main\tboard"', "holds a tab, which cannot be shown: 'Main board'"),
+    ],
+)
+def test_slips_of_editing_are_told_with_what_to_do(before: str, after: str, said: str) -> None:
+    text = (shipped("profiles") / "fernhill-larch-13.toml").read_text(encoding="utf-8")
+    assert before in text
+    with pytest.raises(BadProfile) as caught:
+        parse(text.replace(before, after, 1), "mine.toml")
+    assert said in str(caught.value)

@@ -72,8 +72,19 @@ def _unknown_keys(error: ValidationError, place: Place) -> Iterator[Fault]:
     right = list(schema.get("properties", ()))
     for key in instance:
         if key not in right:
-            near = _LEFT_OUT.get(key) or suggestion(key, right) or f"; known here: {', '.join(right)}"
+            told = _LEFT_OUT.get(key) or _of_money(key, right) or suggestion(key, right)
+            near = told or f"; known here: {', '.join(right)}"
             yield Fault(place=(*place, key), problem=f"unknown key{near}")
+
+
+_MONEY = frozenset({"currency", "value_working", "value_as_is", "value_parts", "hourly_rate"})
+
+
+def _of_money(key: str, right: list[str]) -> str:
+    """A key of [money] in another table: its heading is still behind a #."""
+    if key not in _MONEY or key in right:
+        return ""
+    return f"; it belongs to [money]: is there a # before that heading still? {word(key)} has to stand below it"
 
 
 _LEFT_OUT = dict.fromkeys(("product_serial", "board_serial"), "; a serial number names one unit, not a model")

@@ -56,6 +56,8 @@ def _leaf(value: object, place: Place, faults: list[Fault]) -> object:
 
 
 def _text_problem(text: str) -> str:
+    if "\t" in text and text.replace("\t", " ").isprintable():
+        return f"holds a tab, which cannot be shown: {quoted(text.replace(chr(9), ' '))}; write a space for it"
     if not text.isprintable():
         return f"holds a character that cannot be shown: {quoted(text)}; write it on one line, in plain characters"
     return "is blank; write something or leave the key out" if text and not text.strip() else ""

@@ -34,6 +34,7 @@ MOST_DOTS = 100
 """Dots in one line. Reading a dotted key costs the square of its parts."""
 
 _TOML_LINE = re.compile(r" \(at line (\d+), column \d+\)\Z")
+_COMMA = re.compile(r"=\s*\d+,\d")
 _TOML_END = " (at end of document)"
 
 
@@ -126,7 +127,9 @@ def _syntax_fault(message: str, text: str, path: str) -> BadProfile:
     line = int(found.group(1)) if found else text.count("\n") + 1
     place = f"line {line}" if found or message.endswith(_TOML_END) else ""
     problem = message[: found.start()] if found else message.removesuffix(_TOML_END)
-    return _bad(path, f"not TOML: {one_line(problem)}; mend this first, the rest was not checked", place)
+    told = text.split("\n")[line - 1 : line]
+    hint = "; write a whole number, without a comma" if any(map(_COMMA.search, told)) else ""
+    return _bad(path, f"not TOML: {one_line(problem)}{hint}; mend this first, the rest was not checked", place)
 
 
 def _refuse_other_formats(document: dict[str, object], text: str, path: str) -> None:
