@@ -112,6 +112,13 @@ def test_a_unit_that_lacks_what_its_profile_expects_is_no_good_unit_to_draft_fro
         assert not any("stand as comments" in one for one in told)
 
 
+def test_a_name_that_is_not_used_is_said_beside_the_draft() -> None:
+    nameless = replace(WHOLE, unit=replace(WHOLE.unit, product_name="To Be Filled By O.E.M."))
+    made = fresh(nameless)
+    told = notices(nameless, made, parse(text_of(made), "draft"), census(nameless))
+    assert any(one.startswith("Not used: product_name is 'To Be Filled By O.E.M.'") for one in told)
+
+
 def test_the_same_capture_changes_nothing() -> None:
     before = text_of(fresh(WHOLE))
     result = updated(before, parse(before, "mine.toml"), fresh(WHOLE))

@@ -130,6 +130,7 @@ def _of_the_census(made: Draft, counted: Census, *, new_file: bool) -> Iterator[
             f"Firmware names {len(counted.unfitted)} more, and nothing was found of it: a variant's part, or one that"
             f" this unit has lost{written}."
         )
+    yield from (one for one in made.match_remarks if one.startswith("Not used"))
     if not made.match.strings:
         yield "Nothing that firmware says names the model, so the profile is used only when it is named."
 
