@@ -279,7 +279,7 @@ def test_a_slow_camera_is_named_and_the_profile_asks_for_the_healthy_speed(built
     learnt = learnt_from([*units(whole, 9), unit(slow, 20)])
     assert at_place(learnt, CAMERA).speed_mbps == 480
     (reasons,) = named(learnt, OutlierKind.NOT_HEALTHY).values()
-    assert f"camera at {CAMERA} runs at 12 Mbit/s of 480" in reasons
+    assert f"Camera at {CAMERA} runs at 12 Mbit/s of 480" in reasons
 
 
 def test_where_firmware_says_nothing_of_ports_a_rare_device_is_taken_for_a_helper(built_tree: BuiltTree) -> None:
@@ -324,9 +324,9 @@ def test_real_trees_of_healthy_and_faulty_units(real_tree: RealTree) -> None:
     assert set(named(learnt, OutlierKind.HELPER)) == {"LG-0020-DEMO.json"}
     faulty = named(learnt, OutlierKind.NOT_HEALTHY)
     assert set(faulty) == {"LG-0021-DEMO.json", "LG-0022-DEMO.json", "LG-0023-DEMO.json"}
-    assert f"camera at {CAMERA} runs at 12 Mbit/s of 480" in faulty["LG-0021-DEMO.json"]
+    assert f"Camera at {CAMERA} runs at 12 Mbit/s of 480" in faulty["LG-0021-DEMO.json"]
     assert f"Keyboard at {KEYBOARD} is not there" in faulty["LG-0022-DEMO.json"]
-    assert "battery at acpi/_SB_.BAT0 is not there" in faulty["LG-0023-DEMO.json"]
+    assert "Battery at acpi/_SB_.BAT0 is not there" in faulty["LG-0023-DEMO.json"]
 
 
 def test_a_learnt_profile_judges_real_faults_right(real_tree: RealTree) -> None:
@@ -516,4 +516,4 @@ def test_a_keyboard_lost_behind_a_moved_hub_is_missed() -> None:
     learnt = learnt_from([*fleet, unit(faulty, 40, board_version="C1")])
     assert at_place(learnt, KEYBOARD).standing is Standing.MANDATORY
     (reasons,) = named(learnt, OutlierKind.NOT_HEALTHY).values()
-    assert "keyboard" in reasons
+    assert "Keyboard" in reasons
