@@ -2,9 +2,12 @@
 
 Each carries its facts as attributes and builds one sentence: what is wrong,
 where, and what to do. ``cli`` prints that sentence and exits with ``exit_code``.
+No foreign text in it can begin a line of its own: ``str()`` makes each one safe.
 """
 
 from __future__ import annotations
+
+from usbwatch.safe import safe
 
 __all__ = [
     "MORE_FAULTS",
@@ -21,6 +24,8 @@ __all__ = [
 ]
 
 EXIT_BAD_INPUT = 3
+_LONGEST = 1000
+"""Characters of one path or problem that are told."""
 
 MORE_FAULTS = "there are more faults after these; mend these first"
 """The last word of a list of faults that was cut; not a fault itself."""
@@ -44,8 +49,8 @@ class _FileError(UsbwatchError):
         self.remedy = remedy
 
     def __str__(self) -> str:
-        sentence = f"{self.noun} {self.path}: {self.problem}"
-        return f"{sentence}; {self.remedy}." if self.remedy else f"{sentence}."
+        sentence = f"{self.noun} {safe(self.path, _LONGEST)}: {safe(self.problem, _LONGEST)}"
+        return f"{sentence}; {safe(self.remedy, _LONGEST)}." if self.remedy else f"{sentence}."
 
 
 class BadCapture(_FileError):
@@ -86,10 +91,9 @@ class BadProfile(UsbwatchError):
 
     def __str__(self) -> str:
         count = sum(problem != MORE_FAULTS for _, problem in self.faults)
-        head = f"profile {self.path}: {count} {'fault' if count == 1 else 'faults'}"
-        return "\n".join(
-            [f"{head}:", *(f"  {place}: {problem}" if place else f"  {problem}" for place, problem in self.faults)]
-        )
+        head = f"profile {safe(self.path, _LONGEST)}: {count} {'fault' if count == 1 else 'faults'}:"
+        told = (f"{place}: {problem}" if place else problem for place, problem in self.faults)
+        return "\n".join([head, *(f"  {safe(one, 2 * _LONGEST)}" for one in told)])
 
 
 class NoProfile(UsbwatchError):
@@ -102,7 +106,7 @@ class NoProfile(UsbwatchError):
 
     def __str__(self) -> str:
         return (
-            f"no profile named {self.asked}; known profiles: {', '.join(self.known)}; "
+            f"no profile named {safe(self.asked, _LONGEST)}; known profiles: {', '.join(self.known)}; "
             "name one of these or give a .toml file."
         )
 
@@ -142,4 +146,5 @@ class BadSupposition(UsbwatchError, ValueError):
         self.remedy = remedy
 
     def __str__(self) -> str:
-        return f'supposition "{self.said}": {self.problem}; {self.remedy}.'
+        said, problem, remedy = (safe(one, _LONGEST) for one in (self.said, self.problem, self.remedy))
+        return f'supposition "{said}": {problem}; {remedy}.'

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import gzip
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from support.bench import lay_out, run, small_capture
-from support.hostile import HOSTILE
+from support.hostile import HOSTILE, poisoned
 
 from usbwatch.capture import to_json
 from usbwatch.cli import main
 from usbwatch.drafting import LAYOUTS
+from usbwatch.model import Capture, CoverageState, Episode
 from usbwatch.profile import load, shipped
+from usbwatch.safe import safe
 
 Typed = Callable[..., tuple[int, str, str]]
 
@@ -209,10 +212,70 @@ def test_no_string_of_a_unit_reaches_the_terminal_raw(bench: Path, typed: Typed,
     (bench / "ill.json").write_text(to_json(small_capture(product=text[:5000])), encoding="utf-8")
     code, out, err = typed("profile", "draft", "ill.json", "-o", "ill.toml")
     assert (code, out) == (0, "")
-    assert all(letter.isprintable() for letter in err.replace("\n", ""))
+    told_by_us_alone(err)
     code, out, err = typed("profile", "add", "ill.toml")
+    assert (code, err) == (0, "")
+    assert out.count("\n") == 1
+    assert safe(out[:-1], len(out)) == out[:-1]
+
+
+FORGED = "Larch\nusbwatch: forged\r\x85usbwatch: forged\u2028usbwatch: forged"
+READ_AS_WORDS = frozenset({"taken_at", "tool", "platform", "source", "bus", "location", "raw"})
+"""Strings of a capture that reading holds to a shape, or that tell one node from another."""
+
+
+def told_by_us_alone(err: str) -> None:
+    """Every line is a sentence of our own or goes on with a list of faults, and nothing in it is raw."""
+    for line in err.split("\n")[:-1]:
+        assert line.startswith(("usbwatch: ", "  "))
+        assert not line.startswith("usbwatch: forged")
+        assert safe(line, len(line)) == line
+
+
+@pytest.mark.parametrize("whole", [True, False])
+def test_no_string_of_a_unit_begins_a_line(bench: Path, typed: Typed, whole: bool) -> None:
+    """Every string of a capture and of its log has line breaks in it: each stays inside the sentence that shows it."""
+    ill = small_capture(usb_seen=whole)
+    here = ill.nodes[0].location
+    blind = tuple(replace(one, state=CoverageState.FAILED, why="x") if not one.why else one for one in ill.coverage)
+    ill = replace(
+        ill,
+        coverage=ill.coverage if whole else blind,
+        system=replace(ill.system, virtual="x"),
+        episodes=(
+            Episode(location=here, trouble="x", count=1, lines=("x",)),
+            Episode(location="", trouble="x", count=1, lines=("x",), subject="x"),
+        ),
+    )
+    poison: Capture = poisoned(ill, FORGED, READ_AS_WORDS)
+    (bench / "ill.json").write_text(to_json(poison), encoding="utf-8")
+    code, _, err = typed("profile", "draft", "ill.json", "-o", "ill.toml")
     assert code == 0
-    assert all(letter.isprintable() for letter in (out + err).replace("\n", ""))
+    assert "emulated machine (Larch\\x0ausbwatch: forged" in err
+    assert "tells of trouble (Larch\\x0ausbwatch: forged" in err
+    told_by_us_alone(err)
+    told_by_us_alone(typed("profile", "draft", "ill.json", "--update", "ill.toml")[2])
+    code, _, err = typed("profile", "add", "ill.toml")
+    told_by_us_alone(err)
+
+
+def test_no_name_of_a_file_begins_a_line(bench: Path, typed: Typed) -> None:
+    folder = bench / "friend"
+    folder.mkdir()
+    for ending in ("json", "toml"):
+        (folder / f"a\nusbwatch: forged.{ending}").write_text("{", encoding="utf-8")
+        (folder / f"b\nusbwatch: forged.{ending}").symlink_to(bench / "broken.json")
+    (bench / "none\nusbwatch: forged").mkdir()
+    for typing in (
+        ("learn", "friend", "none\nusbwatch: forged"),
+        ("add", "friend", "none\nusbwatch: forged"),
+        ("validate", "friend/a\nusbwatch: forged.toml"),
+        ("draft", "friend/a\nusbwatch: forged.json"),
+    ):
+        code, _, err = typed("profile", *typing)
+        assert code == 3
+        assert "\\nusbwatch: forged" in err or "\\x0ausbwatch: forged" in err
+        told_by_us_alone(err)
 
 
 def test_a_profile_that_stands_before_or_beside_another_is_said(bench: Path, typed: Typed) -> None:

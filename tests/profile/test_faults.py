@@ -5,7 +5,9 @@ from __future__ import annotations
 import pytest
 from support.hostile import HOSTILE
 
+from usbwatch.drafting.pieces import comment
 from usbwatch.profile.faults import MOST, Fault, one_line, pairs, place_text, quoted, shown_path, suggestion
+from usbwatch.safe import safe
 
 
 @pytest.mark.parametrize(
@@ -75,3 +77,11 @@ def test_a_flood_of_faults_is_cut(count: int, told: int) -> None:
     shown = pairs(faults, lambda place: int(place[-1]) + 1)
     assert len(shown) == told
     assert shown[0] == ("line 1, k[0]", "bad")
+
+
+@pytest.mark.parametrize("text", ["a\u3164b", "e" + "\u0301" * 30, "a\u2800\x1b[2J", "x\ny"])
+def test_what_shows_nothing_or_towers_is_escaped_wherever_a_file_or_a_message_holds_it(text: str) -> None:
+    """The one rule of ``usbwatch.safe``, for comments of a draft too."""
+    for shown in (quoted(text), one_line(text), shown_path(text), *comment(text)):
+        assert safe(shown, len(shown)) == shown
+        assert "\\" in shown

@@ -108,6 +108,7 @@ def _sources(given: tuple[str, ...], emulated: list[str]) -> Iterator[Source]:
 def _paths(given: tuple[str, ...]) -> Iterator[str]:
     """The files given, and those in the folders given, each folder's by name."""
     from usbwatch.cli.screen import say
+    from usbwatch.profile import shown_path
 
     for path in given:
         try:
@@ -116,7 +117,8 @@ def _paths(given: tuple[str, ...]) -> Iterator[str]:
             yield path
             continue
         if not inside:
-            say(f"usbwatch: folder {path}: no file in it has a name that ends in .json; give one with captures.")
+            shown = shown_path(path)
+            say(f"usbwatch: folder {shown}: no file in it has a name that ends in .json; give one with captures.")
         yield from inside
 
 
@@ -124,13 +126,14 @@ def _drafted(learnt: Learnt, layout: str | None) -> Draft:
     from usbwatch.cli.screen import say
     from usbwatch.cli.taking import now
     from usbwatch.drafting import LAYOUTS, draft_of_many, layout_for
+    from usbwatch.show import safe
 
     chassis = learnt.strings.get("chassis_type", ())
     chosen = LAYOUTS[layout] if layout else layout_for(chassis[0][0] if chassis else "")
     if layout is None:
         others = ", ".join(one for one in LAYOUTS if one != chosen.id)
         told = chassis and chassis[0][0].strip() in chosen.chassis_types
-        why = f"chassis type {chassis[0][0]}" if told else "firmware tells no kind of chassis"
+        why = f"chassis type {safe(chassis[0][0])}" if told else "firmware tells no kind of chassis"
         say(f"usbwatch: layout {chosen.id} ({why}); --layout takes {others}, too.")
     return draft_of_many(learnt, chosen, today=now()[:10])
 
@@ -140,7 +143,7 @@ def _write(made: Draft, output: str | None) -> None:
     from usbwatch.cli.screen import say, write
     from usbwatch.cli.writing import write_file
     from usbwatch.drafting import text_of
-    from usbwatch.profile import parse
+    from usbwatch.profile import parse, shown_path
 
     text = text_of(made)
     parse(text, output or "the learnt profile")
@@ -148,4 +151,5 @@ def _write(made: Draft, output: str | None) -> None:
         write(text)
         return
     write_file(output, text, remedy="choose another name with --output")
-    say(f"usbwatch: {output} is learnt; go through it, then: usbwatch profile add {output}")
+    shown = shown_path(output)
+    say(f"usbwatch: {shown} is learnt; go through it, then: usbwatch profile add {shown}")

@@ -54,9 +54,12 @@ def _difference(one: UnitStrings, other: UnitStrings, fields: dict[str, str]) ->
 
 def tell_of_order(seen: Sequence[Seen]) -> None:
     """Say so when a capture was taken before the one that is given before it."""
+    from usbwatch.profile import shown_path
+
     for before, after in pairwise(seen):
         if after.capture.taken_at and _moment(after) < _moment(before):
-            say(f"usbwatch: {after.path} was taken before {before.path}; they are read in the order given.")
+            later, earlier = shown_path(after.path), shown_path(before.path)
+            say(f"usbwatch: {later} was taken before {earlier}; they are read in the order given.")
 
 
 def _moment(seen: Seen) -> float:

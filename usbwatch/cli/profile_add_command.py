@@ -82,7 +82,7 @@ def _files(sources: tuple[str, ...]) -> list[str | UsbwatchError]:
 
     from usbwatch.cli.screen import say
     from usbwatch.errors import BadProfile
-    from usbwatch.profile import files_in
+    from usbwatch.profile import files_in, shown_path
 
     found: list[str | UsbwatchError] = []
     for source in sources:
@@ -95,7 +95,8 @@ def _files(sources: tuple[str, ...]) -> list[str | UsbwatchError]:
             found.append(error)
             continue
         for one in passed_over:
-            say(f"usbwatch: {one} is passed over: it is a link or no plain file; name it by itself to add it.")
+            shown = shown_path(one)
+            say(f"usbwatch: {shown} is passed over: it is a link or no plain file; name it by itself to add it.")
         found += files or [BadProfile(source, (("", "there is no .toml file in this folder"),))]
     return found
 

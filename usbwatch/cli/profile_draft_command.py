@@ -97,15 +97,15 @@ def _drafted(seen: Capture, layout: str | None, into: Profile | None = None) -> 
     from usbwatch.cli.taking import now
     from usbwatch.drafting import LAYOUTS, census, draft, layout_for, notices, text_of
     from usbwatch.profile import parse
+    from usbwatch.show import safe
 
     counted = census(seen)
     chosen = LAYOUTS[layout] if layout else layout_for(seen.unit.chassis_type)
     made = draft(seen, chosen, today=now()[:10], counted=counted)
     if layout is None:
         others = ", ".join(one for one in LAYOUTS if one != chosen.id)
-        why = (
-            f"chassis type {seen.unit.chassis_type}" if _is_told(seen, chosen) else "firmware tells no kind of chassis"
-        )
+        told = f"chassis type {safe(seen.unit.chassis_type)}"
+        why = told if _is_told(seen, chosen) else "firmware tells no kind of chassis"
         say(f"usbwatch: layout {chosen.id} ({why}); --layout takes {others}, too.")
     for sentence in notices(seen, made, parse(text_of(made), "the draft"), counted, into=into):
         say(f"usbwatch: {sentence}")
@@ -121,12 +121,14 @@ def _write(made: Draft, output: str | None) -> None:
     from usbwatch.cli.screen import say, write
     from usbwatch.cli.writing import write_file
     from usbwatch.drafting import text_of
+    from usbwatch.profile import shown_path
 
     if output is None:
         write(text_of(made))
         return
     write_file(output, text_of(made), remedy=f"choose another name, or add to it with --update {output}")
-    say(f"usbwatch: {output} is drafted; go through it, then: usbwatch profile add {output}")
+    shown = shown_path(output)
+    say(f"usbwatch: {shown} is drafted; go through it, then: usbwatch profile add {shown}")
 
 
 def _update(path: str, seen: Capture, layout: str | None) -> None:
@@ -134,7 +136,8 @@ def _update(path: str, seen: Capture, layout: str | None) -> None:
     from usbwatch.cli.screen import say
     from usbwatch.cli.writing import write_file
     from usbwatch.drafting import updated
-    from usbwatch.profile import parse, sealed, text_in
+    from usbwatch.profile import parse, sealed, shown_path, text_in
+    from usbwatch.show import safe
 
     before = text_in(path)
     profile = parse(before, path)
@@ -142,16 +145,16 @@ def _update(path: str, seen: Capture, layout: str | None) -> None:
     _refuse_without_subassemblies(path, profile)
     result = updated(before, profile, _drafted(seen, layout, into=profile))
     for sentence in result.remarks:
-        say(f"usbwatch: {sentence}")
+        say(f"usbwatch: {safe(sentence, 2000)}")
     if result.unseen:
         say(f"usbwatch: kept, though this capture does not show it: {', '.join(result.unseen)}.")
     if result.text == before:
-        say(f"usbwatch: {path} is unchanged: this capture shows nothing to add.")
+        say(f"usbwatch: {shown_path(path)} is unchanged: this capture shows nothing to add.")
         return
     _refuse_unsound(path, result.text)
     after = sealed(result.text) if profile.digest else result.text
     write_file(path, after, force=True)
-    say(f"usbwatch: added to {path}: {', '.join(result.added)}.")
+    say(f"usbwatch: added to {shown_path(path)}: {', '.join(result.added)}.")
 
 
 def _refuse_another_model(path: str, profile: Profile, seen: Capture) -> None:

@@ -10,6 +10,7 @@ from usbwatch.drafting.census import Census, Resident
 from usbwatch.drafting.draft import Draft
 from usbwatch.drafting.wellness import stopped
 from usbwatch.model import Capture, Finding, Profile, Symptom, Verdict
+from usbwatch.safe import safe
 
 __all__ = ["notices"]
 
@@ -23,7 +24,7 @@ _MOST = 12
 def notices(
     capture: Capture, made: Draft, profile: Profile, counted: Census, *, into: Profile | None = None
 ) -> tuple[str, ...]:
-    """Sentences on what the draft rests on; ``profile`` is the draft, written and read.
+    """Sentences on what the draft rests on, each on one line; ``profile`` is the draft, written and read.
 
     ``into`` is the profile that the draft is to be worked into, None for a new file.
     """
@@ -50,7 +51,7 @@ def _not_as_in(profile: Profile, capture: Capture) -> Iterator[str]:
         if one.verdict is Verdict.MISSING
     ]
     if lost:
-        shown = ", ".join(lost[:_MOST]) + (f" and {len(lost) - _MOST} more" if len(lost) > _MOST else "")
+        shown = safe(", ".join(lost[:_MOST]), 1000) + (f" and {len(lost) - _MOST} more" if len(lost) > _MOST else "")
         yield (
             f"This unit is not as the profile says: {shown} missing. It is no good unit to draft from; if the profile"
             " is right, take a healthy one."
@@ -64,7 +65,7 @@ def _limited(told: list[str]) -> list[str]:
 
 def _of_the_look(capture: Capture) -> Iterator[str]:
     if capture.system.virtual:
-        yield f"This is an emulated machine ({capture.system.virtual}); the draft holds emulated parts."
+        yield f"This is an emulated machine ({safe(capture.system.virtual)}); the draft holds emulated parts."
     if is_bare_list(capture):
         yield (
             "This capture is the system's own list of USB devices: the draft holds nothing of any other bus, and its"
@@ -79,15 +80,15 @@ def _unseen(capture: Capture) -> Iterator[str]:
         if one is not None and one.state.seen:
             continue
         what = "the kernel's log" if bus == "log" else bus
-        why = f" ({one.why})" if one is not None and one.why else ""
+        why = f" ({safe(one.why)})" if one is not None and one.why else ""
         root = "; capture again as root" if one is not None and one.root_would_help else ""
         yield f"This capture did not see {what}{why}, so what shows there is not in the draft{root}."
 
 
 def _troubles(capture: Capture) -> Iterator[str]:
     for one in capture.episodes:
-        where = f" at {one.location}" if one.location else f" ({one.subject})" if one.subject else ""
-        yield f"The kernel's log tells of trouble{where}: {one.trouble}. Is this a good unit?"
+        where = f" at {safe(one.location)}" if one.location else f" ({safe(one.subject)})" if one.subject else ""
+        yield f"The kernel's log tells of trouble{where}: {safe(one.trouble)}. Is this a good unit?"
 
 
 def _is_unwell(one: Finding) -> bool:
@@ -98,8 +99,8 @@ def _is_unwell(one: Finding) -> bool:
 
 def _unwell(one: Finding, profile: Profile) -> str:
     name = next((device.name for device in profile.devices if device.id == one.device), one.device)
-    reason = f": {one.reasons[0]}" if one.reasons else ""
-    return f"{name} is not as in a good unit, {one.verdict.value}{reason}."
+    reason = f": {safe(one.reasons[0])}" if one.reasons else ""
+    return f"{safe(name)} is not as in a good unit, {one.verdict.value}{reason}."
 
 
 def _stopped(one: Resident) -> bool:
@@ -108,8 +109,8 @@ def _stopped(one: Resident) -> bool:
 
 def _part_way(one: Resident) -> str:
     return (
-        f"The {one.function} at {one.node.location} got no further than {one.node.rung.value}, and the draft takes that"
-        " for healthy: is its driver there, and is this a good unit?"
+        f"The {safe(one.function)} at {safe(one.node.location)} got no further than {one.node.rung.value}, and the"
+        " draft takes that for healthy: is its driver there, and is this a good unit?"
     )
 
 

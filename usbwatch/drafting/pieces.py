@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from textwrap import wrap
 
+from usbwatch.safe import safe
+
 __all__ = ["as_comment", "comment", "headline", "toml_lines", "toml_value"]
 
 _WIDTH = 110
@@ -18,9 +20,8 @@ _LONGEST_COMMENT = 400
 
 def comment(text: str, *, under: str = "# ") -> list[str]:
     """``text`` as comment lines without anything that a terminal would obey, cut when long."""
-    shown = "".join(letter if letter.isprintable() else ascii(letter)[1:-1] for letter in text)
-    cut = shown if len(shown) <= _LONGEST_COMMENT else f"{shown[:_LONGEST_COMMENT]}…"
-    return [f"{under}{line}" for line in wrap(cut, _WIDTH - len(under), break_on_hyphens=False)]
+    shown = safe(text, _LONGEST_COMMENT)
+    return [f"{under}{line}" for line in wrap(shown, _WIDTH - len(under), break_on_hyphens=False)]
 
 
 def toml_value(value: object) -> str:

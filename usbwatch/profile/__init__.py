@@ -3,6 +3,7 @@
 from usbwatch.profile.choosing import fits, fitting, variant_of
 from usbwatch.profile.digest import short
 from usbwatch.profile.exporting import to_dict
+from usbwatch.profile.faults import shown_path
 from usbwatch.profile.installing import Installed, Outcome, files_in, install
 from usbwatch.profile.library import Library, find, known, library, shipped
 from usbwatch.profile.notes import notes
@@ -29,6 +30,7 @@ __all__ = [
     "sealed",
     "shipped",
     "short",
+    "shown_path",
     "text_in",
     "to_dict",
     "variant_of",

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from itertools import islice
 
 from usbwatch.errors import MORE_FAULTS
+from usbwatch.safe import safe
 
 __all__ = [
     "MOST",
@@ -37,6 +38,8 @@ SEARCHED = 1000
 """How many faults of one kind of check are looked for."""
 
 _LONGEST_QUOTE = 60
+_LONGEST_ESCAPES = 2 + 10 * _LONGEST_QUOTE
+"""Where each letter of a quote is an escape."""
 _LONGEST_MESSAGE = 200
 _LONGEST_GUESS = 60
 _MOST_CANDIDATES = 500
@@ -58,7 +61,7 @@ def quoted(value: object) -> str:
     "'red\\x1b[31m'"
     """
     if isinstance(value, str):
-        text = repr(value[:_LONGEST_QUOTE])
+        text = safe(repr(value[:_LONGEST_QUOTE]), _LONGEST_ESCAPES)
         return text if len(value) <= _LONGEST_QUOTE else f"{text[:-1]}…{text[-1]}"
     if isinstance(value, bool):
         return "true" if value else "false"
@@ -74,8 +77,7 @@ def word(value: str) -> str:
 
 def one_line(text: str) -> str:
     """``text`` of another library's making, without what a terminal would obey, cut when long."""
-    shown = "".join(letter if letter.isprintable() else ascii(letter)[1:-1] for letter in text[:_LONGEST_MESSAGE])
-    return shown if len(text) <= _LONGEST_MESSAGE else f"{shown}…"
+    return safe(text, _LONGEST_MESSAGE)
 
 
 def place_text(place: Place) -> str:
@@ -86,7 +88,7 @@ def place_text(place: Place) -> str:
 
 def shown_path(path: str) -> str:
     """A path as a message may show it."""
-    return path if path.isprintable() else ascii(path)
+    return path if safe(path, len(path)) == path else ascii(path)
 
 
 def suggestion(wrong: object, right: Iterable[str]) -> str:
