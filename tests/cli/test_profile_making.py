@@ -301,3 +301,16 @@ def test_a_capture_given_as_a_profile_and_the_reverse_are_called_what_they_are(b
     ):
         code, _, err = typed("check", name)
         assert (code, said in err, "capture the unit again" in err) == (3, True, False)
+
+
+def test_an_empty_name_is_no_capture_of_this_machine(typed: Typed) -> None:
+    code, out, err = typed("profile", "draft", "")
+    assert (code, out) == (3, "")
+    assert err.startswith("usbwatch: capture")
+
+
+@pytest.mark.parametrize("day", ["2026-11-29", "2026-12-31"])
+def test_a_draft_tells_the_day_of_its_capture(bench: Path, typed: Typed, day: str) -> None:
+    late = replace(small_capture(), taken_at=f"{day}T09:14:00Z")
+    (bench / "late.json").write_text(to_json(late), encoding="utf-8")
+    assert f'since = "{day}"' in typed("profile", "draft", "late.json")[1]

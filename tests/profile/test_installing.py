@@ -125,6 +125,38 @@ def test_a_file_of_another_profile_in_the_way_is_not_lost(own: Path, tmp_path: P
     assert 'id = "renamed"' in Path(done.backup).read_text(encoding="utf-8")
 
 
+def test_every_broken_file_that_is_replaced_is_kept_byte_by_byte(own: Path, tmp_path: Path) -> None:
+    own.mkdir(parents=True)
+    broken = [b"first", b"second \xff", b"#" * (LARGEST_FILE + 1)]
+    for content in broken:
+        (own / "larch-x.toml").write_bytes(content)
+        put(source(tmp_path), replace=True)
+    assert {one.read_bytes() for one in own.glob("*.bak")} == set(broken)
+
+
+def test_a_link_in_the_place_of_the_copy_is_not_followed(own: Path, tmp_path: Path) -> None:
+    put(source(tmp_path))
+    first = Path(put(source(tmp_path, name="Larch Y"), replace=True).backup)
+    precious = tmp_path / "precious.txt"
+    precious.write_bytes(b"precious")
+    put(source(tmp_path), replace=True)
+    before = (own / "larch-x.toml").read_bytes()
+    first.unlink()
+    first.symlink_to(precious)
+    with pytest.raises(UnwritableOutput, match="cannot be copied"):
+        put(source(tmp_path, name="Larch Z"), replace=True)
+    assert precious.read_bytes() == b"precious"
+    assert (own / "larch-x.toml").read_bytes() == before
+
+
+def test_what_takes_the_place_of_a_file_has_its_rights(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text("before", encoding="utf-8")
+    path.chmod(0o600)
+    write_file(str(path), "after", force=True)
+    assert (path.read_text(encoding="utf-8"), path.stat().st_mode & 0o777) == ("after", 0o600)
+
+
 def test_a_link_in_the_library_is_never_written_through(own: Path, tmp_path: Path) -> None:
     own.mkdir(parents=True)
     precious = tmp_path / "precious.txt"

@@ -82,6 +82,8 @@ def _refuse_taken(output: str | None) -> None:
 
     if output is not None and os.path.lexists(output):
         raise UnwritableOutput(output, "is there already", "choose another name with --output")
+    if output is not None and not Path(output).absolute().parent.is_dir():
+        raise UnwritableOutput(output, "is in a folder that is not there", "make it, or choose another with --output")
 
 
 def _sources(given: tuple[str, ...], emulated: list[str]) -> Iterator[Source]:

@@ -101,11 +101,14 @@ def _files(sources: tuple[str, ...]) -> list[str | UsbwatchError]:
     return found
 
 
+_REMEDY = "mend that, or name another folder with USBWATCH_PROFILES"
+
+
 def _installed(path: str, *, replace: bool) -> Installed:
     from usbwatch.cli.writing import write_file
     from usbwatch.profile import install
 
-    return install(path, lambda target, text: write_file(target, text, force=True), replace=replace)
+    return install(path, lambda target, text: write_file(target, text, force=True, remedy=_REMEDY), replace=replace)
 
 
 def _sentence(one: Installed) -> str:

@@ -77,13 +77,13 @@ def draft_profile(
     cannot know (prices, times, which cable carries what) stands there to be
     filled in or corrected.
     """
-    if capture and (root or log):
+    if capture is not None and (root or log):
         raise click.UsageError("--root and --log are for capturing now; leave them out when a CAPTURE is given.")
     if output and update:
         raise click.UsageError("--output writes a new file and --update changes one; give one of them.")
     from usbwatch.cli.taking import loaded, taken
 
-    seen = loaded(capture) if capture else taken(root, log)
+    seen = loaded(capture) if capture is not None else taken(root, log)
     if update is not None:
         _update(update, seen, layout)
     else:
@@ -153,7 +153,7 @@ def _update(path: str, seen: Capture, layout: str | None) -> None:
         return
     _refuse_unsound(path, result.text)
     after = sealed(result.text) if profile.digest else result.text
-    write_file(path, after, force=True)
+    write_file(path, after, force=True, remedy="choose a file that can be written")
     say(f"usbwatch: added to {shown_path(path)}: {', '.join(result.added)}.")
 
 

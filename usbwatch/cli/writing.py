@@ -6,6 +6,7 @@ import contextlib
 import os
 import re
 import secrets
+import stat
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -45,7 +46,8 @@ def write_file(path: str, text: str, *, force: bool = False, remedy: str = _REME
         raise UnwritableOutput(path, "is there already", remedy) from None
     except (OSError, ValueError, RuntimeError) as error:  # ValueError: a NUL; RuntimeError: a loop of links
         reason = getattr(error, "strerror", None) or str(error)
-        raise UnwritableOutput(path, f"cannot be written ({reason})", "choose another place with -o") from error
+        elsewhere = "choose another place with -o" if remedy == _REMEDY else remedy
+        raise UnwritableOutput(path, f"cannot be written ({reason})", elsewhere) from error
 
 
 def _write_beside(target: Path, content: bytes, *, force: bool) -> None:
@@ -56,6 +58,7 @@ def _write_beside(target: Path, content: bytes, *, force: bool) -> None:
         with os.fdopen(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL | NO_TRANSLATION, 0o666), "wb") as file:
             file.write(content)
             file.flush()
+            _keep_mode(target, file.fileno())
             os.fsync(file.fileno())
         if force:
             draft.replace(target)
@@ -64,6 +67,12 @@ def _write_beside(target: Path, content: bytes, *, force: bool) -> None:
     finally:
         draft.unlink(missing_ok=True)
     _sync_folder(target.parent)
+
+
+def _keep_mode(target: Path, handle: int) -> None:
+    """What takes the place of a file has its rights; a system without such rights goes on."""
+    with contextlib.suppress(OSError, AttributeError):
+        os.fchmod(handle, stat.S_IMODE(target.stat().st_mode))
 
 
 def _move_without_overwriting(draft: Path, target: Path) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -26,6 +25,7 @@ from usbwatch.model import (
     is_location,
 )
 from usbwatch.profile.crosschecks import MOST_PARTS
+from usbwatch.profile.days import day_of
 from usbwatch.profile.faults import quoted
 from usbwatch.profile.places import impossible
 
@@ -95,7 +95,7 @@ def draft(capture: Capture, layout: Layout, *, today: str = "", counted: Census 
     entries = _entries(kept, layout, capture)
     parts, checks = _used(layout, entries)
     name = model_name(capture.unit)
-    day = capture.taken_at[:10] if _DAY.match(capture.taken_at) else ""
+    day = day_of(capture.taken_at)
     match, remarks, offered = match_of(capture.unit)
     return Draft(
         id=model_id(name),
@@ -114,10 +114,6 @@ def draft(capture: Capture, layout: Layout, *, today: str = "", counted: Census 
         unseen=found.unseen,
         left_out=(*found.left_out, *refused),
     )
-
-
-_DAY = re.compile(r"(?:19|20)\d\d-(?:0[1-9]|1[0-2])-(?:0[1-9]|1\d|2[0-8])")
-"""A day that every month has; a clock that tells another is rare, and then the date is left out."""
 
 
 def can_be_held(place: str, function: str) -> bool:

@@ -7,11 +7,11 @@ The rules of reference stand first, as tables.
 
 from __future__ import annotations
 
-import datetime as dt
 import re
 from collections.abc import Iterator
 
 from usbwatch.model import is_location
+from usbwatch.profile.days import is_day
 from usbwatch.profile.faults import Fault, Place, quoted, suggestion, word
 from usbwatch.profile.overlaps import claims_in, overlaps
 from usbwatch.profile.places import impossible
@@ -34,7 +34,7 @@ _REFERENCES: dict[tuple[str, str], tuple[str, ...]] = {
 """Which tables the names in a key may come from."""
 
 _LONGEST_CIRCLE = 8
-_DATE = re.compile(r"\d{4}-\d{2}-\d{2}\Z")
+_DATE = re.compile(r"\d{4}-\d{2}-\d{2}\Z", re.ASCII)
 _USB_OR_PCI_ID = re.compile(r"[0-9A-Fa-f]{4}:[0-9A-Fa-f]{4}\Z")
 
 _Entries = dict[str, dict[str, dict[str, object]]]
@@ -50,7 +50,7 @@ def crosschecks(document: dict[str, object]) -> Iterator[Fault]:
     yield from _needs_faults(entries)
     yield from _device_values(entries["device"])
     yield from _taken_twice(entries)
-    yield from _date_fault(document.get("date"))
+    yield from _date_faults(document)
     yield from _choosing_faults(document, entries["variant"])
     yield from _money_faults(document.get("money"))
 
@@ -215,13 +215,14 @@ def _ids(value: object) -> Iterator[str]:
     return (text for _, text in _texts(value, ()))
 
 
-def _date_fault(value: object) -> Iterator[Fault]:
-    if not isinstance(value, str) or not _DATE.match(value):
-        return
-    try:
-        dt.date.fromisoformat(value)
-    except ValueError:
-        yield Fault(place=("date",), problem=f"{quoted(value)} is no day of the calendar")
+def _date_faults(document: dict[str, object]) -> Iterator[Fault]:
+    basis = document.get("basis")
+    days: dict[Place, object] = {("date",): document.get("date")}
+    if isinstance(basis, dict):
+        days |= {("basis", key): basis.get(key) for key in ("since", "until")}
+    for place, value in days.items():
+        if isinstance(value, str) and _DATE.match(value) and not is_day(value):
+            yield Fault(place=place, problem=f"{quoted(value)} is no day of the calendar")
 
 
 def _choosing_faults(document: dict[str, object], variants: dict[str, dict[str, object]]) -> Iterator[Fault]:

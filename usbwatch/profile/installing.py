@@ -11,11 +11,12 @@ import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from enum import Enum
+from hashlib import sha256
 from pathlib import Path
 
+from usbwatch.capture.opening import NO_TRANSLATION
 from usbwatch.errors import BadProfile, UnwritableOutput
 from usbwatch.model import Profile
-from usbwatch.profile.digest import short
 from usbwatch.profile.faults import shown_path
 from usbwatch.profile.library import users_folder
 from usbwatch.profile.reading import LARGEST_FILE, load, parse, text_in
@@ -69,7 +70,9 @@ def install(path: str, write: Write, *, replace: bool = False) -> Installed:
 
     Raises ``BadProfile`` for a file that is no sound profile, or whose id
     another profile of the library has when ``replace`` is not given, and
-    ``UnwritableOutput``; the library is then as it was.
+    ``UnwritableOutput``; the library is then as it was, but for copies of what
+    was to be replaced (and for a second file with the id, where that could not
+    be taken away: the error says so).
     """
     text = text_in(path)
     profile = parse(text, path)
@@ -83,7 +86,7 @@ def install(path: str, write: Write, *, replace: bool = False) -> Installed:
         return Installed(profile=profile, outcome=Outcome.SAME, path=str(there[0]))
     if there and not replace:
         raise BadProfile(shown_path(path), (("id", _taken(profile, there[0])),))
-    backup = [_kept(one, write) for one in there]
+    backup = [_kept(one) for one in there]
     write(str(target), final)
     for one in there:
         if one != target:
@@ -163,13 +166,24 @@ def _sound_text(path: Path) -> str:
     return text
 
 
-def _kept(path: Path, write: Write) -> str:
-    """A copy of a file that is about to be replaced, under a name that no profile has and that tells its content."""
-    text = text_in(str(path))
+def _kept(path: Path) -> str:
+    """A copy of a file that is about to be replaced, byte by byte, under a name that its content gives.
+
+    Raises ``UnwritableOutput``. A link in the place of the copy is not followed.
+    """
     try:
-        mark = short(digest_of(text))
-    except ValueError:
-        mark = "broken"
-    copy = path.with_name(f"{path.stem}.{mark}.bak")
-    write(str(copy), text)
+        content = path.read_bytes()
+        copy = path.with_name(f"{path.stem}.{sha256(content).hexdigest()[:_MARK]}.bak")
+        if not (copy.is_file() and not copy.is_symlink() and copy.read_bytes() == content):
+            with os.fdopen(os.open(copy, os.O_WRONLY | os.O_CREAT | os.O_EXCL | NO_TRANSLATION, 0o666), "wb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+    except OSError as error:
+        remedy = "nothing was replaced; mend that, or move the old one away"
+        raise UnwritableOutput(str(path), f"cannot be copied ({error.strerror})", remedy) from error
     return str(copy)
+
+
+_MARK = 12
+"""Digits of the digest in the name of a copy."""

@@ -32,14 +32,14 @@ _LONGEST_NUMBER = 8
 _PCI_ROOT = re.compile(r"pci[0-9a-f]{4,}:[0-9a-f]{2}\Z")
 _PCI_LIKE = re.compile(r"([0-9a-fA-F]{1,2})\.([0-9a-fA-F])\Z")
 _ROOT_HUB = re.compile(r"usb[123]\Z")
-_PORTS = re.compile(r"\d+(\.\d+)*\Z")
+_PORTS = re.compile(r"\d+(\.\d+)*\Z", re.ASCII)
 _NAME_SEG = re.compile(r"[A-Z_][A-Z0-9_]{3}\Z")
 _FIRMWARE_ID = re.compile(r"[A-Z0-9]{5,}\Z")
-_SAME_PLACE = re.compile(r"#\d+\Z")
+_SAME_PLACE = re.compile(r"#\d+\Z", re.ASCII)
 """What a capture puts behind the second of two nodes of one place."""
 _ACPI_WORDS = frozenset({"root", "device"})
 """The root object, and one that has neither name nor hardware id."""
-_PS2_PORT = re.compile(r"(kbd|aux\d?)\Z")
+_PS2_PORT = re.compile(r"(kbd|aux\d?)\Z", re.ASCII)
 """``i8042 KBD port``, ``i8042 AUX port`` (drivers/input/serio/i8042.c), as a capture writes them."""
 
 
@@ -105,14 +105,14 @@ def _pci(hop: str, *, below_root: bool) -> str:
 
 def _usb_numbering(hop: str) -> str:
     """A root hub after its controller."""
-    if re.match(r"usb\d*\Z", hop) and not _ROOT_HUB.match(hop):
+    if re.match(r"usb\d*\Z", hop, re.ASCII) and not _ROOT_HUB.match(hop):
         return f"has {word(hop)}; {_ROOT_HUBS}"
     return ""
 
 
 def _usb(hop: str, *, of_fast_hub: bool, function: str) -> str:
     if not _PORTS.match(hop):
-        return "" if re.match(r"if\d+\Z", hop) else _NO_CHAIN.format(word(hop))
+        return "" if re.match(r"if\d+\Z", hop, re.ASCII) else _NO_CHAIN.format(word(hop))
     written = hop.split(".")
     ports = [int(port[:_LONGEST_NUMBER]) for port in written]
     bad = next((port for port in ports if not 1 <= port <= _MOST_PORTS), None)

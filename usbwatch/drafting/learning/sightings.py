@@ -15,6 +15,7 @@ from usbwatch.drafting.census import Census, LeftOut, Resident, census
 from usbwatch.drafting.learning.vision import Vision, vision
 from usbwatch.drafting.wellness import mute_gauge
 from usbwatch.model import Capture, Node, Profile
+from usbwatch.profile.days import day_of
 
 __all__ = ["STRINGS", "Manner", "Role", "Sighting", "Thing", "kernel_series", "sighting"]
 
@@ -108,13 +109,10 @@ def sighting(capture: Capture) -> Sighting:
         vision=vision(seen),
         texts=texts,
         serial=_serial(capture.unit.product_serial),
-        day=capture.taken_at[:10] if _DAY.match(capture.taken_at) else "",
+        day=day_of(capture.taken_at),
         troubles=_troubles(capture),
         useless=_useless(capture, things),
     )
-
-
-_DAY = re.compile(r"(?:19|20)\d\d-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01])", re.ASCII)
 
 
 _MOST_TROUBLES = 8
