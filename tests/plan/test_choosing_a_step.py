@@ -433,7 +433,7 @@ def test_a_link_that_may_come_and_go_is_flexed_before_the_unit_is_given_out() ->
 
 
 def test_a_capture_that_is_only_repeated_mends_nothing_and_says_so() -> None:
-    again = proposal(asked(HERON_PRICED, HERON_LOST), "repeat:")
+    again = proposal(asked(HERON_PRICED, found(HERON, camera=Symptom.DEGRADED)), "repeat:")
     assert "makes the unit well" not in again.why
     assert "for it comes and goes: that points to " in again.why
     assert "If nothing changes (" in again.why
