@@ -25,6 +25,7 @@ from usbwatch.drafting import LAYOUTS, Draft, Layout, census, draft, layout_for,
 from usbwatch.drafting.naming import model_name, told
 from usbwatch.model import Capture, ExpectedDevice, Kind, Node, Profile, Rung, UnitStrings, Verdict
 from usbwatch.profile import notes, parse, shipped
+from usbwatch.profile.reading import LARGEST_FILE
 
 CAPTURES = sorted(shipped("captures").glob("*-*.json"))
 USB = "pci0000:00/14.0/usb2"
@@ -316,3 +317,12 @@ def test_whatever_sits_on_a_tree_of_hubs_the_draft_is_sound(
 ) -> None:
     _, _, profile = drafted(replace(capture, nodes=tuple(nodes)), layout)
     assert [remark for _, remark in notes(profile) if "order" in remark or "no way" in remark] == []
+
+
+def test_a_draft_of_thousands_of_devices_is_still_a_file_that_can_be_read() -> None:
+    whole = load(str(CAPTURES[0]))
+    device = next(node for node in whole.nodes if node.bus == "usb" and node.kind is Kind.DEVICE)
+    crowd = tuple(replace(device, location=f"{USB}/{1 + n % 250}.{1 + n // 250}", name="x" * 60) for n in range(5000))
+    _, text, _ = drafted(replace(whole, nodes=(*whole.nodes, *crowd)))
+    assert len(text.encode("utf-8")) < LARGEST_FILE / 2
+    assert re.search(r"and \d+ more", text)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping
 
+from usbwatch.drafting.census import LeftOut
 from usbwatch.drafting.draft import Draft, Entry
 from usbwatch.drafting.pieces import as_comment, comment, headline, toml_lines
 from usbwatch.model import ExpectedDevice, HandCheck, Part, PartKind, Rung
@@ -213,17 +214,28 @@ def _beside_devices(draft: Draft) -> Iterator[str]:
         ("Named by firmware, and not there: of another variant, or lost in this unit", draft.unfitted),
         ("Named by firmware, where this capture could not see", draft.unseen),
     ):
-        if unfitted:
-            yield from ("", headline(title))
-        for part in unfitted:
-            yield from comment(f"{part.what}, {part.where} ({part.said_by}): {part.because}", under="#   ")
+        told = [f"{part.what}, {part.where} ({part.said_by}): {part.because}" for part in unfitted]
+        yield from _listed(title, told)
     for outside, heading in ((True, "Left out: helper devices"), (False, "Left out, with the reason")):
-        those = [one for one in draft.left_out if one.outside is outside]
-        if those:
-            yield from ("", headline(heading))
-        for one in those:
-            called = " ".join(filter(None, (one.node.name, one.node.identity))) or one.node.bus
-            yield from comment(f"{called}, {one.node.location}: {one.reason}", under="#   ")
+        yield from _listed(heading, [_left_out(one) for one in draft.left_out if one.outside is outside])
+
+
+_MOST_LISTED = 100
+"""Lines of one list: no laptop has so many, and a file has to stay one that can be read."""
+
+
+def _listed(title: str, told: list[str]) -> Iterator[str]:
+    if told:
+        yield from ("", headline(title))
+    for sentence in told[:_MOST_LISTED]:
+        yield from comment(sentence, under="#   ")
+    if len(told) > _MOST_LISTED:
+        yield from comment(f"and {len(told) - _MOST_LISTED} more", under="#   ")
+
+
+def _left_out(one: LeftOut) -> str:
+    called = " ".join(filter(None, (one.node.name, one.node.identity))) or one.node.bus
+    return f"{called}, {one.node.location}: {one.reason}"
 
 
 def _checks(draft: Draft) -> Iterator[str]:
