@@ -228,7 +228,7 @@ def test_what_no_capture_tells_apart_comes_with_the_cheapest_thing_that_would() 
     alone = suspicion("display-cable", 0.3, explains=("camera",))
     text = flat(with_suspects(replace(NO_SUSPECTS, parts=(*like, alone))))
     _, _, told = text.partition("WHAT NO CAPTURE CAN TELL APART ")
-    wanted = "Top-case flex and Top case cheapest that would Does the caps lock light come on? (EUR <1, 1 min) "
+    wanted = "Top-case flex and Top case told by, cheapest Does the caps lock light come on? (EUR <1, 1 min) "
     assert told.startswith(wanted)
 
 

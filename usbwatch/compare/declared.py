@@ -16,16 +16,14 @@ from usbwatch.compare.declared_ports import PORT_TABLE, port_declarations
 from usbwatch.compare.declared_smbios import smbios_declarations
 from usbwatch.compare.declared_soundwire import soundwire_declarations
 from usbwatch.compare.scene import scene
-from usbwatch.model import Capture, Declaration, DeclaredState, Finding, Profile, Verdict
+from usbwatch.model import Capture, Declaration, DeclaredState, Finding, Verdict
 
 __all__ = ["beside_firmware", "declarations", "is_empty_port"]
-
-_NO_PROFILE = Profile(id="", name="", source="")
 
 
 def declarations(capture: Capture) -> tuple[Declaration, ...]:
     """Every internal part that firmware names, by location, with what the kernel found of it."""
-    seen = scene(capture, _NO_PROFILE)
+    seen = scene(capture)
     sources = (acpi_declarations, port_declarations, smbios_declarations, soundwire_declarations)
     found = [one for source in sources for one in source(seen)]
     return tuple(sorted(_once(found), key=lambda one: one.where))

@@ -80,8 +80,8 @@ def _task(
 ) -> HandTask:
     node = finding.node if finding is not None else None
     if node is None:
-        what = finding.verdict.value if finding is not None else "not there"
-        return HandTask(device=device, deed=deed, why_not=f"it is {what}: no node of it is there to listen to")
+        what = "" if finding is None or seen.capture.system.virtual else f"it is {finding.verdict.value}: "
+        return HandTask(device=device, deed=deed, why_not=f"{what}no node of it is there to listen to")
     near = _near(node, device, heard, seen)
     own = tuple(place for place, deaf in near.items() if not deaf)
     return HandTask(device=device, deed=deed, own=own, why_not=_why_not(deed, node, near, seen))

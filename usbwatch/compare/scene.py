@@ -114,8 +114,8 @@ _PLACED = {
 _TELLING = {Kind.DEVICE: 0, Kind.PORT: 1, Kind.INFRASTRUCTURE: 2, Kind.FUNCTION: 3, Kind.DECLARED: 4, Kind.INTERFACE: 5}
 
 
-def scene(capture: Capture, profile: Profile) -> Scene:
-    """The capture indexed against the places that the profile names."""
+def scene(capture: Capture, profile: Profile | None = None) -> Scene:
+    """The capture indexed against the places that a profile names; without one none is named."""
     at: dict[str, list[Node]] = {}
     ports: dict[str, Node] = {}
     for node in capture.nodes:
@@ -131,7 +131,7 @@ def scene(capture: Capture, profile: Profile) -> Scene:
         at={place: tuple(sorted(nodes, key=_telling)) for place, nodes in at.items()},
         ports=ports,
         coverage={coverage.bus: coverage for coverage in capture.coverage},
-        named=_named(profile, ports),
+        named=_named(profile, ports) if profile is not None else frozenset(),
         troubles={place: tuple(episodes) for place, episodes in troubles.items()},
     )
 

@@ -17,7 +17,7 @@ from usbwatch.compare.declared import declarations
 from usbwatch.compare.scene import Placing, Scene, scene
 from usbwatch.compare.twins import twin
 from usbwatch.drafting.purposes import purpose
-from usbwatch.model import Capture, DeclaredState, Kind, Node, Profile, Rung, hangs_on, outward
+from usbwatch.model import Capture, DeclaredState, Kind, Node, Rung, hangs_on, outward
 
 __all__ = ["DOUBT", "Census", "LeftOut", "Resident", "Unfitted", "census"]
 
@@ -77,15 +77,12 @@ class Census:
     """Named by firmware, where this capture could not see."""
 
 
-_NO_PROFILE = Profile(id="", name="", source="")
-
-
 def census(capture: Capture, *, declared: bool = True) -> Census:
     """Every node of a capture that can stand for an expected device: kept, or left out with the reason.
 
     ``declared`` off spares the search for what firmware names in vain.
     """
-    seen = scene(capture, _NO_PROFILE)
+    seen = scene(capture)
     residents, left_out = _once(seen)
     said = declarations(capture) if declared else ()
     parts = {

@@ -8,11 +8,11 @@ from dataclasses import replace
 from usbwatch.model import CureSuspicion, Hypothesis, PartSuspicion, Site, Suspects, Symptom
 from usbwatch.show.alike import Alike, alike
 from usbwatch.show.checked import Checked
-from usbwatch.show.lines import BLANK, Line, Style, line, spread
+from usbwatch.show.lines import BLANK, Line, Style, line
 from usbwatch.show.safe import safe
-from usbwatch.show.suspects_view import BASIS, names_of, risen
+from usbwatch.show.suspects_view import BASIS, head_lines, names_of, risen
 from usbwatch.show.ticket import heading, labelled
-from usbwatch.show.words import counted, cure, cure_words, listed, part_name, percent, price, small_percent
+from usbwatch.show.words import counted, cure_words, listed, part_name, percent, price, small_percent
 
 __all__ = ["alike_lines", "argument", "every_suspect_lines"]
 
@@ -45,13 +45,8 @@ def _part_lines(checked: Checked, width: int) -> list[Line]:
 
 
 def _one_part(one: PartSuspicion, checked: Checked, width: int) -> list[Line]:
-    parts = {part.id: part for part in checked.profile.parts}
-    part = parts.get(one.part)
-    name = safe(part.name, 60) if part else "Software, no part to replace"
-    remedy = cure(part, parts, checked.profile.money) if part else ""
-    head = line((f"{percent(one.probability):>6}", Style.STRONG), "  ", (name, Style.STRONG), hang=_SET_IN)
     return [
-        *spread(head, remedy, width),
+        *head_lines(one, checked, width),
         *_way_lines(one),
         *_row("explains", names_of(one.explains, checked)),
         *_row("does not explain", names_of(one.leaves, checked)),
@@ -199,7 +194,7 @@ def alike_lines(checked: Checked) -> list[Line]:
 def _group_lines(group: Alike, checked: Checked) -> list[Line]:
     names = listed([part_name(part, checked.profile) for part in group.parts])
     told = line(" " * _SET_IN, (names, Style.STRONG), hang=_SET_IN)
-    return [told, *_row("cheapest that would", [_would(group, checked)])]
+    return [told, *_row("told by, cheapest", [_would(group, checked)])]
 
 
 def _would(group: Alike, checked: Checked) -> str:

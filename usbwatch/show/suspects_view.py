@@ -16,7 +16,7 @@ from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, labelled
 from usbwatch.show.words import counted, cure, listed, percent
 
-__all__ = ["BASIS", "likeliest", "names_of", "risen", "suspect_lines"]
+__all__ = ["BASIS", "head_lines", "likeliest", "names_of", "risen", "suspect_lines"]
 
 _SHOWN = 5
 """Suspects that are shown in full; the others are named with their probability."""
@@ -104,16 +104,21 @@ def _caution_lines(one: PartSuspicion, checked: Checked, warned: set[str]) -> li
     return caution_lines(cautions(part, checked.profile) if part else (), warned)
 
 
-def _suspicion_lines(one: PartSuspicion, checked: Checked, width: int) -> list[Line]:
+def head_lines(one: PartSuspicion, checked: Checked, width: int) -> list[Line]:
+    """The line that names a suspect: its chance, its name, and what puts it right."""
     parts = {part.id: part for part in checked.profile.parts}
     part = parts.get(one.part)
     name = safe(part.name, 60) if part else "Software, no part to replace"
     remedy = cure(part, parts, checked.profile.money) if part else ""
     head = line((f"{percent(one.probability):>6}", Style.STRONG), "  ", (name, Style.STRONG), hang=_SET_IN)
+    return spread(head, remedy, width)
+
+
+def _suspicion_lines(one: PartSuspicion, checked: Checked, width: int) -> list[Line]:
     telling = max(_FAINT_BELOW / 2, one.probability / 10)
     ways = [f"{safe(site.name, 80)} {percent(chance)}" for site, chance in risen(one) if chance >= telling]
     return [
-        *spread(head, remedy, width),
+        *head_lines(one, checked, width),
         *labelled("how", ways, _SET_IN),
         *labelled("explains", names_of(one.explains, checked), _SET_IN),
         *labelled("does not explain", names_of(one.leaves, checked), _SET_IN),

@@ -8,12 +8,12 @@ binomial coefficient, which all suppositions share).
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from math import exp, inf, lgamma, log, sqrt
 
 from usbwatch.drafting.learning.assumptions import Beta
 
-__all__ = ["UNIFORM", "chances", "explains", "together", "wilson"]
+__all__ = ["UNIFORM", "any_shares", "chances", "explains", "together", "wilson"]
 
 UNIFORM = Beta(yes=1, no=1)
 _Z = 1.959963984540054
@@ -33,6 +33,15 @@ def wilson(yes: int, of: int) -> tuple[float, float]:
     half = _Z * sqrt(share * (1 - share) / of + spread / (4 * of))
     low, high = (middle - half) / (1 + spread), (middle + half) / (1 + spread)
     return (0.0 if yes == 0 else low), (1.0 if yes == of else high)
+
+
+def any_shares(counts: Sequence[int]) -> float:
+    """Natural logarithm of the probability of choices among several, in one order, when all shares are equally likely.
+
+    The same with a Dirichlet distribution (Gelman et al., section 3.4).
+    """
+    size = len(counts)
+    return lgamma(size) - lgamma(size + sum(counts)) + sum(lgamma(count + 1) for count in counts)
 
 
 def explains(yes: int, no: int, supposed: Beta) -> float:

@@ -8,11 +8,11 @@ they are there as often as a device is, and best of all a string tells where.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import exp, lgamma, log, log1p
+from math import exp, log, log1p
 from typing import TYPE_CHECKING
 
 from usbwatch.drafting.learning.assumptions import NEEDED, PRIOR_INSIDE, PRIOR_NEEDED, PRIOR_UNSURE, STRAY, Prior
-from usbwatch.drafting.learning.evidence import chances, explains, together
+from usbwatch.drafting.learning.evidence import any_shares, chances, explains, together
 from usbwatch.drafting.learning.sightings import Thing
 from usbwatch.drafting.learning.standing import (
     ABSENT,
@@ -239,7 +239,7 @@ def _placed(stands: Sequence[Stand], table: Table) -> dict[str, float]:
         place[table.unit[one.rows]] = number
     there = place >= 0
     counts = np.bincount(place[there], minlength=len(stands)).tolist()
-    logs = {"free": log(1 - _TOLD) + _dirichlet(counts)}
+    logs = {"free": log(1 - _TOLD) + any_shares(counts)}
     for name, share in keys_for(stands[0].bus).items():
         key = table.keys[name]
         told = _told(key.of[table.first_of_unit][there], place[there], len(stands), len(key.values))
@@ -265,15 +265,9 @@ def _told(values: Numbers, place: Numbers, places: int, size: int) -> float | No
         for units, there, count in zip(*cases.tolist(), times.tolist(), strict=True)
     )
     values_in_all = len(counted)
-    return whole + _dirichlet(chosen) - log1p(-exp(_all_alike(values_in_all, places)))
-
-
-def _dirichlet(counts: Sequence[int]) -> float:
-    """Logarithm of the probability of some choices, in one order, when all shares are equally likely."""
-    size = len(counts)
-    return lgamma(size) - lgamma(size + sum(counts)) + sum(lgamma(count + 1) for count in counts)
+    return whole + any_shares(chosen) - log1p(-exp(_all_alike(values_in_all, places)))
 
 
 def _all_alike(choices: int, size: int) -> float:
     """Logarithm of the probability that all choices are the same one."""
-    return log(size) + _dirichlet([choices, *[0] * (size - 1)])
+    return log(size) + any_shares([choices, *[0] * (size - 1)])

@@ -14,7 +14,7 @@ from usbwatch.compare.scene import Scene, scene
 from usbwatch.drafting.census import Census, LeftOut, Resident, census
 from usbwatch.drafting.learning.vision import Vision, vision
 from usbwatch.drafting.wellness import mute_gauge
-from usbwatch.model import Capture, Node, Profile
+from usbwatch.model import Capture, Node
 from usbwatch.profile.days import day_of
 
 __all__ = ["STRINGS", "Manner", "Role", "Sighting", "Thing", "kernel_series", "sighting"]
@@ -95,12 +95,9 @@ class Sighting:
     """Why nothing can be learnt from it, as a phrase; "" where something can."""
 
 
-_NO_PROFILE = Profile(id="", name="", source="")
-
-
 def sighting(capture: Capture) -> Sighting:
     """What a capture shows; never raises for what stands in one."""
-    seen = scene(capture, _NO_PROFILE)
+    seen = scene(capture)
     counted = census(capture, declared=False)
     things = tuple(_things(counted, seen))
     texts = (*(_cut(getattr(capture.unit, key)) for key in STRINGS), kernel_series(capture.system.kernel))

@@ -50,11 +50,9 @@ class Stand:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stands:
-    """All stands, and the rest."""
+    """All stands, and what the captures made of every thing."""
 
     stands: tuple[Stand, ...]
-    helpers: tuple[Thing, ...] = ()
-    """Things that the captures themselves place outside."""
     roles: dict[Thing, Counter[Role]] = field(default_factory=dict)
 
 
@@ -81,15 +79,12 @@ def stands(table: Table) -> Stands:
     """Every device at every place, with the identities that it has there."""
     roles = {thing: _roles(thing, table) for thing in table.columns}
     at: dict[tuple[str, str], list[Thing]] = {}
-    helpers = []
     for thing, counted in roles.items():
         kept = counted[Role.INSIDE] + counted[Role.UNSURE]
-        if counted[Role.OUTSIDE] >= max(kept, 1):
-            helpers.append(thing)
-        elif kept > counted[Role.SPOKEN_FOR]:
+        if kept > max(counted[Role.SPOKEN_FOR], counted[Role.OUTSIDE]):
             at.setdefault((thing.bus, thing.place), []).append(thing)
     found = [stand for _, things in sorted(at.items()) for stand in _at_one_place(things, table, roles)]
-    return Stands(stands=tuple(found), helpers=tuple(sorted(helpers)), roles=roles)
+    return Stands(stands=tuple(found), roles=roles)
 
 
 def _roles(thing: Thing, table: Table) -> Counter[Role]:

@@ -8,11 +8,11 @@ and better than the other strings and the device's own identity do.
 from __future__ import annotations
 
 from collections import Counter
-from math import lgamma, log
+from math import log
 from typing import TYPE_CHECKING
 
 from usbwatch.drafting.learning.assumptions import STRAY
-from usbwatch.drafting.learning.evidence import chances, explains, together
+from usbwatch.drafting.learning.evidence import any_shares, chances, explains, together
 from usbwatch.drafting.learning.merging import Candidate
 from usbwatch.drafting.learning.readings import Shown
 from usbwatch.drafting.learning.standing import ABSENT, PRESENT
@@ -93,7 +93,7 @@ def _teller(readings: list[str], rows: Numbers, table: Table, candidate: Candida
     counts = np.bincount(read, minlength=len(kinds)).tolist()
     logs = {
         "flaw": log(_TELLERS["flaw"]) + together(_flaw(counts)),
-        "free": log(_TELLERS["free"]) + _dirichlet(counts),
+        "free": log(_TELLERS["free"]) + any_shares(counts),
         "identity": log(_TELLERS["identity"]) + _told(_identity(rows, table, candidate), read, len(kinds)),
         "place": log(_TELLERS["place"]) + _told(_place(rows, table, candidate), read, len(kinds)),
     }
@@ -111,11 +111,6 @@ def _flaw(counts: list[int]) -> list[float]:
     """All read alike but for flaws."""
     whole = sum(counts)
     return [-log(len(counts)) + explains(whole - count, count, STRAY) for count in counts]
-
-
-def _dirichlet(counts: list[int]) -> float:
-    size = len(counts)
-    return lgamma(size) - lgamma(size + sum(counts)) + sum(lgamma(count + 1) for count in counts)
 
 
 def _identity(rows: Numbers, table: Table, candidate: Candidate) -> Numbers:
