@@ -11,13 +11,18 @@ from usbwatch.safe import safe
 
 __all__ = [
     "MORE_FAULTS",
+    "BadArchive",
+    "BadBook",
     "BadCapture",
+    "BadEntry",
     "BadLog",
     "BadProfile",
     "BadSupposition",
     "BadTree",
     "NoLibrary",
     "NoProfile",
+    "NoUnit",
+    "Refused",
     "TooManyLooks",
     "UnwritableOutput",
     "UsbwatchError",
@@ -77,6 +82,58 @@ class UnwritableOutput(_FileError):
     noun = "output"
 
 
+class BadBook(_FileError):
+    """A casebook that cannot be opened, read or written; what was recorded in it before is untouched."""
+
+    noun = "casebook"
+
+
+class BadArchive(_FileError):
+    """An archive of units that cannot be taken in; nothing of it was."""
+
+    noun = "archive"
+
+
+class BadEntry(UsbwatchError):
+    """An entry of a unit's history that is not what it should be; ``entry`` is its id, "" where that is not known."""
+
+    def __init__(self, entry: str, problem: str) -> None:
+        super().__init__(entry, problem)
+        self.entry = entry
+        self.problem = problem
+
+    def __str__(self) -> str:
+        name = f"entry {safe(self.entry, _LONGEST)}" if self.entry else "an entry"
+        return f"{name} {safe(self.problem, _LONGEST)}."
+
+
+class NoUnit(UsbwatchError):
+    """No unit of the casebook, or several, are called so."""
+
+    def __init__(self, asked: str, near: tuple[str, ...] = ()) -> None:
+        super().__init__(asked, near)
+        self.asked = asked
+        self.near = near
+
+    def __str__(self) -> str:
+        asked = safe(self.asked, _LONGEST)
+        if self.near:
+            return f"no unit of the casebook is called {asked}; did you mean {', '.join(safe(n) for n in self.near)}?"
+        return f"no unit of the casebook is called {asked}; usbwatch unit list shows those on the bench."
+
+
+class Refused(UsbwatchError):
+    """Something that cannot be recorded of a unit as it stands: why, and what to do."""
+
+    def __init__(self, what: str, remedy: str) -> None:
+        super().__init__(what, remedy)
+        self.what = what
+        self.remedy = remedy
+
+    def __str__(self) -> str:
+        return f"{safe(self.what, _LONGEST)}; {safe(self.remedy, _LONGEST)}."
+
+
 class BadProfile(UsbwatchError):
     """A profile with faults: all of them, each with its place.
 
@@ -114,14 +171,15 @@ class NoProfile(UsbwatchError):
 class NoLibrary(UsbwatchError):
     """A Python package that is needed for what was asked is not installed."""
 
-    def __init__(self, package: str, extra: str) -> None:
-        super().__init__(package, extra)
+    def __init__(self, package: str, extra: str, needed_by: str = "a capture through libusb") -> None:
+        super().__init__(package, extra, needed_by)
         self.package = package
         self.extra = extra
+        self.needed_by = needed_by
 
     def __str__(self) -> str:
         return (
-            f"the Python package {self.package} is not installed, and a capture through libusb needs it; "
+            f"the Python package {self.package} is not installed, and {self.needed_by} needs it; "
             f"install it with: pip install '{self.extra}'."
         )
 

@@ -15,7 +15,7 @@ from typing import Dict, List, Union
 
 from usbwatch.model import CAPTURE_SCHEMA, Capture
 
-__all__ = ["FORMAT", "Document", "Json", "canonical", "digest", "document", "to_json"]
+__all__ = ["FORMAT", "Document", "Json", "canonical", "digest", "document", "plain", "to_json"]
 
 FORMAT = "usbwatch-capture"
 Json = Union[None, bool, int, float, str, List["Json"], Dict[str, "Json"]]
@@ -24,7 +24,7 @@ Document = Dict[str, Json]
 _LARGEST_INTEGER = 2**53 - 1
 
 
-def _plain(value: object) -> Json:
+def plain(value: object) -> Json:
     """Values as JSON knows them: enums by their word, fields that hold their default left out."""
     if isinstance(value, Enum):
         return str(value.value)
@@ -33,16 +33,16 @@ def _plain(value: object) -> Json:
     if isinstance(value, int):
         return value if abs(value) <= _LARGEST_INTEGER else str(value)
     if isinstance(value, dict):
-        return {str(_plain(key)): _plain(item) for key, item in value.items()}
+        return {str(plain(key)): plain(item) for key, item in value.items()}
     if isinstance(value, (tuple, list)):
-        return [_plain(item) for item in value]
+        return [plain(item) for item in value]
     return _fields(value)
 
 
 def _fields(value: object) -> Document:
     assert is_dataclass(value), value
     items = ((field, getattr(value, field.name)) for field in fields(value))
-    return {field.name: _plain(item) for field, item in items if not _is_default(field, item)}
+    return {field.name: plain(item) for field, item in items if not _is_default(field, item)}
 
 
 def _is_default(field: "Field[object]", item: object) -> bool:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import stat
+from dataclasses import dataclass
 
-from usbwatch.capture.document import FORMAT, Document, digest
+from usbwatch.capture.document import FORMAT, Document, canonical, document
 from usbwatch.capture.opening import READ_ONLY
 from usbwatch.errors import BadCapture
 from usbwatch.model import CAPTURE_SCHEMA, Capture
 
-__all__ = ["json_schema", "load", "load_with_digest", "parse"]
+__all__ = ["Saved", "json_schema", "load", "load_saved", "parse", "parse_saved", "saved_of", "saved_of_content"]
 
 LARGEST_FILE = 64 * 1024 * 1024
 _LONGEST_LOCATION = 1000
@@ -22,9 +24,36 @@ def load(path: str) -> Capture:
     return parse(_content(path), path)
 
 
-def load_with_digest(path: str) -> tuple[Capture, str]:
-    """The same, with the digest of its document, by which two files are known to hold the same capture."""
-    return _parsed(_content(path), path)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Saved:
+    """A capture with the document that it was read from, which may hold more than this program reads."""
+
+    capture: Capture
+    content: bytes
+    """The canonical form of the document without its digest: what the digest is of."""
+
+    @property
+    def digest(self) -> str:
+        """``sha256:…``, by which two files are known to hold the same capture."""
+        return "sha256:" + hashlib.sha256(self.content).hexdigest()
+
+
+def load_saved(path: str) -> Saved:
+    """The capture in a file, with its document. Raises ``BadCapture``."""
+    return parse_saved(_content(path), path)
+
+
+def saved_of(capture: Capture) -> Saved:
+    """A capture that was just taken, with the document that it would be written as."""
+    plain = document(capture)
+    del plain["digest"]
+    return Saved(capture=capture, content=canonical(plain))
+
+
+def saved_of_content(content: bytes, name: str) -> Saved:
+    """The capture whose canonical form without digest this is; ``name`` for the sentence of a ``BadCapture``."""
+    digits = hashlib.sha256(content).hexdigest().encode()
+    return parse_saved(content.rstrip()[:-1] + b',"digest":"sha256:' + digits + b'"}', name)
 
 
 def _content(path: str) -> bytes:
@@ -56,10 +85,11 @@ def _refuse_oddities(path: str, status: os.stat_result) -> None:
 
 def parse(content: bytes, path: str) -> Capture:
     """The capture that ``content`` holds; ``path`` is only for the sentence of a ``BadCapture``."""
-    return _parsed(content, path)[0]
+    return parse_saved(content, path).capture
 
 
-def _parsed(content: bytes, path: str) -> tuple[Capture, str]:
+def parse_saved(content: bytes, path: str) -> Saved:
+    """The same with its document."""
     import msgspec
 
     if not content.strip():
@@ -76,7 +106,7 @@ def _parsed(content: bytes, path: str) -> tuple[Capture, str]:
     if not isinstance(plain, dict) or plain.get("format") != FORMAT:
         raise BadCapture(path, f'is JSON, but its "format" is not "{FORMAT}"', "give a file that capture wrote")
     _check_schema(path, plain)
-    _check_digest(path, plain)
+    body = _checked_body(path, plain)
     try:
         capture = msgspec.convert(plain, Capture, strict=True)
     except RecursionError:
@@ -87,7 +117,7 @@ def _parsed(content: bytes, path: str) -> tuple[Capture, str]:
         raise BadCapture(path, f"has a location of more than {_LONGEST_LOCATION} characters", _AGAIN)
     if len({(node.bus, node.location) for node in capture.nodes}) < len(capture.nodes):
         raise BadCapture(path, "has two nodes of one bus at one location", _AGAIN)
-    return capture, str(plain["digest"])
+    return Saved(capture=capture, content=body)
 
 
 _PACKED = {
@@ -119,13 +149,15 @@ def _check_schema(path: str, plain: Document) -> None:
         raise BadCapture(path, problem, "use a newer usbwatch" if schema > CAPTURE_SCHEMA else _AGAIN)
 
 
-def _check_digest(path: str, plain: Document) -> None:
+def _checked_body(path: str, plain: Document) -> bytes:
+    """The canonical form of a document without its digest, once that is known to be of it."""
     try:
-        expected = digest(plain)
+        body = canonical({key: value for key, value in plain.items() if key != "digest"})
     except (ValueError, RecursionError):
-        expected = ""
-    if plain.get("digest") != expected:
+        body = b""
+    if not body or plain.get("digest") != "sha256:" + hashlib.sha256(body).hexdigest():
         raise BadCapture(path, "has been altered or damaged since it was written (its digest does not fit)", _AGAIN)
+    return body
 
 
 def json_schema() -> Document:

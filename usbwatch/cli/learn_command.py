@@ -91,20 +91,20 @@ def _sources(given: tuple[str, ...], emulated: list[str]) -> Iterator[Source]:
 
     ``emulated`` is given the names of those that were made on an emulated machine.
     """
-    from usbwatch.capture.saved import load_with_digest
+    from usbwatch.capture.saved import load_saved
     from usbwatch.cli.screen import say
     from usbwatch.drafting.learning import Source
     from usbwatch.errors import UsbwatchError
 
     for path in _paths(given):
         try:
-            capture, digest = load_with_digest(path)
+            saved = load_saved(path)
         except UsbwatchError as error:
             say(f"usbwatch: {error}")
             continue
-        if capture.system.virtual:
+        if saved.capture.system.virtual:
             emulated.append(path)
-        yield Source(name=path, digest=digest, capture=capture)
+        yield Source(name=path, digest=saved.digest, capture=saved.capture)
 
 
 def _paths(given: tuple[str, ...]) -> Iterator[str]:

@@ -1,0 +1,67 @@
+"""What can be recorded of a unit as it stands."""
+
+from __future__ import annotations
+
+from usbwatch.casebook.entries import kind_of
+from usbwatch.casebook.story import Story
+from usbwatch.errors import Refused
+from usbwatch.model.history import Amended, Attached, Noted, Opened, Recorded, Reopened
+
+__all__ = ["LONGEST_LABEL", "checked_label", "folded", "refuse_out_of_place"]
+
+LONGEST_LABEL = 60
+
+
+def folded(label: str) -> str:
+    """A label with case and spaces folded: two units of one book never share it.
+
+    >>> folded("LB  0007")
+    'lb 0007'
+    """
+    return " ".join(label.split()).casefold()
+
+
+def checked_label(label: str) -> str:
+    """The label without spaces around it. Raises ``Refused`` for one that cannot be shown or typed."""
+    label = " ".join(label.split())
+    if not label or len(label) > LONGEST_LABEL or not label.isprintable():
+        raise Refused(
+            f"a label has 1 to {LONGEST_LABEL} characters that can be printed, and '{label}' does not",
+            "choose another label",
+        )
+    if label.startswith("-"):
+        raise Refused(f"the label '{label}' begins with a hyphen, like an option", "choose another label")
+    return label
+
+
+def refuse_out_of_place(fact: Recorded, told: Story) -> None:
+    """Raise ``Refused`` for a fact that the unit's history leaves no room for."""
+    if isinstance(fact, Opened):
+        raise Refused(f"unit {told.label} is in the book already", "choose another label")
+    if isinstance(fact, Amended):
+        _refuse_amendment(fact, told)
+    elif isinstance(fact, Reopened):
+        if told.ending is None:
+            raise Refused(f"unit {told.label} is on the bench", "close it first, or record what there is to record")
+    elif told.ending is not None and not isinstance(fact, (Noted, Attached)):
+        raise Refused(
+            f"unit {told.label} is closed ({told.ending.value})",
+            f"if it came back, first: usbwatch unit reopen {told.label}",
+        )
+
+
+def _refuse_amendment(fact: Amended, told: Story) -> None:
+    about = next((each for each in told.standings if each.entry.id == fact.entry), None)
+    if about is None:
+        raise Refused(
+            f"unit {told.label} has no such entry that could be amended",
+            f"amend the entry itself, not its amendment; usbwatch unit show {told.label} has the numbers",
+        )
+    if fact.instead is None and isinstance(about.entry.fact, Opened):
+        raise Refused("the entry that opened the unit cannot be withdrawn", "close the unit instead")
+    if fact.instead is not None and type(fact.instead) is not type(about.entry.fact):
+        was, now = kind_of(about.entry.fact), kind_of(fact.instead)
+        raise Refused(
+            f"entry {about.entry.number} is of kind {was}, and cannot become one of kind {now}",
+            "withdraw it, and record the other one",
+        )
