@@ -55,7 +55,7 @@ def _told(fact: dict[str, Any]) -> Iterator[PartSerial]:
 
 
 def _in_capture(store: Store, digest: bytes) -> Iterator[PartSerial]:
-    """What firmware calls the unit's own, and what its fixed parts say; none of a document that is damaged."""
+    """What firmware calls the unit's and the board's own, and what fixed parts say; none of a damaged document."""
     try:
         document = json.loads(content_of(store, digest))
     except (BadBook, ValueError):
@@ -64,5 +64,7 @@ def _in_capture(store: Store, digest: bytes) -> Iterator[PartSerial]:
     for node in document.get("nodes", ()):
         facts = node.get("facts", {})
         serial = facts.get("serial", facts.get("serial_number", ""))
-        if node.get("kind") == "device" and facts.get("removable") != "removable" and isinstance(serial, str):
-            yield PartSerial(of=(node.get("functions") or [node["bus"]])[0], serial=serial)
+        if node["location"] == "dmi/type2":
+            yield PartSerial(of="board", serial=str(serial))
+        elif node["kind"] in {"device", "function"} and facts.get("removable") != "removable":
+            yield PartSerial(of=(node.get("functions") or [node["bus"]])[0], serial=str(serial))

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import random
 import sqlite3
 import time
 from collections.abc import Iterator
@@ -116,7 +117,7 @@ class SqliteStore:
     def writing(self) -> Iterator[None]:
         """A transaction that keeps other writers waiting from its start on, so that none of them fails in its midst."""
         with self._told():
-            self._connection.execute("BEGIN IMMEDIATE")
+            self._patiently("BEGIN IMMEDIATE")
         try:
             self._refuse_lost_file()
             yield
@@ -190,16 +191,29 @@ class SqliteStore:
 
     def _turn_to_wal(self) -> None:
         """Once for a file; SQLite does not wait for others here, so we do."""
+        self._patiently("PRAGMA journal_mode = WAL")
+
+    def _patiently(self, statement: str) -> None:
+        """Run it as soon as no other program is in the way.
+
+        SQLite's own waiting takes ever longer naps, up to 100 ms, so that a
+        writer among several busy ones can starve for seconds. Ours are short,
+        and drawn at random so that two writers do not meet again and again.
+        """
         until = time.monotonic() + PATIENCE_S
-        while True:
-            try:
-                self._connection.execute("PRAGMA journal_mode = WAL")
-            except sqlite3.OperationalError as error:
-                if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
-                    raise
-                time.sleep(0.02)
-            else:
-                return
+        self._connection.execute("PRAGMA busy_timeout = 0")
+        try:
+            while True:
+                try:
+                    self._connection.execute(statement)
+                except sqlite3.OperationalError as error:
+                    if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                        raise
+                    time.sleep(random.uniform(0.0005, 0.005))  # noqa: S311 - no secret
+                else:
+                    return
+        finally:
+            self._connection.execute(f"PRAGMA busy_timeout = {1000 * PATIENCE_S}")
 
     def damage(self) -> str:
         """``PRAGMA integrity_check`` and ``foreign_key_check``: the first thing that either tells."""
