@@ -66,14 +66,14 @@ class SqliteStore:
 
     def __init__(self, path: str, *, must_exist: bool = False) -> None:
         self.name = path
-        self._path = os.path.realpath(path) if "\0" not in path else path  # ":memory:", too, is the name of a file
+        if "\0" in path:
+            raise BadBook(path, "has a name that no file can have", "name another file")
+        self._path = os.path.realpath(path)  # so that ":memory:", too, is the name of a file
         self._wal: tuple[int, int] | None = None
         try:
             self._refuse_oddities(Path(self._path), must_exist=must_exist)
         except OSError as error:
             raise BadBook(path, f"cannot be opened ({error.strerror})", "check the name and its permissions") from None
-        except ValueError:
-            raise BadBook(path, "has a name that no file can have", "name another file") from None
         with self._told():
             self._connection = sqlite3.connect(
                 self._path, timeout=PATIENCE_S, isolation_level=None, cached_statements=256
