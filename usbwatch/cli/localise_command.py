@@ -15,7 +15,6 @@ from usbwatch.cli.steps import parsed_did, part_at_hand, refuse_back_too_soon, s
 
 if TYPE_CHECKING:
     from usbwatch.errors import BadSupposition
-    from usbwatch.localise import Beliefs
     from usbwatch.model import Capture, Look, Profile
     from usbwatch.show import Localised, Seen, Supposed
 
@@ -156,9 +155,7 @@ def _refuse_numbers_beyond(request: _Request) -> None:
 def _result(request: _Request) -> Localised:
     from usbwatch.cli.choosing import chosen
     from usbwatch.cli.one_unit import refuse_other_units, tell_of_order
-    from usbwatch.localise import suspects_of
-    from usbwatch.plan import plan_and_repair
-    from usbwatch.show import Checked, Localised
+    from usbwatch.cli.weighing import weighed
 
     captures = _captures(request)
     profile = chosen(captures[0], request.profile, may_ask=not request.as_json and "-" not in request.paths)
@@ -167,37 +164,8 @@ def _result(request: _Request) -> Localised:
     refuse_other_units(seen)
     tell_of_order(seen)
     at_hand = tuple(part_at_hand(name, profile) for name in request.at_hand)
-    seen = _judged(seen, profile, insisted=request.profile is not None)
-    beliefs, looks = _believed(profile, _looks(seen))
-    told, repair = plan_and_repair(beliefs, looks[-1].findings, at_hand)
-    last = Checked(
-        capture=captures[-1],
-        profile=profile,
-        findings=looks[-1].findings,
-        suspects=suspects_of(beliefs),
-        plan=told,
-        repair=repair,
-    )
-    return Localised(
-        checked=last,
-        seen=seen,
-        supposed=_supposed(request, profile, looks),
-        at_hand=at_hand,
-        not_weighed=len(seen) - len(looks),
-    )
-
-
-def _believed(profile: Profile, looks: tuple[Look, ...]) -> tuple[Beliefs, tuple[Look, ...]]:
-    """What is to be believed, and the looks that it rests on: of more than can be weighed together, the latest."""
-    from usbwatch.errors import TooManyLooks
-    from usbwatch.localise import believe
-    from usbwatch.plan import without_oldest
-
-    while True:
-        try:
-            return believe(profile, looks), looks
-        except TooManyLooks:
-            looks = without_oldest(looks, profile)
+    result, looks = weighed(seen, profile, at_hand, insisted=request.profile is not None)
+    return replace(result, supposed=_supposed(request, profile, looks))
 
 
 def _captures(request: _Request) -> list[Capture]:
@@ -230,19 +198,6 @@ def _seen(captures: Sequence[Capture], request: _Request, profile: Profile) -> t
             )
         )
     return tuple(found)
-
-
-def _judged(seen: Sequence[Seen], profile: Profile, *, insisted: bool) -> tuple[Seen, ...]:
-    """The same, each with what it shows."""
-    from usbwatch.compare import findings
-
-    return tuple(replace(one, findings=findings(one.capture, profile, one.answers, insisted=insisted)) for one in seen)
-
-
-def _looks(seen: Sequence[Seen]) -> tuple[Look, ...]:
-    from usbwatch.model import Look
-
-    return tuple(Look(findings=one.findings, steps=one.steps) for one in seen if one.findings is not None)
 
 
 def _supposed(request: _Request, profile: Profile, looks: tuple[Look, ...]) -> Supposed | None:

@@ -1,0 +1,99 @@
+"""What the book holds of a unit, as the commands that weigh it need it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from usbwatch.casebook import Book, RecordedLook, Story
+    from usbwatch.model import Capture, Profile, Step
+    from usbwatch.show import Localised, Seen
+
+__all__ = ["profile_of", "seen_of", "weighed_story"]
+
+
+def profile_of(told: Story, book: Book, named: str | None = None) -> Profile:
+    """The profile that was named; else the unit's own; else the one that its last capture fits, or the generic one."""
+    from usbwatch import profile as profiles
+    from usbwatch.casebook import looks
+    from usbwatch.cli.choosing import chosen
+    from usbwatch.errors import Refused
+
+    if named is not None or told.model:
+        return profiles.find(named or told.model)
+    digest = next((one.capture for one in reversed(looks(told)) if one.capture), "")
+    if not digest:
+        raise Refused(
+            f"unit {told.label} has neither a model nor a capture",
+            f"capture it with usbwatch unit capture {told.label}, or name its model with --profile",
+        )
+    return chosen(book.saved_capture(digest).capture, None, may_ask=False)
+
+
+def weighed_story(told: Story, book: Book, profile: Profile, *, insisted: bool = False) -> Localised:
+    """All that the present visit of a unit comes to. Raises ``Refused`` where nothing was seen in it."""
+    from usbwatch.cli.weighing import weighed
+    from usbwatch.errors import Refused
+
+    seen = seen_of(told, book, profile)
+    if not seen:
+        raise Refused(
+            f"nothing was seen of unit {told.label} since it came in",
+            f"capture it: usbwatch unit capture {told.label}",
+        )
+    return weighed(seen, profile, insisted=insisted or bool(told.model))[0]
+
+
+def seen_of(told: Story, book: Book, profile: Profile) -> tuple[Seen, ...]:
+    """Each look of the present visit, oldest first, with the steps before it and what a person established."""
+    from usbwatch.casebook import looks
+
+    found: list[Seen] = []
+    for look in looks(told):
+        before = found[-1].capture if found else None
+        found.append(_seen(look, book, profile, before))
+    return tuple(found)
+
+
+def _seen(look: RecordedLook, book: Book, profile: Profile, before: Capture | None) -> Seen:
+    from usbwatch.cli.taking import local_time
+    from usbwatch.show import Seen
+
+    capture = book.saved_capture(look.capture).capture if look.capture else _nothing_seen(look.at, before)
+    return Seen(
+        capture=capture,
+        path=f"entry {look.number}",
+        when=local_time(look.at),
+        steps=tuple(step for step in look.steps if _known(step, profile)),
+        answers=tuple(answer for answer in look.answers if answer.check in _questions(profile)),
+    )
+
+
+def _nothing_seen(at: str, before: Capture | None) -> Capture:
+    """A look at which nobody captured anything: every device is unseen, and answers are all there is."""
+    from usbwatch.model import Capture, System, UnitStrings
+
+    return Capture(
+        taken_at=at,
+        tool="",
+        system=System(platform=""),
+        unit=before.unit if before is not None else UnitStrings(),
+        coverage=(),
+        nodes=(),
+    )
+
+
+def _known(step: Step, profile: Profile) -> bool:
+    """Whether the profile still has what the step was done to; it may have been edited since, and that is said."""
+    from usbwatch.cli.screen import say
+
+    known = not step.of or any(step.of == one.id for one in (*profile.parts, *profile.devices))
+    if not known:
+        say(f"usbwatch: step {step.kind.value}:{step.of} is not weighed: profile {profile.id} has no such part.")
+    return known
+
+
+def _questions(profile: Profile) -> frozenset[str]:
+    from usbwatch.plan import questions
+
+    return frozenset((*(check.id for check in profile.checks), *questions(profile)))
