@@ -21,6 +21,7 @@ from usbwatch.model.location import Location, hangs_on, is_location, outward, pa
 from usbwatch.model.observation import Deed, Observation, Response
 from usbwatch.model.plan import Action, Advice, Outcome, Plan, Proposal
 from usbwatch.model.profile import Basis, ExpectedDevice, HandCheck, Match, Money, Part, PartKind, Profile, Variant
+from usbwatch.model.since import BOARD, UNIT, DeviceSince, Fitted, Serial, SinceBaseline, Wear
 from usbwatch.model.steps import Look, Step, StepKind
 from usbwatch.model.suspects import (
     Cure,
@@ -33,8 +34,10 @@ from usbwatch.model.suspects import (
 )
 
 __all__ = [
+    "BOARD",
     "CAPTURE_SCHEMA",
     "FUNCTIONS",
+    "UNIT",
     "Action",
     "Advice",
     "Answer",
@@ -53,6 +56,7 @@ __all__ = [
     "Declaration",
     "DeclaredState",
     "Deed",
+    "DeviceSince",
     "Episode",
     "EpisodeChange",
     "ExpectedDevice",
@@ -60,6 +64,7 @@ __all__ = [
     "FactChange",
     "Finding",
     "Findings",
+    "Fitted",
     "HandCheck",
     "Hypothesis",
     "Kind",
@@ -80,6 +85,8 @@ __all__ = [
     "Proposal",
     "Response",
     "Rung",
+    "Serial",
+    "SinceBaseline",
     "Site",
     "Software",
     "Step",
@@ -90,6 +97,7 @@ __all__ = [
     "UnitStrings",
     "Variant",
     "Verdict",
+    "Wear",
     "hangs_on",
     "is_location",
     "outward",
