@@ -94,6 +94,14 @@ class Book:
         with self.store.writing():
             return self._add(unit.id, facts, when, papers)
 
+    def draft(self, unit: Unit, facts: Sequence[Recorded], when: When) -> Story:
+        """What the unit's entries would come to with these facts. Raises ``Refused`` as recording them would."""
+        entries = list(self.entries(unit))
+        for fact in facts:
+            refuse_out_of_place(fact, story(entries))
+            entries.append(_entry(unit.id, entries, fact, when))
+        return story(entries)
+
     def _add(self, id_: str, facts: Sequence[Recorded], when: When, papers: Sequence[Paper]) -> tuple[Entry, ...]:
         """The same within a transaction; the unit's row is held until its end."""
         ((key,),) = self.store.rows("SELECT key FROM unit WHERE id = ?{for_update}", id_)
@@ -102,15 +110,7 @@ class Book:
         for fact in facts:
             if entries:
                 refuse_out_of_place(fact, story(entries))
-            entry = Entry(
-                id=secrets.token_hex(16),
-                unit=id_,
-                number=len(entries) + 1,
-                at=when.at or max([when.now, *(one.at for one in entries[-1:])]),
-                recorded_at=when.now,
-                by=when.by,
-                fact=fact,
-            )
+            entry = _entry(id_, entries, fact, when)
             self.put(key, entry, documents)
             entries.append(entry)
         self.renew(key, entries)
@@ -228,6 +228,19 @@ class Book:
             return content_of(self.store, raw_digest(digest))
         except (KeyError, ValueError):
             raise BadBook(self.name, f"has no document {digest}", "import the unit again from its archive") from None
+
+
+def _entry(unit: str, before: Sequence[Entry], fact: Recorded, when: When) -> Entry:
+    """The next entry of a unit; a clock that was set back does not put it before the last one."""
+    return Entry(
+        id=secrets.token_hex(16),
+        unit=unit,
+        number=len(before) + 1,
+        at=when.at or max([when.now, *(one.at for one in before[-1:])]),
+        recorded_at=when.now,
+        by=when.by,
+        fact=fact,
+    )
 
 
 def escaped_like(text: str) -> str:

@@ -17,7 +17,7 @@ __all__ = ["weighed"]
 def weighed(
     seen: Sequence[Seen], profile: Profile, at_hand: tuple[str, ...] = (), *, insisted: bool
 ) -> tuple[Localised, tuple[Look, ...]]:
-    """What is believed after the last look, and the looks that it rests on; ``insisted``: somebody named the profile."""
+    """What is believed after the last look, and the looks that rests on; ``insisted``: somebody named the profile."""
     from usbwatch.localise import suspects_of
     from usbwatch.plan import plan_and_repair
     from usbwatch.show import Checked, Localised

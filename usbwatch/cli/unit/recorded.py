@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from usbwatch.capture.saved import Saved
     from usbwatch.casebook import Book, RecordedLook, Story
     from usbwatch.model import Capture, Profile, Step
     from usbwatch.show import Localised, Seen
@@ -12,8 +15,14 @@ if TYPE_CHECKING:
 __all__ = ["profile_of", "seen_of", "weighed_story"]
 
 
-def profile_of(told: Story, book: Book, named: str | None = None) -> Profile:
-    """The profile that was named; else the unit's own; else the one that its last capture fits, or the generic one."""
+_NONE: Mapping[str, Saved] = MappingProxyType({})
+
+
+def profile_of(told: Story, book: Book, named: str | None = None, new: Mapping[str, Saved] = _NONE) -> Profile:
+    """The profile that was named; else the unit's own; else the one that its last capture fits, or the generic one.
+
+    ``new`` are captures by digest that are not in the book yet.
+    """
     from usbwatch import profile as profiles
     from usbwatch.casebook import looks
     from usbwatch.cli.choosing import chosen
@@ -25,41 +34,48 @@ def profile_of(told: Story, book: Book, named: str | None = None) -> Profile:
     if not digest:
         raise Refused(
             f"unit {told.label} has neither a model nor a capture",
-            f"capture it with usbwatch unit capture {told.label}, or name its model with --profile",
+            f"capture it with usbwatch unit capture {told.label}, or say its model: "
+            f"usbwatch unit amend {told.label} 1 --set model=NAME --reason known",
         )
-    return chosen(book.saved_capture(digest).capture, None, may_ask=False)
+    return chosen(_capture(digest, book, new), None, may_ask=False)
 
 
-def weighed_story(told: Story, book: Book, profile: Profile, *, insisted: bool = False) -> Localised:
+def weighed_story(
+    told: Story, book: Book, profile: Profile, *, insisted: bool = False, new: Mapping[str, Saved] = _NONE
+) -> Localised:
     """All that the present visit of a unit comes to. Raises ``Refused`` where nothing was seen in it."""
     from usbwatch.cli.weighing import weighed
     from usbwatch.errors import Refused
 
-    seen = seen_of(told, book, profile)
+    seen = seen_of(told, book, profile, new)
     if not seen:
         raise Refused(
             f"nothing was seen of unit {told.label} since it came in",
             f"capture it: usbwatch unit capture {told.label}",
         )
-    return weighed(seen, profile, insisted=insisted or bool(told.model))[0]
+    return weighed(seen, profile, insisted=insisted)[0]
 
 
-def seen_of(told: Story, book: Book, profile: Profile) -> tuple[Seen, ...]:
+def seen_of(told: Story, book: Book, profile: Profile, new: Mapping[str, Saved] = _NONE) -> tuple[Seen, ...]:
     """Each look of the present visit, oldest first, with the steps before it and what a person established."""
     from usbwatch.casebook import looks
 
     found: list[Seen] = []
     for look in looks(told):
         before = found[-1].capture if found else None
-        found.append(_seen(look, book, profile, before))
+        capture = _capture(look.capture, book, new) if look.capture else _nothing_seen(look.at, before)
+        found.append(_seen(look, capture, profile))
     return tuple(found)
 
 
-def _seen(look: RecordedLook, book: Book, profile: Profile, before: Capture | None) -> Seen:
+def _capture(digest: str, book: Book, new: Mapping[str, Saved]) -> Capture:
+    return (new[digest] if digest in new else book.saved_capture(digest)).capture
+
+
+def _seen(look: RecordedLook, capture: Capture, profile: Profile) -> Seen:
     from usbwatch.cli.taking import local_time
     from usbwatch.show import Seen
 
-    capture = book.saved_capture(look.capture).capture if look.capture else _nothing_seen(look.at, before)
     return Seen(
         capture=capture,
         path=f"entry {look.number}",
@@ -87,7 +103,7 @@ def _known(step: Step, profile: Profile) -> bool:
     """Whether the profile still has what the step was done to; it may have been edited since, and that is said."""
     from usbwatch.cli.screen import say
 
-    known = not step.of or any(step.of == one.id for one in (*profile.parts, *profile.devices))
+    known = step.of in ("", *(part.id for part in profile.parts), *(device.id for device in profile.devices))
     if not known:
         say(f"usbwatch: step {step.kind.value}:{step.of} is not weighed: profile {profile.id} has no such part.")
     return known
@@ -96,4 +112,4 @@ def _known(step: Step, profile: Profile) -> bool:
 def _questions(profile: Profile) -> frozenset[str]:
     from usbwatch.plan import questions
 
-    return frozenset((*(check.id for check in profile.checks), *questions(profile)))
+    return frozenset(questions(profile))
