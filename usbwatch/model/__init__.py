@@ -13,6 +13,7 @@ from usbwatch.model.capture import (
     System,
     UnitStrings,
 )
+from usbwatch.model.cases import Experience, Grounds, Tally
 from usbwatch.model.changes import ChangeKind, Changes, CoverageChange, EpisodeChange, FactChange, NodeChange
 from usbwatch.model.findings import Answer, Claim, Declaration, DeclaredState, Finding, Findings, Loss, Symptom
 from usbwatch.model.functions import FUNCTIONS
@@ -60,11 +61,13 @@ __all__ = [
     "Episode",
     "EpisodeChange",
     "ExpectedDevice",
+    "Experience",
     "Fact",
     "FactChange",
     "Finding",
     "Findings",
     "Fitted",
+    "Grounds",
     "HandCheck",
     "Hypothesis",
     "Kind",
@@ -94,6 +97,7 @@ __all__ = [
     "Suspects",
     "Symptom",
     "System",
+    "Tally",
     "UnitStrings",
     "Variant",
     "Verdict",
