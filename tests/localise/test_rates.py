@@ -169,6 +169,11 @@ class TestWhatHoldsOfAnyExperience:
         now = priors(Experience(own=cases, sites=expected))
         assert now == pytest.approx(then, rel=1e-4)
 
+    def test_a_profile_that_names_hardly_anything_learns_all_the_same(self) -> None:
+        bare = replace(LARCH, parts=(), devices=(device("pen", "pen", "case", weight=0),), checks=())
+        assert priors(Experience(own=100, sites={"dead:pen": 90}), bare)["dead:pen"] > 0.04
+        assert priors(Experience(own=100), replace(bare, devices=())) == {}
+
 
 class TestClasses:
     @pytest.mark.parametrize(

@@ -68,6 +68,9 @@ So a known defect of a model is learnt, whatever its profile or the tables say.
 
 _LEAST, _MOST = 1e-6, 0.5
 
+_LEAST_FAULTY = 0.1
+"""A profile that names hardly any failure says little of how many units have one: a case is ten units at most."""
+
 
 def site_class(kind: SiteKind, function: str = "") -> str:
     """The class of a site: its kind, and the function of the device where it is one of a device.
@@ -105,7 +108,8 @@ def grounds_of(every: Iterable[Way], experience: Experience) -> dict[str, Ground
 
 def units_per_case(every: Iterable[Way]) -> float:
     """How many units come to the bench for one in which something known has failed, by the starting values."""
-    return 1 / (1 - prod(1 - _bounded(_starting(way) * way.weight) for way in _known(every)))
+    healthy = prod(1 - _bounded(_starting(way) * way.weight) for way in _known(every))
+    return 1 / max(_LEAST_FAULTY, 1 - healthy)
 
 
 def _grounds(way: Way, experience: Experience, units: float) -> Grounds:
