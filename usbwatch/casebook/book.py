@@ -11,18 +11,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from usbwatch.capture.saved import Saved, saved_of_content
-from usbwatch.casebook.entries import digests_in, entry_of, written
+from usbwatch.casebook.entries import checked, digests_in, entry_of
+from usbwatch.casebook.finding import Found, find
 from usbwatch.casebook.migrations import bring_up_to_date
 from usbwatch.casebook.packing import Paper, content_of, digest_text, kept, raw_digest
-from usbwatch.casebook.rules import checked_label, folded, refuse_out_of_place
-from usbwatch.casebook.store import Row, Store
+from usbwatch.casebook.rows import UNIT, escaped_like, unit_of
+from usbwatch.casebook.rules import checked_label, folded, refuse_out_of_place, storable
+from usbwatch.casebook.serials import add_serials, serials_in
+from usbwatch.casebook.store import Store
 from usbwatch.casebook.story import Story, story
 from usbwatch.errors import BadBook, NoUnit, Refused
-from usbwatch.model.history import Ending, Entry, Opened, Recorded, Unit
+from usbwatch.model.history import Entry, Opened, PartSerial, Recorded, Unit
 
 __all__ = ["Book", "When", "paper_of"]
-
-_UNIT = "unit.id, unit.label, unit.model, unit.ending, unit.opened_at, unit.changed_at, unit.entries"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,11 +37,16 @@ class When:
     by: str = ""
 
 
-def paper_of(saved: Saved) -> Paper:
-    """A capture on its way into the book."""
+def paper_of(saved: Saved, serials: Sequence[PartSerial] = ()) -> Paper:
+    """A capture on its way into the book; ``serials`` are those in it besides what firmware calls the unit's own."""
     unit = saved.capture.unit
-    family = folded(f"{unit.sys_vendor} {unit.product_name}").encode("utf-8", "backslashreplace").decode()
-    return Paper(kind="capture", content=saved.content, family=family.replace("\0", "")[:200] or "?")
+    own = (PartSerial(of="unit", serial=unit.product_serial),) if unit.product_serial else ()
+    return Paper(
+        kind="capture",
+        content=saved.content,
+        family=folded(f"{unit.sys_vendor} {unit.product_name}")[:200] or "?",
+        serials=(*own, *serials),
+    )
 
 
 class Book:
@@ -74,16 +80,16 @@ class Book:
         checked_label(opened.label)
         id_ = secrets.token_hex(16)
         with self.store.writing():
-            if self.store.rows("SELECT 1 FROM unit WHERE folded = ?", folded(opened.label)):
+            self.store.do(
+                "INSERT INTO unit (id, label, folded, model, opened_at, changed_at, entries)"
+                " VALUES (?, ?, ?, ?, ?, ?, 0) ON CONFLICT (folded) DO NOTHING",
+                *(id_, opened.label, folded(opened.label), storable(opened.model), when.at or when.now, when.now),
+            )
+            if not self.store.rows("SELECT 1 FROM unit WHERE id = ?", id_):
                 raise Refused(
                     f"there is a unit {opened.label} in the book",
                     f"choose another label, or, if it came back: usbwatch unit reopen {opened.label}",
                 )
-            self.store.do(
-                "INSERT INTO unit (id, label, folded, model, opened_at, changed_at, entries)"
-                " VALUES (?, ?, ?, ?, ?, ?, 0)",
-                *(id_, opened.label, folded(opened.label), opened.model, when.at or when.now, when.now),
-            )
             entries = self._add(id_, (opened, *more), when, papers)
         return self.unit_by_id(id_), entries
 
@@ -125,11 +131,14 @@ class Book:
                 key,
             )
             resembling = [row[0] for row in first]
-        return {digest_text(paper.raw_digest): kept(self.store, paper, resembling) for paper in papers}
+        for paper in papers:
+            add_serials(self.store, key, paper.serials)
+        ordered = sorted(papers, key=lambda paper: paper.raw_digest)  # so that no two programs wait for each other
+        return {digest_text(paper.raw_digest): kept(self.store, paper, resembling) for paper in ordered}
 
     def put(self, key: int, entry: Entry, documents: dict[str, int]) -> None:
         """Write one entry as it is, within a transaction; ``documents`` are keys by digest, of those just put in."""
-        document = written(entry)
+        document = checked(entry)
         self.store.do(
             "INSERT INTO entry (unit, number, id, digest, body) VALUES (?, ?, ?, ?, ?)",
             *(key, entry.number, bytes.fromhex(entry.id), document.digest, document.body),
@@ -139,6 +148,7 @@ class Book:
                 "INSERT INTO entry_document (unit, number, document) VALUES (?, ?, ?)",
                 *(key, entry.number, documents[digest] if digest in documents else self._document_key(digest)),
             )
+        add_serials(self.store, key, serials_in(entry.fact))
 
     def _document_key(self, digest: str) -> int:
         found = self.store.rows("SELECT key FROM document WHERE digest = ?", raw_digest(digest))
@@ -152,7 +162,7 @@ class Book:
         label = self._free_label(key, told.label)
         self.store.do(
             "UPDATE unit SET label = ?, folded = ?, model = ?, ending = ?, changed_at = ?, entries = ? WHERE key = ?",
-            *(label, folded(label), told.model, told.ending.value if told.ending else None),
+            *(label, folded(label), storable(told.model), told.ending.value if told.ending else None),
             *(max(entry.recorded_at for entry in entries), len(entries), key),
         )
 
@@ -166,16 +176,16 @@ class Book:
 
     def unit(self, asked: str) -> Unit:
         """The unit with this label, or whose id begins so (8 hex digits or more). Raises ``NoUnit``."""
-        rows = self.store.rows(f"SELECT {_UNIT} FROM unit WHERE folded = ?", folded(asked))  # noqa: S608 - a constant
+        rows = self.store.rows(f"SELECT {UNIT} FROM unit WHERE folded = ?", folded(asked))  # noqa: S608 - a constant
         if not rows and len(asked) >= 8 and set(asked) <= set("0123456789abcdef"):  # noqa: PLR2004 - 32 bits
             rows = self.store.rows(
-                f"SELECT {_UNIT} FROM unit WHERE id >= ? AND id <= ? LIMIT 2",  # noqa: S608 - a constant
+                f"SELECT {UNIT} FROM unit WHERE id >= ? AND id <= ? LIMIT 2",  # noqa: S608 - a constant
                 asked,
                 asked + "g",
             )
         if len(rows) != 1:
             raise NoUnit(asked, self._near(asked))
-        return _unit(rows[0])
+        return unit_of(rows[0])
 
     def _near(self, asked: str) -> tuple[str, ...]:
         """Labels that the words of what was asked occur in."""
@@ -187,10 +197,10 @@ class Book:
 
     def unit_by_id(self, id_: str) -> Unit:
         """The unit with exactly this id. Raises ``NoUnit``."""
-        rows = self.store.rows(f"SELECT {_UNIT} FROM unit WHERE id = ?", id_)  # noqa: S608 - a constant
+        rows = self.store.rows(f"SELECT {UNIT} FROM unit WHERE id = ?", id_)  # noqa: S608 - a constant
         if not rows:
             raise NoUnit(id_)
-        return _unit(rows[0])
+        return unit_of(rows[0])
 
     def units(self, *, closed: bool | None = None, model: str = "", limit: int = 1000) -> tuple[Unit, ...]:
         """Units, the one with the latest entry first; ``closed``: only such, or only those on the bench."""
@@ -199,11 +209,15 @@ class Book:
             conditions.append("model = ?")
         where = f" WHERE {' AND '.join(conditions)}" if conditions else ""
         rows = self.store.rows(
-            f"SELECT {_UNIT} FROM unit{where} ORDER BY changed_at DESC, key DESC LIMIT ?",  # noqa: S608 - constants
+            f"SELECT {UNIT} FROM unit{where} ORDER BY changed_at DESC, key DESC LIMIT ?",  # noqa: S608 - constants
             *((model,) if model else ()),
             limit,
         )
-        return tuple(_unit(row) for row in rows)
+        return tuple(unit_of(row) for row in rows)
+
+    def find(self, text: str, limit: int = 20) -> tuple[Found, ...]:
+        """Units by a few letters of a label, serial number or model, or by the start of an id: what fits best first."""
+        return find(self.store, text, limit)
 
     def entries(self, unit: Unit) -> tuple[Entry, ...]:
         """All entries of a unit, by number."""
@@ -240,26 +254,4 @@ def _entry(unit: str, before: Sequence[Entry], fact: Recorded, when: When) -> En
         recorded_at=when.now,
         by=when.by,
         fact=fact,
-    )
-
-
-def escaped_like(text: str) -> str:
-    """Text for ``LIKE … ESCAPE '!'``, in which nothing stands for anything but itself.
-
-    >>> escaped_like("50%_!")
-    '50!%!_!!'
-    """
-    return "".join(f"!{letter}" if letter in "!%_" else letter for letter in text)
-
-
-def _unit(row: Row) -> Unit:
-    id_, label, model, ending, opened_at, changed_at, entries = row
-    return Unit(
-        id=id_,
-        label=label,
-        model=model,
-        ending=Ending(ending) if ending is not None else None,
-        opened_at=opened_at,
-        changed_at=changed_at,
-        entries=entries,
     )

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from usbwatch.casebook.schema_2 import serial_numbers
 from usbwatch.casebook.store import Store
 from usbwatch.errors import BadBook
 
@@ -61,7 +62,7 @@ def _units_entries_documents(store: Store) -> None:
         store.do(statement)
 
 
-_STEPS: tuple[Callable[[Store], None], ...] = (_units_entries_documents,)
+_STEPS: tuple[Callable[[Store], None], ...] = (_units_entries_documents, serial_numbers)
 
 LATEST = len(_STEPS)
 """The schema that this program reads and writes."""

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 from usbwatch.casebook.store import Store
 from usbwatch.errors import BadBook
+from usbwatch.model.history import PartSerial
 
 __all__ = ["LARGEST_DOCUMENT", "Paper", "content_of", "digest_text", "kept", "raw_digest"]
 
@@ -35,6 +36,8 @@ class Paper:
     """Of a capture: the canonical form of its document without the digest."""
     family: str = ""
     """Documents of one family resemble each other: of captures, what firmware calls the model."""
+    serials: tuple[PartSerial, ...] = ()
+    """The serial numbers in it that the unit is to be found by."""
 
     @property
     def raw_digest(self) -> bytes:

@@ -23,16 +23,21 @@ _WORDS = {
     "text": 'TEXT COLLATE "C"',
     "blob": "BYTEA",
     "strict": "",
+    "keyed": "",
     "for_update": " FOR UPDATE",
 }
 
 _DISK_FULL = "53100"
 _READ_ONLY = "25006"
 _NO_RIGHT = "42501"
+_AT_ONCE = ("23505", "40001", "40P01")
+_HELD = ("55P03", "57014")
 _OF_A_SERVER = {
     _DISK_FULL: ("is full: the server's disk has no room left", "make room there, and do it again"),
     _READ_ONLY: ("takes no writes: the server is read only", "name the server that does"),
     _NO_RIGHT: ("does not let this user do that", "ask whoever keeps the server for the right"),
+    **dict.fromkeys(_AT_ONCE, ("was changed by another program at the same moment", "do it again")),
+    **dict.fromkeys(_HELD, ("is held by another program", "end that program, or wait, and do it again")),
 }
 """SQLSTATE codes (PostgreSQL manual, appendix A) as a sentence: what is wrong, and what to do."""
 

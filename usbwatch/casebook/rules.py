@@ -7,7 +7,7 @@ from usbwatch.casebook.story import Story
 from usbwatch.errors import Refused
 from usbwatch.model.history import Amended, Attached, Noted, Opened, Recorded, Reopened
 
-__all__ = ["LONGEST_LABEL", "checked_label", "folded", "refuse_out_of_place"]
+__all__ = ["LONGEST_LABEL", "checked_label", "folded", "refuse_out_of_place", "storable"]
 
 LONGEST_LABEL = 60
 
@@ -18,7 +18,16 @@ def folded(label: str) -> str:
     >>> folded("LB  0007")
     'lb 0007'
     """
-    return " ".join(label.split()).casefold()
+    return storable(" ".join(label.split()).casefold())
+
+
+def storable(text: str) -> str:
+    r"""The text as either store can hold it: half a surrogate pair is written out, and a NUL is left away.
+
+    >>> storable("a\udcffb\0")
+    'a\\udcffb'
+    """
+    return text.encode("utf-8", "backslashreplace").decode().replace("\0", "")
 
 
 def checked_label(label: str) -> str:

@@ -2,11 +2,14 @@
 
 ``synchronous=FULL``: what was acknowledged is on the disk, and survives a
 power cut (sqlite.org/pragma.html#pragma_synchronous). Eight programs can
-write to one file; each waits for the others for up to ``PATIENCE_S``.
+write to one file; each waits for the others for up to ``PATIENCE_S``. A file
+that was removed or replaced while it was open would still take writes, and
+lose them: before and after each transaction we look whether it is there.
 """
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sqlite3
 import time
@@ -28,8 +31,17 @@ _WORDS = {
     "text": "TEXT",
     "blob": "BLOB",
     "strict": " STRICT",
+    "keyed": " STRICT, WITHOUT ROWID",
     "for_update": "",
 }
+
+_NO_ROOM = (
+    sqlite3.SQLITE_IOERR_WRITE,
+    sqlite3.SQLITE_IOERR_FSYNC,
+    sqlite3.SQLITE_IOERR_TRUNCATE,
+    sqlite3.SQLITE_IOERR_SHMSIZE,
+)
+"""How a quota, a limit on a file's size or a full memory disk show; a failing disk, too, so both are told."""
 
 _OF_A_FILE = {
     sqlite3.SQLITE_FULL: ("is full: its disk has no room left", "make room on the disk, and do it again"),
@@ -40,9 +52,12 @@ _OF_A_FILE = {
     sqlite3.SQLITE_LOCKED: ("is held by another program", "end that program, or wait, and do it again"),
     sqlite3.SQLITE_NOTADB: ("is no casebook: the file is no SQLite database", "name another file"),
     sqlite3.SQLITE_CORRUPT: ("is damaged", "put a copy of it back, and keep the damaged file beside it"),
+    **dict.fromkeys(
+        _NO_ROOM, ("cannot be written: its disk is full, over a quota or failing", "make room, and do it again")
+    ),
     sqlite3.SQLITE_IOERR: ("cannot be read or written: the disk gives an error", "look after the disk first"),
 }
-"""SQLite's primary result codes (sqlite.org/rescode.html) as a sentence: what is wrong, and what to do."""
+"""SQLite's result codes (sqlite.org/rescode.html) as a sentence: what is wrong, and what to do."""
 
 
 class SqliteStore:
@@ -50,15 +65,20 @@ class SqliteStore:
 
     def __init__(self, path: str, *, must_exist: bool = False) -> None:
         self.name = path
+        self._path = os.path.realpath(path) if "\0" not in path else path  # ":memory:", too, is the name of a file
+        self._wal: tuple[int, int] | None = None
         try:
-            self._refuse_oddities(Path(path), must_exist=must_exist)
+            self._refuse_oddities(Path(self._path), must_exist=must_exist)
         except OSError as error:
             raise BadBook(path, f"cannot be opened ({error.strerror})", "check the name and its permissions") from None
         except ValueError:
             raise BadBook(path, "has a name that no file can have", "name another file") from None
         with self._told():
-            self._connection = sqlite3.connect(path, timeout=PATIENCE_S, isolation_level=None, cached_statements=256)
+            self._connection = sqlite3.connect(
+                self._path, timeout=PATIENCE_S, isolation_level=None, cached_statements=256
+            )
             self._set_up()
+        self._file = _identity(self._path)
 
     @staticmethod
     def _refuse_oddities(path: Path, *, must_exist: bool) -> None:
@@ -75,6 +95,12 @@ class SqliteStore:
         self._connection.execute("PRAGMA synchronous = FULL")
         self._connection.execute("PRAGMA trusted_schema = OFF")
         self._connection.execute("PRAGMA cell_size_check = ON")
+        ((mode,), (application,)) = (
+            self._connection.execute(f"PRAGMA {name}").fetchone() for name in ("journal_mode", "application_id")
+        )
+        if mode != "wal" and application == APPLICATION_ID:  # a copy that VACUUM INTO made
+            with contextlib.suppress(sqlite3.Error):  # it can be read without
+                self._turn_to_wal()
 
     def rows(self, statement: str, *values: Value) -> list[Row]:
         """All rows that a query gives."""
@@ -92,13 +118,28 @@ class SqliteStore:
         with self._told():
             self._connection.execute("BEGIN IMMEDIATE")
         try:
+            self._refuse_lost_file()
             yield
             with self._told():
                 self._connection.execute("COMMIT")
+            self._refuse_lost_file()
         except BaseException:
             if self._connection.in_transaction:
-                self._connection.execute("ROLLBACK")
+                with contextlib.suppress(sqlite3.Error):  # what went wrong first is told
+                    self._connection.execute("ROLLBACK")
             raise
+
+    def _refuse_lost_file(self) -> None:
+        """Raise ``BadBook`` where the files that we write to no longer have their names: it would all go with them."""
+        wal = _identity(f"{self._path}-wal")
+        if self._wal is None:
+            self._wal = wal
+        if self._file is None or _identity(self._path) != self._file or wal != self._wal:
+            raise BadBook(
+                self.name,
+                "was removed or replaced, or its -wal file was, while it was open",
+                "put both back as they were, and do it again",
+            )
 
     def schema(self) -> int:
         """``user_version``; ``application_id`` tells a casebook from another program's database."""
@@ -118,17 +159,31 @@ class SqliteStore:
     def before_migrating(self, version: int) -> str:
         """A copy beside the file, made by SQLite itself; one that is there already is kept."""
         if version == 0:
-            self._turn_to_wal()
+            with self._told():
+                self._turn_to_wal()
             return ""
-        target = f"{self.name}.schema-{version}"
+        target = f"{self._path}.schema-{version}"
         if not os.path.lexists(target):
-            draft = f"{target}.{os.getpid()}.part"
             try:
-                self.do("VACUUM INTO ?", draft)
-                os.replace(draft, target)  # noqa: PTH105 - both are paths as text
-            finally:
-                Path(draft).unlink(missing_ok=True)
+                self._copy(target)
+            except OSError as error:
+                if os.path.lexists(target):  # another program was faster
+                    return target
+                problem = f"cannot be copied to {target} before it is brought up to date ({error.strerror})"
+                raise BadBook(self.name, problem, "make room there, and do it again") from None
         return target
+
+    def _copy(self, target: str) -> None:
+        """The whole book in one file, on the disk before it gets its name; drafts of runs that were killed go."""
+        draft = f"{target}.{os.getpid()}.part"
+        try:
+            with self._told(), contextlib.closing(sqlite3.connect(draft, isolation_level=None)) as copy:
+                self._connection.backup(copy)
+            os.replace(draft, target)  # noqa: PTH105 - both are paths as text
+        finally:
+            for left in _beside(target, ".part"):
+                left.unlink(missing_ok=True)
+        _sync_folder(target)
 
     def take_turns(self) -> None:
         """Nothing to do: a transaction that writes is alone from its start."""
@@ -138,9 +193,9 @@ class SqliteStore:
         until = time.monotonic() + PATIENCE_S
         while True:
             try:
-                self.do("PRAGMA journal_mode = WAL")
-            except BadBook:
-                if time.monotonic() > until:
+                self._connection.execute("PRAGMA journal_mode = WAL")
+            except sqlite3.OperationalError as error:
+                if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
                     raise
                 time.sleep(0.02)
             else:
@@ -164,10 +219,35 @@ class SqliteStore:
         try:
             yield
         except sqlite3.Error as error:
-            code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-            problem, remedy = _OF_A_FILE.get(code, ("cannot be used", "look after the file"))
+            code = getattr(error, "sqlite_errorcode", 0)
+            other = ("cannot be used", "look after the file")
+            problem, remedy = _OF_A_FILE.get(code) or _OF_A_FILE.get(code & 0xFF, other)
             raise BadBook(self.name, f"{problem} ({error})", remedy) from error
 
 
 def _sqlite(statement: str) -> str:
     return statement.format_map(_WORDS) if "{" in statement else statement
+
+
+def _identity(path: str) -> tuple[int, int] | None:
+    """What a file keeps when its name goes; None where there is no file of that name."""
+    try:
+        status = os.stat(path)  # noqa: PTH116 - a path as text
+    except OSError:
+        return None
+    return status.st_dev, status.st_ino
+
+
+def _beside(target: str, ending: str) -> list[Path]:
+    path = Path(target)
+    return [each for each in path.parent.iterdir() if each.name.startswith(f"{path.name}.") and ending in each.name]
+
+
+def _sync_folder(path: str) -> None:
+    """Bring a file's name to the disk, where the system has a way to."""
+    if os.name == "posix":
+        handle = os.open(Path(path).parent, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

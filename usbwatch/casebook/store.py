@@ -3,7 +3,8 @@
 Statements are written once, with ``?`` for values, and with a word in braces
 where the two differ: ``{key}``, ``{int}``, ``{text}`` and ``{blob}`` for types
 (text is compared byte by byte), ``{strict}`` for the end of a table's
-definition, ``{for_update}`` for a row that is about to change.
+definition, ``{keyed}`` where the table is to lie in the order of its primary
+key, ``{for_update}`` for a row that is about to change.
 """
 
 from __future__ import annotations

@@ -1,0 +1,34 @@
+"""A unit's row in the store, and what searches over rows have in common."""
+
+from __future__ import annotations
+
+from usbwatch.casebook.store import Row
+from usbwatch.model.history import Ending, Unit
+
+__all__ = ["UNIT", "escaped_like", "unit_of"]
+
+UNIT = "unit.id, unit.label, unit.model, unit.ending, unit.opened_at, unit.changed_at, unit.entries"
+"""The columns that a unit is made of."""
+
+
+def unit_of(row: Row) -> Unit:
+    """The unit that a row of ``UNIT`` tells."""
+    id_, label, model, ending, opened_at, changed_at, entries = row
+    return Unit(
+        id=id_,
+        label=label,
+        model=model,
+        ending=Ending(ending) if ending is not None else None,
+        opened_at=opened_at,
+        changed_at=changed_at,
+        entries=entries,
+    )
+
+
+def escaped_like(text: str) -> str:
+    """Text for ``LIKE … ESCAPE '!'``, in which nothing stands for anything but itself.
+
+    >>> escaped_like("50%_!")
+    '50!%!_!!'
+    """
+    return "".join(f"!{letter}" if letter in "!%_" else letter for letter in text)
