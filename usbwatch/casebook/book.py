@@ -12,8 +12,10 @@ from dataclasses import dataclass
 
 from usbwatch.capture.saved import Saved, saved_of_content
 from usbwatch.casebook.entries import checked, digests_in, entry_of
+from usbwatch.casebook.experience import Fared, experience, fared
 from usbwatch.casebook.finding import Found, find
 from usbwatch.casebook.migrations import bring_up_to_date
+from usbwatch.casebook.outcomes import put_outcomes
 from usbwatch.casebook.packing import Paper, content_of, digest_text, kept, raw_digest
 from usbwatch.casebook.rows import UNIT, escaped_like, unit_of
 from usbwatch.casebook.rules import checked_label, folded, refuse_out_of_place, storable
@@ -21,7 +23,8 @@ from usbwatch.casebook.serials import add_serials, serials_in
 from usbwatch.casebook.store import Store
 from usbwatch.casebook.story import Story, story
 from usbwatch.errors import BadBook, NoUnit, Refused
-from usbwatch.model.history import Entry, Opened, PartSerial, Recorded, Unit
+from usbwatch.model import Experience
+from usbwatch.model.history import Closed, Entry, Opened, PartSerial, Recorded, Unit
 
 __all__ = ["Book", "When", "paper_of"]
 
@@ -165,6 +168,8 @@ class Book:
             *(label, folded(label), storable(told.model), told.ending.value if told.ending else None),
             *(max(entry.recorded_at for entry in entries), len(entries), key),
         )
+        if any(isinstance(entry.fact, Closed) for entry in entries):
+            put_outcomes(self.store, key, told)
 
     def _free_label(self, key: int, label: str) -> str:
         """The label, or with a number behind it where another unit of this book, from elsewhere, has it."""
@@ -218,6 +223,14 @@ class Book:
     def find(self, text: str, limit: int = 20) -> tuple[Found, ...]:
         """Units by a few letters of a label, serial number or model, or by the start of an id: what fits best first."""
         return find(self.store, text, limit)
+
+    def experience(self, model: str) -> Experience:
+        """What the shop's closed cases come to for one model."""
+        return experience(self.store, model)
+
+    def fared(self, model: str) -> Fared:
+        """How the units of one model fared."""
+        return fared(self.store, model)
 
     def entries(self, unit: Unit) -> tuple[Entry, ...]:
         """All entries of a unit, by number."""

@@ -3,36 +3,20 @@
 from __future__ import annotations
 
 from usbwatch.casebook import Story
+from usbwatch.casebook.outcomes import visits
 from usbwatch.model import Money
-from usbwatch.model.history import Closed, Noted, Opened, Reopened, StepDone
 from usbwatch.show.lines import Line
 from usbwatch.show.ticket import labelled
 from usbwatch.show.words import sum_of
 
-__all__ = ["bench_minutes", "money_lines", "spent"]
-
-
-def spent(told: Story) -> int:
-    """What was paid for the unit and its parts, in whole units of the shop's currency; bench time is not in it."""
-    total = 0
-    for each in told.standings:
-        fact = each.fact
-        if isinstance(fact, (Opened, Reopened)):
-            total += fact.intake.paid or 0
-        elif isinstance(fact, (StepDone, Noted)):
-            total += fact.cost or 0
-    return total
-
-
-def bench_minutes(told: Story) -> int:
-    """The bench time that was recorded."""
-    return sum(each.fact.minutes or 0 for each in told.standings if isinstance(each.fact, (StepDone, Noted)))
+__all__ = ["money_lines"]
 
 
 def money_lines(told: Story, money: Money) -> list[Line]:
     """Spent, bench time with what it is worth, brought, and what is left: each where anything of it was recorded."""
-    cost, minutes = spent(told), bench_minutes(told)
-    brought = [each.fact.brought for each in told.standings if isinstance(each.fact, Closed)]
+    its = visits(told)
+    cost, minutes = sum(one.sums.spent for one in its), sum(one.sums.minutes for one in its)
+    brought = [one.closed.brought for one in its if one.closed is not None]
     took = sum(one for one in brought if one is not None)
     said = [f"spent {sum_of(cost, money)}"] if cost else []
     work = 0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from usbwatch.cli import exits
@@ -12,7 +13,7 @@ if TYPE_CHECKING:
     from usbwatch.capture.saved import Saved
     from usbwatch.casebook import Book, Story, When
     from usbwatch.model import UnitStrings
-    from usbwatch.model.history import Unit
+    from usbwatch.model.history import PartSerial, Unit
     from usbwatch.show import Checked, Localised
 
 __all__ = ["captured", "loaded_in_order", "saved_now"]
@@ -52,14 +53,11 @@ def captured(book: Book, unit: Unit, saved: Sequence[Saved], when: When, *, anyw
     if not anyway:
         _refuse_other_units(book, unit, saved)
     facts = [Captured(capture=one.digest, taken_at=one.capture.taken_at) for one in saved]
-    papers = [paper_of(one) for one in saved]
-    result = None
-    judged = ""
     draft = book.draft(unit, facts, when)
     result = _result(draft, book, {one.digest: one for one in saved})
     if result is not None:
-        judged = _judged(result.checked)
-        facts[-1] = Captured(capture=facts[-1].capture, taken_at=facts[-1].taken_at, judged=judged)
+        facts[-1] = replace(facts[-1], judged=_judged(result.checked))
+    papers = [paper_of(one, _serials(one, result)) for one in saved]
     entries = book.record(unit, facts, when, papers)
     numbers = ", ".join(str(entry.number) for entry in entries)
     say(f"usbwatch: recorded {counted(len(entries), 'capture')} of unit {unit.label}, entry {numbers}")
@@ -78,6 +76,17 @@ def _result(draft: Story, book: Book, new: dict[str, Saved]) -> Localised | None
     except UsbwatchError as error:
         say(f"usbwatch: {error}")
         return None
+
+
+def _serials(saved: Saved, result: Localised | None) -> tuple[PartSerial, ...]:
+    """The serial numbers of the unit's parts in a capture, by which it is found; none where no profile is known."""
+    from usbwatch.compare import findings, serials
+    from usbwatch.model.history import PartSerial
+
+    if result is None:
+        return ()
+    found = findings(saved.capture, result.checked.profile)
+    return tuple(PartSerial(of=one.of, serial=one.serial) for one in serials(saved.capture, found))
 
 
 def _judged(checked: Checked) -> str:
