@@ -8,22 +8,30 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from usbwatch.localise import Beliefs
-    from usbwatch.model import Look, Profile
+    from usbwatch.model import Experience, Look, Profile
     from usbwatch.show import Localised, Seen
 
 __all__ = ["weighed"]
 
 
 def weighed(
-    seen: Sequence[Seen], profile: Profile, at_hand: tuple[str, ...] = (), *, insisted: bool
+    seen: Sequence[Seen],
+    profile: Profile,
+    at_hand: tuple[str, ...] = (),
+    *,
+    insisted: bool,
+    experience: Experience | None = None,
 ) -> tuple[Localised, tuple[Look, ...]]:
-    """What is believed after the last look, and the looks that rests on; ``insisted``: somebody named the profile."""
+    """What is believed after the last look, and the looks that this rests on.
+
+    ``insisted``: somebody named the profile. ``experience`` is what the shop's closed cases come to for it.
+    """
     from usbwatch.localise import suspects_of
     from usbwatch.plan import plan_and_repair
     from usbwatch.show import Checked, Localised
 
     seen = _judged(seen, profile, insisted=insisted)
-    beliefs, looks = _believed(profile, _looks(seen))
+    beliefs, looks = _believed(profile, _looks(seen), experience)
     told, repair = plan_and_repair(beliefs, looks[-1].findings, at_hand)
     last = Checked(
         capture=seen[-1].capture,
@@ -51,7 +59,9 @@ def _looks(seen: Sequence[Seen]) -> tuple[Look, ...]:
     return tuple(Look(findings=one.findings, steps=one.steps) for one in seen if one.findings is not None)
 
 
-def _believed(profile: Profile, looks: tuple[Look, ...]) -> tuple[Beliefs, tuple[Look, ...]]:
+def _believed(
+    profile: Profile, looks: tuple[Look, ...], experience: Experience | None
+) -> tuple[Beliefs, tuple[Look, ...]]:
     """What is to be believed, and the looks that it rests on: of more than can be weighed together, the latest."""
     from usbwatch.errors import TooManyLooks
     from usbwatch.localise import believe
@@ -59,6 +69,6 @@ def _believed(profile: Profile, looks: tuple[Look, ...]) -> tuple[Beliefs, tuple
 
     while True:
         try:
-            return believe(profile, looks), looks
+            return believe(profile, looks, experience=experience), looks
         except TooManyLooks:
             looks = without_oldest(looks, profile)

@@ -10,12 +10,17 @@ from usbwatch.casebook.entries import kind_of
 from usbwatch.model.history import Entry, Recorded, Unit
 from usbwatch.show.as_json import Json, plain_value
 
-__all__ = ["unit_document", "units_document"]
+__all__ = ["unit_document", "unit_value", "units_document"]
 
 
 def units_document(units: Sequence[Unit]) -> dict[str, Json]:
     """The units of a list."""
-    return {"format": "usbwatch-units-list", "schema": 1, "units": [plain_value(one) for one in units]}
+    return {"format": "usbwatch-units-list", "schema": 1, "units": [unit_value(one) for one in units]}
+
+
+def unit_value(unit: Unit) -> Json:
+    """One unit as a list has it."""
+    return plain_value(unit)
 
 
 def unit_document(unit: Unit, told: Story) -> dict[str, Json]:
@@ -23,7 +28,7 @@ def unit_document(unit: Unit, told: Story) -> dict[str, Json]:
     return {
         "format": "usbwatch-unit",
         "schema": 1,
-        "unit": plain_value(unit),
+        "unit": unit_value(unit),
         "entries": [_standing(each) for each in told.standings],
     }
 

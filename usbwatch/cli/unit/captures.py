@@ -72,7 +72,7 @@ def _result(draft: Story, book: Book, new: dict[str, Saved]) -> Localised | None
 
     try:
         profile = profile_of(draft, book, new=new)
-        return weighed_story(draft, book, profile, new=new)
+        return weighed_story(draft, book, profile, experience=book.experience(profile.id), new=new)[0]
     except UsbwatchError as error:
         say(f"usbwatch: {error}")
         return None

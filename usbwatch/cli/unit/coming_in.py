@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from usbwatch.cli import exits
-from usbwatch.cli.options import example, profile_names
-from usbwatch.cli.unit.options import MONEY, book_option, opened, time_options, unit_argument, when, yes_or_no
+from usbwatch.cli.options import book_option, example, profile_names
+from usbwatch.cli.unit.options import MONEY, opened, time_options, unit_argument, when, yes_or_no
 
 if TYPE_CHECKING:
     from usbwatch.model.history import Intake

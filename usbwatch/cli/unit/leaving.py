@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import click
 
 from usbwatch.cli import exits
-from usbwatch.cli.options import example
-from usbwatch.cli.unit.options import MONEY, book_option, opened, time_options, unit_argument, when
+from usbwatch.cli.options import book_option, example
+from usbwatch.cli.unit.options import MONEY, opened, time_options, unit_argument, when
 
 if TYPE_CHECKING:
     from usbwatch.casebook import Story

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import click
 
 from usbwatch.cli import exits
-from usbwatch.cli.options import example, json_option, profile_names
-from usbwatch.cli.unit.options import book_option, opened, unit_argument
+from usbwatch.cli.options import book_option, example, json_option, profile_names
+from usbwatch.cli.unit.options import opened, unit_argument
 
 if TYPE_CHECKING:
     from usbwatch.casebook import Story

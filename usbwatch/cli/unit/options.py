@@ -14,7 +14,7 @@ from usbwatch.cli.taking import now
 if TYPE_CHECKING:
     from usbwatch.casebook import Book, When
 
-__all__ = ["MONEY", "book_option", "opened", "time_options", "unit_argument", "when", "yes_or_no"]
+__all__ = ["MONEY", "opened", "time_options", "unit_argument", "when", "yes_or_no"]
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 
@@ -22,16 +22,6 @@ MONEY = click.IntRange(0, 10**9)
 """Whole units of the shop's currency."""
 
 _CLOCKS_DIFFER = timedelta(days=1)
-
-
-def book_option(command: _Command) -> _Command:
-    """``--book`` as the argument ``book``."""
-    return click.option(
-        "--book",
-        envvar="USBWATCH_BOOK",
-        metavar="FILE|URL",
-        help="The casebook: a file, or postgresql://… (or set USBWATCH_BOOK).",
-    )(command)
 
 
 def unit_argument(command: _Command) -> _Command:

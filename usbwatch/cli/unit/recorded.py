@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from usbwatch.capture.saved import Saved
     from usbwatch.casebook import Book, RecordedLook, Story
-    from usbwatch.model import Capture, Profile, Step
+    from usbwatch.model import Capture, Experience, Look, Profile, Step
     from usbwatch.show import Localised, Seen
 
 __all__ = ["profile_of", "seen_of", "weighed_story"]
@@ -41,9 +41,16 @@ def profile_of(told: Story, book: Book, named: str | None = None, new: Mapping[s
 
 
 def weighed_story(
-    told: Story, book: Book, profile: Profile, *, insisted: bool = False, new: Mapping[str, Saved] = _NONE
-) -> Localised:
-    """All that the present visit of a unit comes to. Raises ``Refused`` where nothing was seen in it."""
+    told: Story,
+    book: Book,
+    profile: Profile,
+    at_hand: tuple[str, ...] = (),
+    *,
+    experience: Experience,
+    insisted: bool = False,
+    new: Mapping[str, Saved] = _NONE,
+) -> tuple[Localised, tuple[Look, ...]]:
+    """What the present visit of a unit comes to, and the looks that rests on. Raises ``Refused`` where nothing was seen in it."""
     from usbwatch.cli.weighing import weighed
     from usbwatch.errors import Refused
 
@@ -53,7 +60,7 @@ def weighed_story(
             f"nothing was seen of unit {told.label} since it came in",
             f"capture it: usbwatch unit capture {told.label}",
         )
-    return weighed(seen, profile, insisted=insisted)[0]
+    return weighed(seen, profile, at_hand, insisted=insisted, experience=experience)
 
 
 def seen_of(told: Story, book: Book, profile: Profile, new: Mapping[str, Saved] = _NONE) -> tuple[Seen, ...]:

@@ -8,9 +8,9 @@ import click
 
 from usbwatch.cli import exits
 from usbwatch.cli.answers import answers, each, parsed_answer
-from usbwatch.cli.options import example, log_option, root_option, through_option
+from usbwatch.cli.options import book_option, example, log_option, root_option, through_option
 from usbwatch.cli.steps import parsed_did
-from usbwatch.cli.unit.options import MONEY, book_option, opened, time_options, unit_argument, when
+from usbwatch.cli.unit.options import MONEY, opened, time_options, unit_argument, when
 
 if TYPE_CHECKING:
     from usbwatch.casebook import Book, Story
