@@ -9,6 +9,7 @@ from usbwatch.localise import Beliefs, believe
 from usbwatch.localise.beliefs import MOST_LOOKS
 from usbwatch.model import (
     Answer,
+    Experience,
     Finding,
     Findings,
     Kind,
@@ -91,6 +92,8 @@ class Engine:
 
     profile: Profile
     carriers: dict[str, str]
+    experience: Experience | None = None
+    """What closed cases come to for the model; None for the elicited priors."""
     _plans: dict[tuple[History, tuple[str, ...]], Advised] = field(default_factory=dict)
     _rankings: dict[History, Ranking] = field(default_factory=dict)
     _last: tuple[History, Beliefs, Findings] | None = None
@@ -128,7 +131,11 @@ class Engine:
                 )
                 for seen in history
             ]
-            self._last = history, believe(self.profile, _shortened(looks)), looks[-1].findings
+            self._last = (
+                history,
+                believe(self.profile, _shortened(looks), experience=self.experience),
+                looks[-1].findings,
+            )
         return self._last
 
     def _findings(self, seen: Seen) -> Findings:

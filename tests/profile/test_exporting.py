@@ -6,7 +6,7 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
-import msgspec  # noqa: TID253 - checked against it
+import msgspec
 import pytest
 
 from usbwatch.model import Money, Part, PartKind, Profile

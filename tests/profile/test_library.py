@@ -9,7 +9,7 @@ import sys
 import tomllib
 from pathlib import Path
 
-import platformdirs  # noqa: TID253 - checked against it
+import platformdirs
 import pytest
 
 import usbwatch

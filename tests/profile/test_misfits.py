@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import msgspec  # noqa: TID253 - checked against it
+import msgspec
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st

@@ -7,7 +7,7 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
-import jsonschema  # noqa: TID253 - checked against it
+import jsonschema
 import pytest
 
 from usbwatch.model import FUNCTIONS

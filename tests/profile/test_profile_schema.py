@@ -6,7 +6,7 @@ import json
 import tomllib
 from pathlib import Path
 
-import jsonschema  # noqa: TID253 - checked against it
+import jsonschema
 import pytest
 
 from usbwatch.profile import document_schema, schema_text, shipped, to_dict

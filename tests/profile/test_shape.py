@@ -5,7 +5,7 @@ from __future__ import annotations
 import typing
 from dataclasses import fields
 
-import msgspec  # noqa: TID253 - checked against it
+import msgspec
 
 from usbwatch.model import FUNCTIONS, Rung, UnitStrings
 from usbwatch.profile import shape

@@ -292,3 +292,17 @@ def test_ids_that_hold_anything_are_still_shown(text: str) -> None:
     rows = page(poisoned(LOCALISED, text)).removesuffix("\n").split("\n")
     assert [row for row in rows if not row.isprintable()] == []
     assert json_text(localise_document(poisoned(LOCALISED, text))).isascii()
+
+
+def test_a_page_whose_figures_rest_on_closed_cases_says_so_and_of_which_way_each_is() -> None:
+    counted = replace(FLEX_OPEN, origin="3 of 41 closed cases of this model, from an elicited 0.012")
+    suspects = replace(
+        TOP_CASE_LOST.suspects,
+        parts=(suspicion("top-case-flex", 0.8, (counted, 0.7), (WORN_PAIR, 0.1), explains=("keyboard",)),),
+    )
+    learnt = replace(LOCALISED, checked=replace(TOP_CASE_LOST, suspects=suspects), supposed=None)
+    for text in (flat(learnt), " ".join(short(learnt).split())):
+        assert "rest on how often each part was the cause in closed cases" in text
+        assert "rest on elicited figures" not in text
+    assert "open or unseated: 3 of 41 closed cases of this model, from an elicited 0.012" in flat(learnt)
+    assert "rest on elicited figures" in flat(LOCALISED)

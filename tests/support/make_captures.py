@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import sys
 import tempfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from support.looking import look
 from support.sysfs import Conditions, build
-from support.tree.parts import Laptop
+from support.tree.parts import Battery, Laptop, Radio
 from support.units import HERON, LARCH, PLOVER
 
 from usbwatch.capture import to_json
@@ -32,6 +32,38 @@ class Shipped:
     conditions: Conditions
 
 
+def _with_board(laptop: Laptop, *, serial: str, address: str) -> Laptop:
+    """The unit with another mainboard of the same revision and firmware.
+
+    The board brings its own serial number (SMBIOS type 2) and its network interface's address. The unit's and the
+    case's serial numbers (types 1 and 3) are kept in the board's firmware too: the shop has written the unit's own
+    into it. The UUID of a board is its own as well, and no capture holds it.
+    """
+    ethernet = Radio(name="eth", address=address)
+    pci = tuple(replace(part, radio=ethernet) if part.radio else part for part in laptop.pci)
+    return replace(laptop, dmi=laptop.dmi | {"board_serial": serial}, pci=pci)
+
+
+def _with_pack(laptop: Laptop, pack: Battery) -> Laptop:
+    return replace(laptop, acpi=tuple(replace(part, battery=pack) if part.battery else part for part in laptop.acpi))
+
+
+_REPAIRED = _with_board(LARCH, serial="LG-M002-DEMO", address="02:4c:47:00:00:11")
+_USED_PACK = Battery(
+    model="LB-4C50",
+    manufacturer="Fernhill Cells",
+    serial="LG-B104-DEMO",
+    cycle_count=312,
+    full_design=4390000,
+    full=3246000,
+    now=2110000,
+    voltage_now=11704000,
+    voltage_min_design=11400000,
+    current_now=790000,
+)
+"""A pack of the same type that somebody fitted in the summer: used, and worn more than the one that left the shop."""
+
+
 SHIPPED: dict[str, Shipped] = {
     # Everything that the top-case flex carries is lost: keyboard, touchpad and fingerprint reader have left their
     # ports, and the gauge is mute. Lid sensor and power button hang on the flex too, but firmware declares them
@@ -47,6 +79,16 @@ SHIPPED: dict[str, Shipped] = {
         conditions=Conditions(kernel=_KERNEL, battery="silent"),
     ),
     "larch-13-healthy": Shipped(laptop=LARCH, taken_at="2026-03-02T11:26:00Z", conditions=Conditions(kernel=_KERNEL)),
+    # The gauge stayed silent with another top case, so the mainboard was replaced: its gauge lines were at fault.
+    "larch-13-repaired": Shipped(
+        laptop=_REPAIRED, taken_at="2026-03-06T15:40:00Z", conditions=Conditions(kernel=_KERNEL)
+    ),
+    # Six months later nothing is broken, and the battery pack is not the one that the unit left with.
+    "larch-13-returned": Shipped(
+        laptop=_with_pack(_REPAIRED, _USED_PACK),
+        taken_at="2026-09-08T08:25:00Z",
+        conditions=Conditions(kernel=_KERNEL),
+    ),
     "heron-14-touchpad-silent": Shipped(
         laptop=HERON,
         taken_at="2026-03-09T13:02:00Z",

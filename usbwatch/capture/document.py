@@ -15,7 +15,7 @@ from typing import Dict, List, Union
 
 from usbwatch.model import CAPTURE_SCHEMA, Capture
 
-__all__ = ["FORMAT", "Document", "Json", "canonical", "digest", "document", "plain", "to_json"]
+__all__ = ["FORMAT", "Document", "Json", "canonical", "digest", "document", "plain", "text_of", "to_json"]
 
 FORMAT = "usbwatch-capture"
 Json = Union[None, bool, int, float, str, List["Json"], Dict[str, "Json"]]
@@ -73,7 +73,12 @@ def document(capture: Capture) -> Document:
 
 def to_json(capture: Capture) -> str:
     """The document of a capture as text: one node a line, so that two files compare well by eye."""
-    plain = document(capture)
+    return text_of(document(capture))
+
+
+def text_of(document: Document) -> str:
+    """The same of a document."""
+    plain = dict(document)
     nodes = plain.pop("nodes", [])
     assert isinstance(nodes, list)
     head = json.dumps(plain, indent=1, sort_keys=True, ensure_ascii=False)

@@ -7,7 +7,7 @@ import os
 import stat
 from dataclasses import dataclass
 
-from usbwatch.capture.document import FORMAT, Document, canonical, document
+from usbwatch.capture.document import FORMAT, Document, canonical, document, text_of
 from usbwatch.capture.opening import READ_ONLY
 from usbwatch.errors import BadCapture
 from usbwatch.model import CAPTURE_SCHEMA, Capture
@@ -36,6 +36,13 @@ class Saved:
     def digest(self) -> str:
         """``sha256:…``, by which two files are known to hold the same capture."""
         return "sha256:" + hashlib.sha256(self.content).hexdigest()
+
+    @property
+    def text(self) -> str:
+        """The document as a file has it."""
+        import json
+
+        return text_of({**json.loads(self.content), "digest": self.digest})
 
 
 def load_saved(path: str) -> Saved:

@@ -12,8 +12,10 @@ from dataclasses import dataclass
 
 from usbwatch.capture.saved import Saved, saved_of_content
 from usbwatch.casebook.entries import checked, digests_in, entry_of
+from usbwatch.casebook.experience import Fared, experience, fared
 from usbwatch.casebook.finding import Found, find
 from usbwatch.casebook.migrations import bring_up_to_date
+from usbwatch.casebook.outcomes import put_outcomes
 from usbwatch.casebook.packing import Paper, content_of, digest_text, kept, raw_digest
 from usbwatch.casebook.rows import UNIT, escaped_like, unit_of
 from usbwatch.casebook.rules import checked_label, folded, refuse_out_of_place, storable
@@ -21,7 +23,8 @@ from usbwatch.casebook.serials import add_serials, serials_in
 from usbwatch.casebook.store import Store
 from usbwatch.casebook.story import Story, story
 from usbwatch.errors import BadBook, NoUnit, Refused
-from usbwatch.model.history import Entry, Opened, PartSerial, Recorded, Unit
+from usbwatch.model import Experience
+from usbwatch.model.history import Closed, Entry, Opened, PartSerial, Recorded, Unit
 
 __all__ = ["Book", "When", "paper_of"]
 
@@ -100,6 +103,14 @@ class Book:
         with self.store.writing():
             return self._add(unit.id, facts, when, papers)
 
+    def draft(self, unit: Unit, facts: Sequence[Recorded], when: When) -> Story:
+        """What the unit's entries would come to with these facts. Raises ``Refused`` as recording them would."""
+        entries = list(self.entries(unit))
+        for fact in facts:
+            refuse_out_of_place(fact, story(entries))
+            entries.append(_entry(unit.id, entries, fact, when))
+        return story(entries)
+
     def _add(self, id_: str, facts: Sequence[Recorded], when: When, papers: Sequence[Paper]) -> tuple[Entry, ...]:
         """The same within a transaction; the unit's row is held until its end."""
         ((key,),) = self.store.rows("SELECT key FROM unit WHERE id = ?{for_update}", id_)
@@ -108,15 +119,7 @@ class Book:
         for fact in facts:
             if entries:
                 refuse_out_of_place(fact, story(entries))
-            entry = Entry(
-                id=secrets.token_hex(16),
-                unit=id_,
-                number=len(entries) + 1,
-                at=when.at or max([when.now, *(one.at for one in entries[-1:])]),
-                recorded_at=when.now,
-                by=when.by,
-                fact=fact,
-            )
+            entry = _entry(id_, entries, fact, when)
             self.put(key, entry, documents)
             entries.append(entry)
         self.renew(key, entries)
@@ -165,6 +168,8 @@ class Book:
             *(label, folded(label), storable(told.model), told.ending.value if told.ending else None),
             *(max(entry.recorded_at for entry in entries), len(entries), key),
         )
+        if any(isinstance(entry.fact, Closed) for entry in entries):
+            put_outcomes(self.store, key, told)
 
     def _free_label(self, key: int, label: str) -> str:
         """The label, or with a number behind it where another unit of this book, from elsewhere, has it."""
@@ -219,6 +224,14 @@ class Book:
         """Units by a few letters of a label, serial number or model, or by the start of an id: what fits best first."""
         return find(self.store, text, limit)
 
+    def experience(self, model: str) -> Experience:
+        """What the shop's closed cases come to for one model."""
+        return experience(self.store, model)
+
+    def fared(self, model: str) -> Fared:
+        """How the units of one model fared."""
+        return fared(self.store, model)
+
     def entries(self, unit: Unit) -> tuple[Entry, ...]:
         """All entries of a unit, by number."""
         ((key,),) = self.store.rows("SELECT key FROM unit WHERE id = ?", unit.id)
@@ -242,3 +255,16 @@ class Book:
             return content_of(self.store, raw_digest(digest))
         except (KeyError, ValueError):
             raise BadBook(self.name, f"has no document {digest}", "import the unit again from its archive") from None
+
+
+def _entry(unit: str, before: Sequence[Entry], fact: Recorded, when: When) -> Entry:
+    """The next entry of a unit; a clock that was set back does not put it before the last one."""
+    return Entry(
+        id=secrets.token_hex(16),
+        unit=unit,
+        number=len(before) + 1,
+        at=when.at or max([when.now, *(one.at for one in before[-1:])]),
+        recorded_at=when.now,
+        by=when.by,
+        fact=fact,
+    )

@@ -9,8 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from usbwatch.casebook.entries import entry_of
+from usbwatch.casebook.outcomes import put_outcomes
 from usbwatch.casebook.schema_2 import serial_numbers
 from usbwatch.casebook.store import Store
+from usbwatch.casebook.story import story
 from usbwatch.errors import BadBook
 
 __all__ = ["LATEST", "bring_up_to_date"]
@@ -62,7 +65,38 @@ def _units_entries_documents(store: Store) -> None:
         store.do(statement)
 
 
-_STEPS: tuple[Callable[[Store], None], ...] = (_units_entries_documents, serial_numbers)
+def _outcomes(store: Store) -> None:
+    """3: how units left and what had failed, added up for the priors; filled from the entries."""
+    store.do(
+        """CREATE TABLE outcome (
+            unit {int} NOT NULL REFERENCES unit (key),
+            number {int} NOT NULL,
+            model {text} NOT NULL,
+            ending {text} NOT NULL,
+            sites {int} REFERENCES document (key),
+            brought {int},
+            spent {int} NOT NULL,
+            minutes {int} NOT NULL,
+            PRIMARY KEY (unit, number)
+        ){strict}"""
+    )
+    store.do("CREATE INDEX outcome_by_model ON outcome (model)")
+    store.do(
+        """CREATE TABLE cause (
+            unit {int} NOT NULL,
+            number {int} NOT NULL,
+            site {text} NOT NULL,
+            site_class {text} NOT NULL,
+            PRIMARY KEY (unit, number, site),
+            FOREIGN KEY (unit, number) REFERENCES outcome (unit, number)
+        ){strict}"""
+    )
+    for (key,) in store.rows("SELECT key FROM unit WHERE ending IS NOT NULL OR entries > 1"):
+        bodies = store.rows("SELECT number, body FROM entry WHERE unit = ? ORDER BY number", key)
+        put_outcomes(store, key, story([entry_of(bytes(body), number) for number, body in bodies]))
+
+
+_STEPS: tuple[Callable[[Store], None], ...] = (_units_entries_documents, serial_numbers, _outcomes)
 
 LATEST = len(_STEPS)
 """The schema that this program reads and writes."""

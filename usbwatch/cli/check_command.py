@@ -10,11 +10,20 @@ import click
 
 from usbwatch.cli import exits
 from usbwatch.cli.answers import answers, each, parsed_own_answer, refused_step
-from usbwatch.cli.options import example, json_option, log_option, profile_names, root_option, through_option
+from usbwatch.cli.options import (
+    book_option,
+    example,
+    json_option,
+    log_option,
+    profile_names,
+    root_option,
+    through_option,
+)
 
 if TYPE_CHECKING:
-    from usbwatch.model import Answer, Capture, Profile
-    from usbwatch.show import Checked
+    from usbwatch.cli.unit.checking import WeighedUnit
+    from usbwatch.model import Answer, Capture, Experience, Profile
+    from usbwatch.show import Checked, Line
     from usbwatch.show.as_json import Json
 
 __all__ = ["check", "checked"]
@@ -29,11 +38,21 @@ class _Request:
     through: str | None
     profile: str | None
     given: tuple[tuple[str, bool], ...]
+    book: str | None
     as_json: bool
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Result:
+    """What one argument came to."""
+
+    checked: Checked
+    unit: WeighedUnit | None = None
+    """Where the argument named a unit of the casebook."""
+
+
 @click.command(epilog=example("usbwatch check", "usbwatch check before.json --answer runs-on-battery=yes"))
-@click.argument("captures", nargs=-1, metavar="[CAPTURE]...", type=click.Path(allow_dash=True, readable=False))
+@click.argument("captures", nargs=-1, metavar="[CAPTURE|UNIT]...", type=click.Path(allow_dash=True, readable=False))
 @root_option
 @log_option
 @through_option
@@ -46,6 +65,7 @@ class _Request:
     metavar="CHECK=yes|no",
     help="What a hand check showed; repeatable.",
 )
+@book_option
 @click.option("--did", multiple=True, hidden=True, expose_value=False, callback=each(refused_step))
 @json_option
 def check(
@@ -56,6 +76,7 @@ def check(
     through: str | None,
     profile: str | None,
     given: tuple[tuple[str, bool], ...],
+    book: str | None,
     as_json: bool,
 ) -> int:
     """Compare a unit with its profile: what is wrong, and where.
@@ -63,30 +84,49 @@ def check(
     Without CAPTURE this machine is captured first, or the tree given by --root.
     The profile is chosen by what firmware calls the unit. Several captures are
     checked one after another; the exit code is that of the worst.
+
+    A UNIT is one of the casebook, by its label: all that was seen of it and done
+    to it is weighed, and it is compared with its own baseline first.
     """
     if captures and (root or log or through):
         raise click.UsageError(
             "--root, --log and --through are for capturing now; leave them out when a CAPTURE is given."
         )
-    request = _Request(root=root, log=log, through=through, profile=profile, given=given, as_json=as_json)
+    request = _Request(root=root, log=log, through=through, profile=profile, given=given, book=book, as_json=as_json)
     return _check_several(captures, request) if len(captures) > 1 else _check_one(captures, request)
 
 
 def _check_one(captures: tuple[str, ...], request: _Request) -> int:
     from usbwatch.cli.screen import write
-    from usbwatch.show import check_document, json_text
+    from usbwatch.show import json_text
 
     result = _result(captures[0] if captures else None, request)
     if request.as_json:
-        write(json_text(check_document(result)))
+        write(json_text(_document(result)))
     else:
         _show(result)
     return _code(result)
 
 
+def _document(result: _Result) -> dict[str, Json]:
+    from usbwatch.show import check_document
+    from usbwatch.show.since_view import since_value
+    from usbwatch.show.unit_document import unit_value
+
+    document = check_document(result.checked)
+    if result.unit is None:
+        return document
+    since = result.unit.since
+    return {
+        **document,
+        "casebook_unit": unit_value(result.unit.unit),
+        "since_baseline": since_value(since) if since is not None else None,
+    }
+
+
 def _check_several(captures: tuple[str, ...], request: _Request) -> int:
     from usbwatch.cli.screen import show, write
-    from usbwatch.show import check_document, json_text
+    from usbwatch.show import json_text
     from usbwatch.show.as_json import plain_value
     from usbwatch.show.check_view import which_capture_view
 
@@ -97,7 +137,7 @@ def _check_several(captures: tuple[str, ...], request: _Request) -> int:
         codes.append(_code(result) if result else exits.BAD_INPUT)
         if request.as_json:
             named: dict[str, Json] = {"path": plain_value(path)}
-            documents.append(named | (check_document(result) if result else {"problem": plain_value(problem)}))
+            documents.append(named | (_document(result) if result else {"problem": plain_value(problem)}))
         elif result:
             show(which_capture_view(path, number, len(captures)))
             _show(result)
@@ -106,7 +146,7 @@ def _check_several(captures: tuple[str, ...], request: _Request) -> int:
     return exits.worst(codes)
 
 
-def _result_or_problem(path: str, request: _Request) -> tuple[Checked | None, str]:
+def _result_or_problem(path: str, request: _Request) -> tuple[_Result | None, str]:
     """One bad file does not end the run: its sentence is said, and the next capture is checked."""
     from usbwatch.cli.screen import say
     from usbwatch.errors import UsbwatchError
@@ -118,19 +158,56 @@ def _result_or_problem(path: str, request: _Request) -> tuple[Checked | None, st
         return None, str(error)
 
 
-def _result(path: str | None, request: _Request) -> Checked:
-    from usbwatch.cli.choosing import chosen
-    from usbwatch.cli.taking import loaded, taken
+def _result(path: str | None, request: _Request) -> _Result:
+    from usbwatch.cli.taking import taken
+    from usbwatch.cli.unit.checking import named_unit, weighed_unit
 
-    capture = loaded(path) if path is not None else taken(request.root, request.log, request.through)
+    if path is None:
+        return _of_capture(taken(request.root, request.log, request.through), path, request)
+    with named_unit(path, request.book) as found:
+        if found is not None:
+            _refuse_answers(path, request)
+            weighed = weighed_unit(*found, request.profile)
+            return _Result(checked=weighed.localised.checked, unit=weighed)
+    return _of_capture(None, path, request)
+
+
+def _refuse_answers(label: str, request: _Request) -> None:
+    if request.given:
+        raise click.UsageError(f"what was established of a unit is recorded first: usbwatch unit answer {label} …")
+
+
+def _of_capture(capture: Capture | None, path: str | None, request: _Request) -> _Result:
+    from usbwatch.cli.choosing import chosen
+    from usbwatch.cli.taking import loaded
+    from usbwatch.cli.unit.experience import shop_experience
+
+    if capture is None:
+        assert path is not None
+        capture = loaded(path)
     profile = chosen(capture, request.profile, may_ask=not request.as_json and path != "-")
-    return checked(capture, profile, answers(request.given, profile), insisted=request.profile is not None)
+    result = checked(
+        capture,
+        profile,
+        answers(request.given, profile),
+        insisted=request.profile is not None,
+        experience=shop_experience(profile, request.book),
+    )
+    return _Result(checked=result)
 
 
 def checked(
-    capture: Capture, profile: Profile, established: Sequence[Answer] = (), *, insisted: bool = False
+    capture: Capture,
+    profile: Profile,
+    established: Sequence[Answer] = (),
+    *,
+    insisted: bool = False,
+    experience: Experience | None = None,
 ) -> Checked:
-    """Compare, localise and plan: all that one check comes to; ``insisted``: somebody named the profile."""
+    """Compare, localise and plan: all that one check comes to.
+
+    ``insisted``: somebody named the profile. ``experience`` is what the shop's closed cases come to for it.
+    """
     from usbwatch.compare import findings
     from usbwatch.localise import believe, suspects_of
     from usbwatch.model import Look
@@ -138,7 +215,7 @@ def checked(
     from usbwatch.show import Checked
 
     found = findings(capture, profile, tuple(established), insisted=insisted)
-    beliefs = believe(profile, (Look(findings=found),))
+    beliefs = believe(profile, (Look(findings=found),), experience=experience)
     told, repair = plan_and_repair(beliefs, found)
     return Checked(
         capture=capture,
@@ -150,15 +227,29 @@ def checked(
     )
 
 
-def _show(result: Checked) -> None:
+def _show(result: _Result) -> None:
     from usbwatch.cli.screen import page_width, show
     from usbwatch.cli.taking import local_time
     from usbwatch.show import check_view
 
-    show(check_view(result, page_width(), local_time(result.capture.taken_at)))
+    if result.unit is not None:
+        show(_unit_lines(result.unit, page_width()))
+    show(check_view(result.checked, page_width(), local_time(result.checked.capture.taken_at)))
 
 
-def _code(result: Checked) -> int:
+def _unit_lines(its: WeighedUnit, width: int) -> list[Line]:
+    """What goes before the page about a unit's last capture: the unit, its baseline, and what was done since."""
+    from usbwatch.cli.taking import local_time
+    from usbwatch.cli.unit.checking import pending_lines
+    from usbwatch.show.lines import BLANK
+    from usbwatch.show.since_view import since_view
+    from usbwatch.show.unit_view import unit_head
+
+    since = since_view(its.since, its.profile, local_time(its.told.baseline_at)) if its.since is not None else []
+    return [*unit_head(its.unit, its.told, width), *since, *pending_lines(its.told, its.profile), BLANK]
+
+
+def _code(result: _Result) -> int:
     from usbwatch.show import outcome
 
-    return exits.of_outcome(outcome(result.findings).value)
+    return exits.of_outcome(outcome(result.checked.findings).value)

@@ -10,13 +10,20 @@ import click
 
 from usbwatch.cli import exits
 from usbwatch.cli.answers import answers, did_you_mean, each, id_of, parsed_numbered_answer
-from usbwatch.cli.options import example, json_option, log_option, profile_names, root_option, through_option
+from usbwatch.cli.options import (
+    book_option,
+    example,
+    json_option,
+    log_option,
+    profile_names,
+    root_option,
+    through_option,
+)
 from usbwatch.cli.steps import parsed_did, part_at_hand, refuse_back_too_soon, step
 
 if TYPE_CHECKING:
     from usbwatch.errors import BadSupposition
-    from usbwatch.localise import Beliefs
-    from usbwatch.model import Capture, Look, Profile
+    from usbwatch.model import Capture, Experience, Look, Profile
     from usbwatch.show import Localised, Seen, Supposed
 
 __all__ = ["localise"]
@@ -36,6 +43,7 @@ class _Request:
     suppositions: tuple[str, ...]
     at_hand: tuple[str, ...]
     full: bool
+    book: str | None
     as_json: bool
 
     @property
@@ -51,7 +59,7 @@ class _Request:
         'usbwatch localise first.json --suppose "top-case-flex is good"',
     )
 )
-@click.argument("paths", nargs=-1, metavar="[CAPTURE]...", type=click.Path(allow_dash=True, readable=False))
+@click.argument("paths", nargs=-1, metavar="[CAPTURE]...|UNIT", type=click.Path(allow_dash=True, readable=False))
 @root_option
 @log_option
 @through_option
@@ -85,6 +93,7 @@ class _Request:
     help="A part known to be good lies ready, or a whole unit of the model (unit); repeatable.",
 )
 @click.option("--full", is_flag=True, help="Show every way to fail, the sets of faults, and every step.")
+@book_option
 @json_option
 def localise(
     paths: tuple[str, ...],
@@ -98,13 +107,14 @@ def localise(
     suppositions: tuple[str, ...],
     at_hand: tuple[str, ...],
     full: bool,
+    book: str | None,
     as_json: bool,
 ) -> int:
     """Say which part has failed, from all that was seen and done.
 
     Several CAPTUREs are of one unit, oldest first, with what was done between
     them told by --did. Without CAPTURE this machine is captured first, or the
-    tree given by --root.
+    tree given by --root. A UNIT of the casebook stands for all of its history.
 
     A step is reseat, swap (a part known to be good, on trial), fit (a new one),
     back (the first one again), move (to another connector that takes it),
@@ -126,6 +136,7 @@ def localise(
         suppositions=suppositions,
         at_hand=at_hand,
         full=full,
+        book=book,
         as_json=as_json,
     )
     return _localised(request)
@@ -135,8 +146,10 @@ def _localised(request: _Request) -> int:
     from usbwatch.cli.screen import page_width, show, write
     from usbwatch.show import json_text, localise_document, localise_view, outcome
 
-    _refuse_numbers_beyond(request)
-    result = _result(request)
+    result = _of_unit(request)
+    if result is None:
+        _refuse_numbers_beyond(request)
+        result = _result(request)
     if request.as_json:
         write(json_text(localise_document(result)))
     else:
@@ -153,12 +166,27 @@ def _refuse_numbers_beyond(request: _Request) -> None:
             raise click.BadParameter(f"no capture {number}: {there}.", param_hint=f"'{option}'")
 
 
+def _of_unit(request: _Request) -> Localised | None:
+    """What a unit of the casebook comes to; None where none is named."""
+    from usbwatch.cli.unit.checking import named_unit, weighed_unit
+
+    if len(request.paths) != 1:
+        return None
+    with named_unit(request.paths[0], request.book) as found:
+        if found is None:
+            return None
+        if request.did or request.given:
+            raise click.UsageError("what was done and established is recorded first: usbwatch unit step, answer.")
+        its = weighed_unit(*found, request.profile, request.at_hand)
+        looks = its.looks
+        return replace(its.localised, supposed=_supposed(request, its.profile, looks, its.experience))
+
+
 def _result(request: _Request) -> Localised:
     from usbwatch.cli.choosing import chosen
     from usbwatch.cli.one_unit import refuse_other_units, tell_of_order
-    from usbwatch.localise import suspects_of
-    from usbwatch.plan import plan_and_repair
-    from usbwatch.show import Checked, Localised
+    from usbwatch.cli.unit.experience import shop_experience
+    from usbwatch.cli.weighing import weighed
 
     captures = _captures(request)
     profile = chosen(captures[0], request.profile, may_ask=not request.as_json and "-" not in request.paths)
@@ -167,37 +195,9 @@ def _result(request: _Request) -> Localised:
     refuse_other_units(seen)
     tell_of_order(seen)
     at_hand = tuple(part_at_hand(name, profile) for name in request.at_hand)
-    seen = _judged(seen, profile, insisted=request.profile is not None)
-    beliefs, looks = _believed(profile, _looks(seen))
-    told, repair = plan_and_repair(beliefs, looks[-1].findings, at_hand)
-    last = Checked(
-        capture=captures[-1],
-        profile=profile,
-        findings=looks[-1].findings,
-        suspects=suspects_of(beliefs),
-        plan=told,
-        repair=repair,
-    )
-    return Localised(
-        checked=last,
-        seen=seen,
-        supposed=_supposed(request, profile, looks),
-        at_hand=at_hand,
-        not_weighed=len(seen) - len(looks),
-    )
-
-
-def _believed(profile: Profile, looks: tuple[Look, ...]) -> tuple[Beliefs, tuple[Look, ...]]:
-    """What is to be believed, and the looks that it rests on: of more than can be weighed together, the latest."""
-    from usbwatch.errors import TooManyLooks
-    from usbwatch.localise import believe
-    from usbwatch.plan import without_oldest
-
-    while True:
-        try:
-            return believe(profile, looks), looks
-        except TooManyLooks:
-            looks = without_oldest(looks, profile)
+    experience = shop_experience(profile, request.book)
+    result, looks = weighed(seen, profile, at_hand, insisted=request.profile is not None, experience=experience)
+    return replace(result, supposed=_supposed(request, profile, looks, experience))
 
 
 def _captures(request: _Request) -> list[Capture]:
@@ -232,20 +232,9 @@ def _seen(captures: Sequence[Capture], request: _Request, profile: Profile) -> t
     return tuple(found)
 
 
-def _judged(seen: Sequence[Seen], profile: Profile, *, insisted: bool) -> tuple[Seen, ...]:
-    """The same, each with what it shows."""
-    from usbwatch.compare import findings
-
-    return tuple(replace(one, findings=findings(one.capture, profile, one.answers, insisted=insisted)) for one in seen)
-
-
-def _looks(seen: Sequence[Seen]) -> tuple[Look, ...]:
-    from usbwatch.model import Look
-
-    return tuple(Look(findings=one.findings, steps=one.steps) for one in seen if one.findings is not None)
-
-
-def _supposed(request: _Request, profile: Profile, looks: tuple[Look, ...]) -> Supposed | None:
+def _supposed(
+    request: _Request, profile: Profile, looks: tuple[Look, ...], experience: Experience | None
+) -> Supposed | None:
     if not request.suppositions:
         return None
     from usbwatch.errors import BadSupposition
@@ -253,7 +242,9 @@ def _supposed(request: _Request, profile: Profile, looks: tuple[Look, ...]) -> S
     from usbwatch.show import Supposed
 
     try:
-        beliefs = supposing(profile, looks, [_by_id(said, profile) for said in request.suppositions])
+        beliefs = supposing(
+            profile, looks, [_by_id(said, profile) for said in request.suppositions], experience=experience
+        )
     except BadSupposition as error:
         raise click.BadParameter(_near(error), param_hint="'--suppose'") from error
     return Supposed(

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from usbwatch.cli.screen import say
@@ -12,7 +13,7 @@ if TYPE_CHECKING:
     from usbwatch.model import UnitStrings
     from usbwatch.show import Seen
 
-__all__ = ["refuse_other_units", "tell_of_order"]
+__all__ = ["difference", "refuse_other_units", "tell_of_order"]
 
 _MODEL = {"sys_vendor": "maker", "product_name": "model"}
 _UNIT = {"product_serial": "serial"}
@@ -28,7 +29,7 @@ def refuse_other_units(seen: Sequence[Seen]) -> None:
 
     for before, after in pairwise(seen):
         fields = _MODEL if _has_new_part(after) else _MODEL | _UNIT
-        told = _difference(before.capture.unit, after.capture.unit, fields)
+        told = difference(before.capture.unit, after.capture.unit, fields)
         if told:
             remedy = "give captures of one unit" if "serial" not in told else _REMEDY
             raise BadCapture(after.path, f"is of another unit than {before.path} ({told})", remedy)
@@ -43,7 +44,9 @@ def _has_new_part(seen: Seen) -> bool:
     return any(step.kind in (StepKind.SWAP, StepKind.FIT, StepKind.BACK) for step in seen.steps)
 
 
-def _difference(one: UnitStrings, other: UnitStrings, fields: dict[str, str]) -> str:
+def difference(
+    one: UnitStrings, other: UnitStrings, fields: Mapping[str, str] = MappingProxyType(_MODEL | _UNIT)
+) -> str:
     """The first string that both have and that differs, in words; "" when none does."""
     for name, word in fields.items():
         first, second = getattr(one, name).strip(), getattr(other, name).strip()

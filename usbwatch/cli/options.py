@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 
 import click
 
-__all__ = ["example", "json_option", "log_option", "profile_names", "root_option", "through_option"]
+__all__ = ["book_option", "example", "json_option", "log_option", "profile_names", "root_option", "through_option"]
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 
@@ -46,6 +46,16 @@ def through_option(command: _Command) -> _Command:
         "--through",
         type=click.Choice(WAYS),
         help="How to look at this machine; not given: sysfs on Linux, libusb elsewhere.",
+    )(command)
+
+
+def book_option(command: _Command) -> _Command:
+    """``--book`` as the argument ``book``."""
+    return click.option(
+        "--book",
+        envvar="USBWATCH_BOOK",
+        metavar="FILE|URL",
+        help="The casebook: a file, or postgresql://… (or set USBWATCH_BOOK).",
     )(command)
 
 

@@ -37,7 +37,7 @@ def parsed_did(value: str) -> tuple[int, str, str]:
     return number, kind, of
 
 
-def step(kind: str, of: str, profile: Profile) -> Step:
+def step(kind: str, of: str, profile: Profile, option: str = "--did") -> Step:
     """The step, once ``of`` is known to be something that such a step can be done to."""
     from usbwatch.model import Step, StepKind
 
@@ -45,11 +45,11 @@ def step(kind: str, of: str, profile: Profile) -> Step:
     if its is not StepKind.DRAIN:
         noun, known = _done_to(its, profile)
         of = id_of(of, _named(known, profile))
-        _refuse_unknown(of, noun, known, profile, "--did")
+        _refuse_unknown(of, noun, known, profile, option)
     return Step(kind=its, of=of)
 
 
-def refuse_back_too_soon(steps: Sequence[Step]) -> None:
+def refuse_back_too_soon(steps: Sequence[Step], option: str = "--did") -> None:
     """Raise click's ``BadParameter`` where a part is put back that nothing had taken the place of; oldest first."""
     from usbwatch.model import StepKind
 
@@ -60,7 +60,7 @@ def refuse_back_too_soon(steps: Sequence[Step]) -> None:
         elif one.kind is StepKind.BACK:
             if one.of not in out:
                 said = f"nothing was put in for '{one.of}' before it was put back; say swap or fit first."
-                raise click.BadParameter(said, param_hint="'--did'")
+                raise click.BadParameter(said, param_hint=f"'{option}'")
             out.remove(one.of)
 
 

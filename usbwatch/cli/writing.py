@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from usbwatch.model import UnitStrings
 
-__all__ = ["default_name", "write_file"]
+__all__ = ["default_name", "write_bytes", "write_file"]
 
 _NAME_LENGTH = 40
 _REMEDY = "choose another name with -o, or give --force to overwrite it"
@@ -27,7 +27,12 @@ def default_name(unit: UnitStrings, moment: datetime) -> str:
 
 
 def write_file(path: str, text: str, *, force: bool = False, remedy: str = _REMEDY) -> None:
-    """Write ``text`` to ``path`` in one step: a reader sees the old file or the new one, never half of it.
+    """``write_bytes`` of a text, in UTF-8."""
+    write_bytes(path, text.encode("utf-8"), force=force, remedy=remedy)
+
+
+def write_bytes(path: str, content: bytes, *, force: bool = False, remedy: str = _REMEDY) -> None:
+    """Write ``content`` to ``path`` in one step: a reader sees the old file or the new one, never half of it.
 
     Raises ``UnwritableOutput`` when that cannot be, or when a file is there and
     ``force`` is not given, with ``remedy`` for what to do; what was there
@@ -41,7 +46,7 @@ def write_file(path: str, text: str, *, force: bool = False, remedy: str = _REME
             raise UnwritableOutput(path, "is there and is no regular file", "choose another name")
         if target.exists() and not force:
             raise FileExistsError  # noqa: TRY301 - the same answer as when the file appears a moment later
-        _write_beside(target, text.encode("utf-8"), force=force)
+        _write_beside(target, content, force=force)
     except FileExistsError:
         raise UnwritableOutput(path, "is there already", remedy) from None
     except (OSError, ValueError, RuntimeError) as error:  # ValueError: a NUL; RuntimeError: a loop of links

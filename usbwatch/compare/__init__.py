@@ -2,5 +2,7 @@
 
 from usbwatch.compare.changes import changes
 from usbwatch.compare.findings import expected_devices, findings
+from usbwatch.compare.serials import serials
+from usbwatch.compare.since_baseline import since_baseline
 
-__all__ = ["changes", "expected_devices", "findings"]
+__all__ = ["changes", "expected_devices", "findings", "serials", "since_baseline"]

@@ -15,6 +15,7 @@ from usbwatch.localise.evidence import evidence
 from usbwatch.localise.observations import holding, observations
 from usbwatch.localise.paths import Layout, lay_out
 from usbwatch.localise.weighing import DEEPEST, Fault, Observation, likelihoods, log_weights
+from usbwatch.model.cases import Experience
 from usbwatch.model.profile import Profile
 from usbwatch.model.steps import Look
 
@@ -118,17 +119,20 @@ MOST_FOR_THREE = 180
 """Courses with which sets of three are still weighed one by one: a million of them."""
 
 
-def believe(profile: Profile, looks: Sequence[Look], depth: int | None = None) -> Beliefs:
+def believe(
+    profile: Profile, looks: Sequence[Look], depth: int | None = None, *, experience: Experience | None = None
+) -> Beliefs:
     """What the looks tell of a unit of this profile, oldest first; at least one.
 
     Sets of at most ``depth`` faults (0 to 3) are weighed one by one, all
     others together. Without ``depth`` it is 2, or 3 when that matters.
+    ``experience`` is what a shop's closed cases come to for this profile.
     Raises ValueError for another depth, and ``TooManyLooks`` for more than
     ``MOST_LOOKS`` of them that tell something new.
     """
     if depth is not None and not 0 <= depth <= DEEPEST:
         raise ValueError(f"depth {depth} cannot be had; give 0 to {DEEPEST} faults")
-    layout = lay_out(profile, looks[-1].findings.variant)
+    layout = lay_out(profile, looks[-1].findings.variant, experience)
     news = looks if len(looks) <= MOST_LOOKS else _with_news(layout, looks)
     if len(news) > MOST_LOOKS:
         raise TooManyLooks(len(news), MOST_LOOKS)

@@ -9,6 +9,7 @@ from itertools import pairwise
 
 from usbwatch.localise.sites import KINDS_OF_PART, TRIED_BY_HAND, SiteKind, about, fitted, site_id, sites
 from usbwatch.localise.symptoms import Effect
+from usbwatch.model.cases import Experience
 from usbwatch.model.profile import ExpectedDevice, HandCheck, Part, Profile
 from usbwatch.model.suspects import Site
 
@@ -35,15 +36,16 @@ class Layout:
     """By id of device or hand check: the sites that can spoil it, host side first, each once."""
 
 
-def lay_out(profile: Profile, variant: str = "") -> Layout:
+def lay_out(profile: Profile, variant: str = "", experience: Experience | None = None) -> Layout:
     """The sites of a profile and the path of each of its devices and hand checks.
 
     A path is the closure of ``needs``, then the device's subassembly as a
     whole, its software, and itself. A device that is needed brings its own
     whole path along. A need that is not fitted in this variant is passed over.
+    Closed cases (``experience``) bear on the priors alone.
     """
     profile = fitted(profile, variant)
-    all_sites = sites(profile)
+    all_sites = sites(profile, experience)
     index = {site.id: number for number, site in enumerate(all_sites)}
     trace = _Trace(
         parts={part.id: part for part in profile.parts}, devices={device.id: device for device in profile.devices}

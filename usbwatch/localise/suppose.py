@@ -16,6 +16,7 @@ from usbwatch.localise.evidence import evidence
 from usbwatch.localise.exclusive import Supposition, own_sites, refuse_exclusive
 from usbwatch.localise.paths import Layout, lay_out
 from usbwatch.localise.weighing import Hazard, Observation
+from usbwatch.model.cases import Experience
 from usbwatch.model.findings import Answer, Finding, Findings, Symptom
 from usbwatch.model.ladder import Rung, Verdict
 from usbwatch.model.profile import Profile
@@ -45,8 +46,10 @@ _INSPECTION_ERRS = 1e-9
 """How often a part that is supposed to be bad is good all the same."""
 
 
-def supposing(profile: Profile, looks: Sequence[Look], suppositions: Sequence[str]) -> Beliefs:
-    """What would be believed if all the suppositions held, after the same looks (``believe``).
+def supposing(
+    profile: Profile, looks: Sequence[Look], suppositions: Sequence[str], *, experience: Experience | None = None
+) -> Beliefs:
+    """What would be believed if all the suppositions held, after the same looks and cases (``believe``).
 
     A device or a check counts as if the last look had shown it so. A part that
     is good has none of its faults, its sections' and devices' included; one
@@ -55,7 +58,7 @@ def supposing(profile: Profile, looks: Sequence[Look], suppositions: Sequence[st
     that the unit does not have, and suppositions that exclude each other
     (``usbwatch.localise.exclusive``).
     """
-    layout = lay_out(profile, looks[-1].findings.variant)
+    layout = lay_out(profile, looks[-1].findings.variant, experience)
     meant = _agreeing([_parsed(said, layout) for said in suppositions])
     refuse_exclusive(meant, layout)
     looks = (*looks[:-1], replace(looks[-1], findings=_as_supposed(looks[-1].findings, meant)))

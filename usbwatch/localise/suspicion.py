@@ -11,6 +11,7 @@ from usbwatch.localise.beliefs import Beliefs, believe
 from usbwatch.localise.hitting_sets import smallest_explanations
 from usbwatch.localise.sites import UNKNOWN_PART
 from usbwatch.localise.weighing import Observation
+from usbwatch.model.cases import Experience
 from usbwatch.model.findings import Findings
 from usbwatch.model.profile import Profile
 from usbwatch.model.steps import Look
@@ -31,12 +32,14 @@ FaultSet = tuple[int, ...]
 """Numbers of courses, ascending."""
 
 
-def suspects(findings: Findings, profile: Profile, depth: int | None = None) -> Suspects:
+def suspects(
+    findings: Findings, profile: Profile, depth: int | None = None, *, experience: Experience | None = None
+) -> Suspects:
     """What can have failed, after one look: by fault set, by part and by cure, likeliest first.
 
-    ``depth`` as for ``believe``.
+    ``depth`` and ``experience`` as for ``believe``.
     """
-    return suspects_of(believe(profile, (Look(findings=findings),), depth))
+    return suspects_of(believe(profile, (Look(findings=findings),), depth, experience=experience))
 
 
 def suspects_of(beliefs: Beliefs) -> Suspects:

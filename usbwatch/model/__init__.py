@@ -13,6 +13,7 @@ from usbwatch.model.capture import (
     System,
     UnitStrings,
 )
+from usbwatch.model.cases import Experience, Grounds, Tally
 from usbwatch.model.changes import ChangeKind, Changes, CoverageChange, EpisodeChange, FactChange, NodeChange
 from usbwatch.model.findings import Answer, Claim, Declaration, DeclaredState, Finding, Findings, Loss, Symptom
 from usbwatch.model.functions import FUNCTIONS
@@ -21,6 +22,7 @@ from usbwatch.model.location import Location, hangs_on, is_location, outward, pa
 from usbwatch.model.observation import Deed, Observation, Response
 from usbwatch.model.plan import Action, Advice, Outcome, Plan, Proposal
 from usbwatch.model.profile import Basis, ExpectedDevice, HandCheck, Match, Money, Part, PartKind, Profile, Variant
+from usbwatch.model.since import BOARD, UNIT, DeviceSince, Fitted, Serial, SinceBaseline, Wear
 from usbwatch.model.steps import Look, Step, StepKind
 from usbwatch.model.suspects import (
     Cure,
@@ -33,8 +35,10 @@ from usbwatch.model.suspects import (
 )
 
 __all__ = [
+    "BOARD",
     "CAPTURE_SCHEMA",
     "FUNCTIONS",
+    "UNIT",
     "Action",
     "Advice",
     "Answer",
@@ -53,13 +57,17 @@ __all__ = [
     "Declaration",
     "DeclaredState",
     "Deed",
+    "DeviceSince",
     "Episode",
     "EpisodeChange",
     "ExpectedDevice",
+    "Experience",
     "Fact",
     "FactChange",
     "Finding",
     "Findings",
+    "Fitted",
+    "Grounds",
     "HandCheck",
     "Hypothesis",
     "Kind",
@@ -80,6 +88,8 @@ __all__ = [
     "Proposal",
     "Response",
     "Rung",
+    "Serial",
+    "SinceBaseline",
     "Site",
     "Software",
     "Step",
@@ -87,9 +97,11 @@ __all__ = [
     "Suspects",
     "Symptom",
     "System",
+    "Tally",
     "UnitStrings",
     "Variant",
     "Verdict",
+    "Wear",
     "hangs_on",
     "is_location",
     "outward",

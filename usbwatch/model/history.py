@@ -99,6 +99,8 @@ class Captured:
     """Digest of its document."""
     taken_at: str = ""
     """As the capture itself says it: a unit's clock may be wrong."""
+    judged: str = ""
+    """What was made of it when it was recorded, as one sentence; "" where no profile was known."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,6 +136,9 @@ class Noted:
     """Anything else, in words."""
 
     text: str
+    cost: Optional[int] = None
+    """What it cost, in whole units of the shop's currency."""
+    minutes: Optional[int] = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 
-__all__ = ["day_of", "is_day"]
+__all__ = ["day_of", "days_between", "is_day"]
 
 _SHAPE = re.compile(r"(?:19|20)\d\d-\d\d-\d\d", re.ASCII)
 """A clock that tells another century tells no day."""
@@ -32,3 +32,16 @@ def day_of(moment: str) -> str:
     """
     found = _SHAPE.match(moment)
     return found.group() if found and is_day(found.group()) else ""
+
+
+def days_between(first: str, second: str) -> int | None:
+    """Days from one time of RFC 3339 to another, negative when it lies before; None where one tells no day.
+
+    >>> days_between("2026-02-27T23:00:00Z", "2026-03-01T01:00:00Z")
+    2
+    """
+    days = [day_of(moment) for moment in (first, second)]
+    if not all(days):
+        return None
+    start, end = (dt.date.fromisoformat(day) for day in days)
+    return (end - start).days

@@ -18,6 +18,7 @@ from usbwatch.show.localised import Localised, Seen, Supposed
 from usbwatch.show.outcome import Outcome, outcome, sentence
 from usbwatch.show.profile_view import profile_list_view, profile_page, profile_view
 from usbwatch.show.safe import plain_ascii, safe
+from usbwatch.show.since_view import since_document, since_view
 from usbwatch.show.writers import coloured, plain
 
 __all__ = [
@@ -50,4 +51,6 @@ __all__ = [
     "profiles_document",
     "safe",
     "sentence",
+    "since_document",
+    "since_view",
 ]

@@ -24,7 +24,7 @@ from usbwatch.show.ticket import MARGIN, heading, mark, perforation, row, stamp,
 from usbwatch.show.troubles_view import trouble_lines
 from usbwatch.show.words import SIGNS, STYLES, WORDS, node_name, percent, place, unit_name
 
-__all__ = ["STAMPS", "check_view", "hand_line", "stop_lines", "which_capture_view"]
+__all__ = ["STAMPS", "check_view", "hand_line", "stop_lines", "verdict_lines", "which_capture_view"]
 
 STAMPS = {
     Outcome.WHOLE: ("✓", Style.STAMP_FINE),
@@ -64,15 +64,7 @@ def check_view(checked: Checked, width: int, when: str = "") -> list[Line]:
     return [
         *_unit_lines(checked, when),
         BLANK,
-        *stop_lines(checked, width),
-        *stamp(
-            sentence(checked.findings),
-            *STAMPS[outcome(checked.findings)],
-            width,
-            likeliest(checked),
-            do_next(checked),
-            declared_stamp(checked),
-        ),
+        *verdict_lines(checked, width),
         *contradiction_lines(checked.findings, checked.profile),
         *resting_on_it(checked.findings, checked.profile),
         *_notices(checked.findings.notices),
@@ -87,6 +79,21 @@ def check_view(checked: Checked, width: int, when: str = "") -> list[Line]:
         *_set_aside("Inside or outside? Neither firmware nor profile says", checked.findings.unplaced),
         *coverage_lines(checked.capture.coverage),
         *claim_lines(checked),
+    ]
+
+
+def verdict_lines(checked: Checked, width: int) -> list[Line]:
+    """What it comes to, alone: a danger first, then the verdict, the likeliest cause and what to do next."""
+    return [
+        *stop_lines(checked, width),
+        *stamp(
+            sentence(checked.findings),
+            *STAMPS[outcome(checked.findings)],
+            width,
+            likeliest(checked),
+            do_next(checked),
+            declared_stamp(checked),
+        ),
     ]
 
 

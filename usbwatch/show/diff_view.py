@@ -13,12 +13,12 @@ from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, labelled, perforation, stamp, stub_heading
 from usbwatch.show.words import counted, node_name, place, unit_name
 
-__all__ = ["changes_sentence", "diff_heading_view", "diff_view"]
+__all__ = ["CARRIERS", "CHANGE_LOOKS", "changes_sentence", "diff_heading_view", "diff_view"]
 
 _MARGIN = 18
 """Columns that a sign and the longest word of change take, with the gap after them."""
 
-_LOOKS = {
+CHANGE_LOOKS = {
     ChangeKind.GONE: ("✗", "GONE", Style.WRONG),
     ChangeKind.REPLACED: ("≠", "REPLACED", Style.WRONG),
     ChangeKind.MOVED: ("→", "MOVED", Style.WRONG),
@@ -28,7 +28,7 @@ _LOOKS = {
 }
 """Sign, word and style of each kind of change; the order of the rows within a place."""
 
-_RANK = {kind: rank for rank, kind in enumerate(_LOOKS)}
+_RANK = {kind: rank for rank, kind in enumerate(CHANGE_LOOKS)}
 
 _FACTS = 6
 """Facts of one node that are shown; the JSON document has them all."""
@@ -78,7 +78,7 @@ def changes_sentence(changes: Changes) -> str:
     if changes.none:
         return "nothing changed"
     counts = Counter(change.kind for change in changes.nodes if not change.follows)
-    said = [f"{counts[kind]} {kind.value}" for kind in _LOOKS if counts[kind]]
+    said = [f"{counts[kind]} {kind.value}" for kind in CHANGE_LOOKS if counts[kind]]
     along = sum(change.follows for change in changes.nodes)
     said += [f"{counted(along, 'node')} went with them"] if along else []
     said += [f"{counted(len(changes.unit), 'string')} of firmware"] if changes.unit else []
@@ -124,13 +124,13 @@ def _sits_in(change: NodeChange, stub: Stub) -> bool:
     """Whether the node, where it was first seen, is an expected device of the subassembly or hangs on one."""
     location = (change.before or change.node).location
     return any(
-        location == expected or (hangs_on(location, expected) and device.function not in _CARRIERS)
+        location == expected or (hangs_on(location, expected) and device.function not in CARRIERS)
         for device in stub.devices
         for expected in device.locations
     )
 
 
-_CARRIERS = frozenset({"hub", "usb-controller", "graphics"})
+CARRIERS = frozenset({"hub", "usb-controller", "graphics"})
 """What hangs on these need not sit in the same subassembly."""
 
 
@@ -154,7 +154,7 @@ def _along(nodes: list[Node]) -> list[str]:
 
 
 def _change_lines(change: NodeChange) -> list[Line]:
-    sign, word, style = _LOOKS[change.kind]
+    sign, word, style = CHANGE_LOOKS[change.kind]
     opening = (f"{sign} {word}".ljust(_MARGIN), style)
     lines = [line(opening, (node_name(change.node), Style.STRONG), hang=_MARGIN)]
     told = _told(change)
@@ -201,7 +201,7 @@ def _episode_lines(episodes: Sequence[EpisodeChange]) -> list[Line]:
         return []
     lines = heading("Troubles in the kernel log")
     for one in episodes:
-        sign, word, style = _LOOKS[one.kind]
+        sign, word, style = CHANGE_LOOKS[one.kind]
         where = safe(one.location, 120) if one.location else "at a place the log does not name"
         counts = " → ".join(counted(each.count, "line") if each else "none" for each in (one.before, one.after))
         text = f"{safe(one.trouble, 60)}, {where}: {counts}"

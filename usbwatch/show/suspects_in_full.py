@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from usbwatch.localise.sites import rests_on_cases
 from usbwatch.model import CureSuspicion, Hypothesis, PartSuspicion, Site, Suspects, Symptom
 from usbwatch.show.alike import Alike, alike
 from usbwatch.show.checked import Checked
 from usbwatch.show.lines import BLANK, Line, Style, line
 from usbwatch.show.safe import safe
-from usbwatch.show.suspects_view import BASIS, head_lines, names_of, risen
+from usbwatch.show.suspects_view import basis, head_lines, names_of, risen
 from usbwatch.show.ticket import heading, labelled
 from usbwatch.show.words import counted, cure_words, listed, part_name, percent, price, small_percent
 
@@ -74,8 +75,15 @@ def _way_lines(one: PartSuspicion) -> list[Line]:
     return [
         *(_one_way(site, chance, first=number == 0) for number, (site, chance) in enumerate(shown)),
         *more,
-        *_row("figures are", list(dict.fromkeys(safe(site.origin, 100) for site, _ in shown))),
+        *_origin_lines([site for site, _ in shown]),
     ]
+
+
+def _origin_lines(sites: Sequence[Site]) -> list[Line]:
+    """Where the figures come from: what was counted, of each way by itself."""
+    if not any(rests_on_cases(site) for site in sites):
+        return _row("figures are", list(dict.fromkeys(safe(site.origin, 100) for site in sites)))
+    return _rows("figures are", [f"{safe(site.name, 100)}: {safe(site.origin, 200)}" for site in sites])
 
 
 def _one_way(site: Site, chance: float, *, first: bool) -> Line:
@@ -121,7 +129,7 @@ def _rest_lines(rest: Sequence[PartSuspicion], checked: Checked) -> list[Line]:
         *_row("or else", [f"nothing that the profile knows {percent(checked.suspects.nothing_wrong)}"]),
         *_row("other faults", named),
         *_row("unexplained", names_of(checked.suspects.unexplained, checked)),
-        line(" " * _SET_IN, (BASIS, Style.FAINT), hang=_SET_IN),
+        line(" " * _SET_IN, (basis(checked.suspects), Style.FAINT), hang=_SET_IN),
     ]
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TypeAlias
 
-from usbwatch.model import Findings, PartSuspicion, Site, Symptom, Verdict
+from usbwatch.localise.sites import rests_on_cases
+from usbwatch.model import Findings, PartSuspicion, Site, Suspects, Symptom, Verdict
 from usbwatch.plan import questions
 from usbwatch.plan.cautions import cautions
 from usbwatch.show.checked import Checked
@@ -16,7 +17,7 @@ from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, labelled
 from usbwatch.show.words import counted, cure, listed, percent
 
-__all__ = ["BASIS", "head_lines", "likeliest", "names_of", "risen", "suspect_lines"]
+__all__ = ["basis", "head_lines", "likeliest", "names_of", "risen", "suspect_lines"]
 
 _SHOWN = 5
 """Suspects that are shown in full; the others are named with their probability."""
@@ -29,11 +30,12 @@ _NO_SUSPECT = "Nothing that was found points to a part that has failed."
 _STANDS_OUT = 0.2
 """A suspicion weaker than this is no headline."""
 
-BASIS = (
-    "The chances rest on elicited figures of how often each part fails (no source). Each is the chance that the part "
-    "has some fault, so they overlap and may add to more than 100%."
+_ELICITED = "The chances rest on elicited figures of how often each part fails (no source)."
+_COUNTED = (
+    "The chances rest on how often each part was the cause in closed cases, and on elicited figures (no source) where "
+    "cases are few or none."
 )
-"""What the probabilities rest on, said on every page that has suspects."""
+_OVERLAP = "Each is the chance that the part has some fault, so they overlap and may add to more than 100%."
 
 _FAINT_BELOW = 0.03
 """A suspicion weaker than this gets no paragraph of its own."""
@@ -135,8 +137,14 @@ def _remainder(checked: Checked, strong: list[PartSuspicion]) -> list[Line]:
         *labelled("other faults", _brief([one for one in weak if not one.explains], checked), _SET_IN),
         *labelled("unexplained", names_of(checked.suspects.unexplained, checked), _SET_IN),
         *_several(checked),
-        line(" " * _SET_IN, (BASIS, Style.FAINT), hang=_SET_IN),
+        line(" " * _SET_IN, (basis(checked.suspects), Style.FAINT), hang=_SET_IN),
     ]
+
+
+def basis(suspects: Suspects) -> str:
+    """What the probabilities rest on, said on every page that has suspects."""
+    counted_ = any(rests_on_cases(site) for one in suspects.parts for site, _ in one.sites)
+    return f"{_COUNTED if counted_ else _ELICITED} {_OVERLAP}"
 
 
 def _brief(weak: list[PartSuspicion], checked: Checked) -> list[str]:

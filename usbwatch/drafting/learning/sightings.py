@@ -11,6 +11,7 @@ from typing import NamedTuple
 from usbwatch.compare.bare_list import is_bare_list
 from usbwatch.compare.clients import is_client
 from usbwatch.compare.scene import Scene, scene
+from usbwatch.compare.serials import is_serial
 from usbwatch.drafting.census import Census, LeftOut, Resident, census
 from usbwatch.drafting.learning.vision import Vision, vision
 from usbwatch.drafting.wellness import mute_gauge
@@ -149,7 +150,7 @@ _FEWEST_SIGNS = 3
 def _serial(text: str) -> str:
     """A serial number that names one unit: not a text that a maker forgot to replace (common practice, no source)."""
     plain = _cut(text.strip())
-    placeholder = _NO_SERIAL.match(plain) or plain in ("0123456789", "123456789", "1234567890")
+    placeholder = _NO_SERIAL.match(plain) or not is_serial(plain)
     return "" if placeholder or len(set(plain)) < _FEWEST_SIGNS else plain
 
 

@@ -1,0 +1,129 @@
+"""What a shop's closed cases come to: the counts behind the priors, and how its units fared."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from usbwatch.casebook.packing import content_of
+from usbwatch.casebook.store import Store
+from usbwatch.errors import BadBook
+from usbwatch.model import Experience, Tally
+
+__all__ = ["EndingCount", "Fared", "experience", "fared"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EndingCount:
+    """How the units of a model left in one way."""
+
+    ending: str
+    """``repaired``, ``sold as is``, …"""
+    cases: int
+    priced: int
+    """Of those, cases of which it is known what the unit brought."""
+    brought: int
+    """What those brought together, in whole units of the shop's currency."""
+    spent: int
+    """What was spent on those, without bench time."""
+    minutes: int
+    """Bench time on those."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fared:
+    """How the units of one model fared in this shop."""
+
+    on_the_bench: int
+    endings: tuple[EndingCount, ...]
+    """The most frequent first."""
+    known: int
+    """Closed cases with a known cause."""
+    causes: tuple[tuple[str, int], ...]
+    """Of those, in how many each site was a cause; the most frequent first."""
+
+
+def experience(store: Store, model: str) -> Experience:
+    """The counts for one model: its own closed cases with known cause, and those of all others.
+
+    Raises ``BadBook`` where a list of sites is damaged.
+    """
+    cases = 0
+    exposed: Counter[str] = Counter()
+    for document, count in store.rows(
+        "SELECT sites, count(*) FROM outcome WHERE sites IS NOT NULL AND model <> ? GROUP BY sites", model
+    ):
+        cases += count
+        for site_class, sites in Counter(_sites(store, document).values()).items():
+            exposed[site_class] += sites * count
+    failed: dict[str, int] = dict(
+        store.rows(
+            "SELECT cause.site_class, count(*) FROM cause JOIN outcome"
+            " ON outcome.unit = cause.unit AND outcome.number = cause.number"
+            " WHERE outcome.sites IS NOT NULL AND outcome.model <> ? GROUP BY cause.site_class",
+            model,
+        )
+    )
+    return Experience(
+        cases=cases,
+        classes={name: Tally(failed=failed.get(name, 0), exposed=number) for name, number in exposed.items()},
+        own=_known(store, model),
+        sites=dict(_causes(store, model)),
+    )
+
+
+def _sites(store: Store, document: int) -> Mapping[str, str]:
+    """By site id, its class: all that could have failed in some closed case."""
+    ((digest,),) = store.rows("SELECT digest FROM document WHERE key = ?", document)
+    try:
+        found = json.loads(content_of(store, bytes(digest)))
+    except ValueError:
+        found = None
+    if not isinstance(found, dict) or not all(isinstance(one, str) for one in found.values()):
+        raise BadBook(store.name, f"is damaged: document {document} is no list of sites", "put a copy of it back")
+    return found
+
+
+def _known(store: Store, model: str) -> int:
+    ((count,),) = store.rows("SELECT count(*) FROM outcome WHERE sites IS NOT NULL AND model = ?", model)
+    return int(count)
+
+
+def _causes(store: Store, model: str) -> list[tuple[str, int]]:
+    rows = store.rows(
+        "SELECT cause.site, count(*) FROM cause JOIN outcome"
+        " ON outcome.unit = cause.unit AND outcome.number = cause.number"
+        " WHERE outcome.sites IS NOT NULL AND outcome.model = ? GROUP BY cause.site ORDER BY count(*) DESC, cause.site",
+        model,
+    )
+    return [(site, int(count)) for site, count in rows]
+
+
+def fared(store: Store, model: str) -> Fared:
+    """How the units of one model fared, by the shop's own records."""
+    rows = store.rows(
+        "SELECT ending, count(*), count(brought), coalesce(sum(brought), 0),"
+        " coalesce(sum(CASE WHEN brought IS NOT NULL THEN spent END), 0),"
+        " coalesce(sum(CASE WHEN brought IS NOT NULL THEN minutes END), 0)"
+        " FROM outcome WHERE model = ? GROUP BY ending ORDER BY count(*) DESC, ending",
+        model,
+    )
+    ((waiting,),) = store.rows("SELECT count(*) FROM unit WHERE model = ? AND ending IS NULL", model)
+    return Fared(
+        on_the_bench=int(waiting),
+        endings=tuple(
+            EndingCount(
+                ending=ending,
+                cases=int(cases),
+                priced=int(priced),
+                brought=int(brought),
+                spent=int(spent),
+                minutes=int(minutes),
+            )
+            for ending, cases, priced, brought, spent, minutes in rows
+        ),
+        known=_known(store, model),
+        causes=tuple(_causes(store, model)),
+    )

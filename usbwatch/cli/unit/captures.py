@@ -1,0 +1,140 @@
+"""Captures on their way into the book: in the order of time, of this unit, and with what was made of them."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from usbwatch.cli import exits
+
+if TYPE_CHECKING:
+    from usbwatch.capture.saved import Saved
+    from usbwatch.casebook import Book, Story, When
+    from usbwatch.model import UnitStrings
+    from usbwatch.model.history import PartSerial, Unit
+    from usbwatch.show import Checked, Localised
+
+__all__ = ["captured", "loaded_in_order", "saved_now"]
+
+
+def loaded_in_order(paths: Sequence[str]) -> list[Saved]:
+    """The captures in these files (``-``: standard input), the earliest first. Raises ``BadCapture``."""
+    return sorted((_loaded(path) for path in paths), key=lambda saved: saved.capture.taken_at)
+
+
+def _loaded(path: str) -> Saved:
+    from usbwatch.capture.saved import LARGEST_FILE, load_saved, parse_saved
+
+    if path != "-":
+        return load_saved(path)
+    return parse_saved(sys.stdin.buffer.read(LARGEST_FILE + 1), "on standard input")
+
+
+def saved_now(root: str | None, log: str | None, through: str | None) -> Saved:
+    """A capture of this machine, or of a copied tree, taken now."""
+    from usbwatch.capture.saved import saved_of
+    from usbwatch.cli.taking import taken
+
+    return saved_of(taken(root, log, through))
+
+
+def captured(book: Book, unit: Unit, saved: Sequence[Saved], when: When, *, anyway: bool = False) -> int:
+    """Record captures of a unit, and say what its history comes to with them; the exit code of that.
+
+    Raises ``Refused`` for a capture of another unit, unless ``anyway``.
+    """
+    from usbwatch.casebook import paper_of
+    from usbwatch.cli.screen import say
+    from usbwatch.model.history import Captured
+    from usbwatch.show.words import counted
+
+    if not anyway:
+        _refuse_other_units(book, unit, saved)
+    facts = [Captured(capture=one.digest, taken_at=one.capture.taken_at) for one in saved]
+    draft = book.draft(unit, facts, when)
+    result = _result(draft, book, {one.digest: one for one in saved})
+    if result is not None:
+        facts[-1] = replace(facts[-1], judged=_judged(result.checked))
+    papers = [paper_of(one, _serials(one, result)) for one in saved]
+    entries = book.record(unit, facts, when, papers)
+    numbers = ", ".join(str(entry.number) for entry in entries)
+    say(f"usbwatch: recorded {counted(len(entries), 'capture')} of unit {unit.label}, entry {numbers}")
+    return _told(result, unit)
+
+
+def _result(draft: Story, book: Book, new: dict[str, Saved]) -> Localised | None:
+    """What the history comes to with the new captures; None where no profile is known, which is then said."""
+    from usbwatch.cli.screen import say
+    from usbwatch.cli.unit.recorded import profile_of, weighed_story
+    from usbwatch.errors import UsbwatchError
+
+    try:
+        profile = profile_of(draft, book, new=new)
+        return weighed_story(draft, book, profile, experience=book.experience(profile.id), new=new)[0]
+    except UsbwatchError as error:
+        say(f"usbwatch: {error}")
+        return None
+
+
+def _serials(saved: Saved, result: Localised | None) -> tuple[PartSerial, ...]:
+    """The serial numbers of the unit's parts in a capture, by which it is found; none where no profile is known."""
+    from usbwatch.compare import findings, serials
+    from usbwatch.model.history import PartSerial
+
+    if result is None:
+        return ()
+    found = findings(saved.capture, result.checked.profile)
+    return tuple(PartSerial(of=one.of, serial=one.serial) for one in serials(saved.capture, found))
+
+
+def _judged(checked: Checked) -> str:
+    from usbwatch.show import sentence
+    from usbwatch.show.suspects_view import likeliest
+
+    said = sentence(checked.findings)
+    suspect = likeliest(checked)
+    return f"{said}; {suspect[:1].lower()}{suspect[1:]}" if suspect else said
+
+
+def _told(result: Localised | None, unit: Unit) -> int:
+    from usbwatch.cli.screen import page_width, say, show
+    from usbwatch.show import outcome
+    from usbwatch.show.check_view import verdict_lines
+
+    if result is None:
+        return exits.WELL
+    show(verdict_lines(result.checked, page_width()))
+    say(f"usbwatch: all of it: usbwatch check {unit.label}")
+    return exits.of_outcome(outcome(result.checked.findings).value)
+
+
+def _refuse_other_units(book: Book, unit: Unit, saved: Sequence[Saved]) -> None:
+    """Raise ``Refused`` where a capture has another serial number than the unit's last one, and no board was put in."""
+    from usbwatch.casebook import looks
+    from usbwatch.errors import Refused
+    from usbwatch.model import StepKind
+    from usbwatch.model.history import StepDone
+
+    told = book.story(unit)
+    puts_in = (StepKind.SWAP, StepKind.FIT, StepKind.BACK)
+    if any(isinstance(each.fact, StepDone) and each.fact.step.kind in puts_in for each in told.visit):
+        return
+    digest = told.baseline.capture if told.baseline else ""
+    digest = next((one.capture for one in reversed(looks(told)) if one.capture), digest)
+    before = book.saved_capture(digest).capture.unit if digest else None
+    for one in saved:
+        differing = _differing(before, one.capture.unit) if before is not None else ""
+        if differing:
+            raise Refused(
+                f"the capture is of another unit than the one before ({differing})",
+                "name the right unit, or, if a board was put in that brought another serial, record it with --anyway",
+            )
+        before = one.capture.unit
+
+
+def _differing(one: UnitStrings, other: UnitStrings) -> str:
+    from usbwatch.cli.one_unit import difference
+
+    return difference(one, other)

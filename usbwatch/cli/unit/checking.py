@@ -1,0 +1,108 @@
+"""A unit of the casebook in place of a capture: all of its history is weighed, and its own baseline comes first."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from usbwatch.cli.unit.experience import has_default
+
+if TYPE_CHECKING:
+    from usbwatch.casebook import Book, Story
+    from usbwatch.model import Experience, Look, Profile, SinceBaseline
+    from usbwatch.model.history import Unit
+    from usbwatch.show import Line, Localised
+
+__all__ = ["WeighedUnit", "named_unit", "pending_lines", "weighed_unit"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeighedUnit:
+    """A unit, and what its history comes to."""
+
+    unit: Unit
+    told: Story
+    profile: Profile
+    localised: Localised
+    looks: tuple[Look, ...]
+    """What that rests on."""
+    experience: Experience
+    since: SinceBaseline | None
+    """Beside its own baseline; None where it has none, or nothing was captured since."""
+
+
+@contextmanager
+def named_unit(argument: str, address: str | None) -> Iterator[tuple[Book, Unit] | None]:
+    """The book and the unit that an argument names; None where it names a file, or there is no casebook.
+
+    A file comes first: a unit with such a label is found when it is not there.
+    Raises ``BadCapture`` for what is neither.
+    """
+    from usbwatch.cli.unit.options import opened
+
+    if _is_file(argument) or not (address or has_default()):
+        yield None
+        return
+    with opened(address, must_exist=True) as book:
+        yield book, _unit(argument, book)
+
+
+def _is_file(argument: str) -> bool:
+    return argument == "-" or os.sep in argument or os.path.lexists(argument)
+
+
+def _unit(argument: str, book: Book) -> Unit:
+    from usbwatch.errors import BadCapture, NoUnit
+    from usbwatch.show.words import listed
+
+    try:
+        return book.unit(argument)
+    except NoUnit as error:
+        near = f"units with such a label: {listed(error.near)}" if error.near else "check the name"
+        raise BadCapture(argument, "is neither a file nor a unit of the casebook", near) from None
+
+
+def weighed_unit(book: Book, unit: Unit, named: str | None = None, at_hand: Sequence[str] = ()) -> WeighedUnit:
+    """What all that the book holds of a unit comes to. Raises ``Refused`` where nothing was seen yet."""
+    from usbwatch.cli.steps import part_at_hand
+    from usbwatch.cli.unit.recorded import profile_of, weighed_story
+
+    told = book.story(unit)
+    profile = profile_of(told, book, named)
+    experience = book.experience(profile.id)
+    ready = tuple(part_at_hand(name, profile) for name in at_hand)
+    localised, looks = weighed_story(told, book, profile, ready, insisted=named is not None, experience=experience)
+    since = _since(told, book, localised, profile)
+    return WeighedUnit(
+        unit=unit, told=told, profile=profile, localised=localised, looks=looks, experience=experience, since=since
+    )
+
+
+def _since(told: Story, book: Book, localised: Localised, profile: Profile) -> SinceBaseline | None:
+    """The latest capture of this visit beside the unit's baseline, unless that is the baseline itself."""
+    from usbwatch.casebook import looks
+    from usbwatch.compare import findings, since_baseline
+
+    digest = next((one.capture for one in reversed(looks(told)) if one.capture), "")
+    if told.baseline is None or not digest or digest == told.baseline.capture:
+        return None
+    before = book.saved_capture(told.baseline.capture).capture
+    now = next(one for one in reversed(localised.seen) if one.capture.nodes)
+    now_findings = now.findings or localised.checked.findings
+    return since_baseline(before, findings(before, profile), now.capture, now_findings, profile)
+
+
+def pending_lines(told: Story, profile: Profile) -> list[Line]:
+    """What was done since the unit was last looked at: no capture shows yet what it did."""
+    from usbwatch.casebook import steps_since
+    from usbwatch.show.lines import Style, line
+    from usbwatch.show.words import listed, step_words
+
+    pending = steps_since(told)
+    if not pending:
+        return []
+    said = f"{listed([step_words(step, profile) for step in pending])}: not captured since. "
+    return [line(("Note: ", Style.CAUTION), f"{said}Capture it: usbwatch unit capture {told.label}", hang=6)]

@@ -1,0 +1,124 @@
+"""``unit open`` and ``unit reopen``: what is told and seen of a unit when it comes in."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from usbwatch.cli import exits
+from usbwatch.cli.options import book_option, example, profile_names
+from usbwatch.cli.unit.options import MONEY, opened, time_options, unit_argument, when, yes_or_no
+
+if TYPE_CHECKING:
+    from usbwatch.model.history import Intake
+
+__all__ = ["intake_options", "open_unit", "reopen_unit"]
+
+_Command = TypeVar("_Command", bound=Callable[..., Any])
+
+
+def intake_options(command: _Command) -> _Command:
+    """All that is told of a unit when it comes in, each as an argument."""
+    told = {
+        "--liquid": "Did liquid get into it?",
+        "--dropped": "Was it dropped?",
+        "--opened-before": "Did somebody have it open before?",
+    }
+    for name, help_ in reversed(told.items()):
+        command = click.option(name, callback=yes_or_no, metavar="yes|no", help=help_)(command)
+    command = click.option("--paid", type=MONEY, help="What was paid for it.")(command)
+    command = click.option("--came-with", multiple=True, metavar="TEXT", help="Adapter, box, …; repeatable.")(command)
+    return click.option("--claim", multiple=True, metavar="TEXT", help="A fault that is claimed; repeatable.")(command)
+
+
+def _intake(told: dict[str, Any]) -> Intake:
+    from usbwatch.model.history import Intake
+
+    return Intake(
+        claims=told["claim"],
+        came_with=told["came_with"],
+        paid=told["paid"],
+        liquid=told["liquid"],
+        dropped=told["dropped"],
+        opened_before=told["opened_before"],
+    )
+
+
+@click.command(
+    name="open",
+    epilog=example(
+        'usbwatch unit open LB-0001 first.json --claim "keyboard dead" --came-with adapter --paid 60',
+        "usbwatch unit open LB-0002 --model fernhill-larch-13 --liquid yes",
+    ),
+)
+@click.argument("label", metavar="LABEL")
+@click.argument("captures", nargs=-1, metavar="[CAPTURE]...", type=click.Path(allow_dash=True, readable=False))
+@click.option("--model", metavar="NAME", shell_complete=profile_names, help="Id of the model's profile.")
+@intake_options
+@click.option("--attach", multiple=True, metavar="FILE", help="A photo or another file; repeatable.")
+@click.option("--note", default="", metavar="TEXT", help="Anything else.")
+@time_options
+@book_option
+def open_unit(label: str, captures: tuple[str, ...], **told: Any) -> int:  # noqa: ANN401 - click's own values
+    """Take a unit in, under the shop's own number for it.
+
+    The model is known from the first CAPTURE where a profile fits it. Captures
+    and files are kept in the casebook itself.
+    """
+    from usbwatch.casebook import Paper
+    from usbwatch.cli.screen import say
+    from usbwatch.cli.unit.captures import captured, loaded_in_order
+    from usbwatch.cli.unit.papers import attached
+    from usbwatch.model.history import Noted, Opened, Recorded
+
+    saved = loaded_in_order(captures)
+    model = _model(told["model"], saved)
+    opening = Opened(label=label, model=model, intake=_intake(told))
+    more: list[Recorded] = []
+    papers: list[Paper] = []
+    for path in told["attach"]:
+        fact, paper = attached(path)
+        more.append(fact)
+        papers.append(paper)
+    if told["note"]:
+        more.append(Noted(text=told["note"]))
+    with opened(told["book"]) as book:
+        unit, _ = book.open_unit(opening, when(told["at"], told["by"]), more, papers)
+        say(f"usbwatch: unit {unit.label} is open, in {book.name}")
+        if saved:
+            return captured(book, unit, saved, when(told["at"], told["by"]))
+    return exits.WELL
+
+
+def _model(named: str | None, saved: list[Any]) -> str:
+    """The id of the profile that was named, or that the first capture fits; "" where none does."""
+    from usbwatch import profile as profiles
+    from usbwatch.cli.choosing import fitting_or_none
+
+    if named is not None:
+        return profiles.find(named).id
+    fitting = fitting_or_none(saved[0].capture) if saved else None
+    return fitting.id if fitting else ""
+
+
+@click.command(name="reopen", epilog=example('usbwatch unit reopen LB-0001 --claim "battery lasts an hour"'))
+@unit_argument
+@intake_options
+@time_options
+@book_option
+def reopen_unit(label: str, **told: Any) -> int:  # noqa: ANN401 - click's own values
+    """Take a unit in again that was closed: it came back.
+
+    What is seen from now on is weighed by itself. A check compares it first
+    with the unit's own baseline.
+    """
+    from usbwatch.cli.screen import say
+    from usbwatch.model.history import Reopened
+
+    with opened(told["book"], must_exist=True) as book:
+        unit = book.unit(label)
+        book.record(unit, [Reopened(intake=_intake(told))], when(told["at"], told["by"]))
+        say(f"usbwatch: unit {unit.label} is on the bench again")
+    return exits.WELL

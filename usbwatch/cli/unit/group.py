@@ -1,0 +1,50 @@
+"""The group of the casebook's commands."""
+
+from __future__ import annotations
+
+import click
+
+from usbwatch.cli.options import example
+from usbwatch.cli.unit.amending import amend_entry
+from usbwatch.cli.unit.coming_in import open_unit, reopen_unit
+from usbwatch.cli.unit.leaving import close_unit, keep_baseline
+from usbwatch.cli.unit.looking import find_units, get_document, list_units, show_unit
+from usbwatch.cli.unit.recording import attach_files, note_text, record_answers, record_captures, record_step
+
+__all__ = ["unit"]
+
+
+@click.group(
+    epilog=example(
+        'usbwatch unit open LB-0001 first.json --claim "keyboard dead" --paid 60',
+        "usbwatch check LB-0001",
+        "usbwatch unit step LB-0001 swap:top-case --part known-good --minutes 60",
+        "usbwatch unit show LB-0001",
+    )
+)
+def unit() -> None:
+    """Follow a unit from intake to baseline, and keep all that was seen and done.
+
+    Everything is kept in one casebook. An entry is only ever added: what was
+    wrong is amended, and stays to be seen. Which casebook: --book, or the
+    variable USBWATCH_BOOK, a file or a postgresql:// URL.
+    """
+
+
+for _command in (
+    open_unit,
+    record_captures,
+    record_step,
+    record_answers,
+    note_text,
+    attach_files,
+    amend_entry,
+    keep_baseline,
+    close_unit,
+    reopen_unit,
+    list_units,
+    find_units,
+    show_unit,
+    get_document,
+):
+    unit.add_command(_command)

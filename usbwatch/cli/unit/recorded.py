@@ -1,0 +1,122 @@
+"""What the book holds of a unit, as the commands that weigh it need it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from usbwatch.capture.saved import Saved
+    from usbwatch.casebook import Book, RecordedLook, Story
+    from usbwatch.model import Capture, Experience, Look, Profile, Step
+    from usbwatch.show import Localised, Seen
+
+__all__ = ["profile_of", "seen_of", "weighed_story"]
+
+
+_NONE: Mapping[str, Saved] = MappingProxyType({})
+
+
+def profile_of(told: Story, book: Book, named: str | None = None, new: Mapping[str, Saved] = _NONE) -> Profile:
+    """The profile that was named; else the unit's own; else the one that its last capture fits, or the generic one.
+
+    ``new`` are captures by digest that are not in the book yet.
+    """
+    from usbwatch import profile as profiles
+    from usbwatch.casebook import looks
+    from usbwatch.cli.choosing import chosen
+    from usbwatch.errors import Refused
+
+    if named is not None or told.model:
+        return profiles.find(named or told.model)
+    digest = next((one.capture for one in reversed(looks(told)) if one.capture), "")
+    if not digest:
+        raise Refused(
+            f"unit {told.label} has neither a model nor a capture",
+            f"capture it with usbwatch unit capture {told.label}, or say its model: "
+            f"usbwatch unit amend {told.label} 1 --set model=NAME --reason known",
+        )
+    return chosen(_capture(digest, book, new), None, may_ask=False)
+
+
+def weighed_story(
+    told: Story,
+    book: Book,
+    profile: Profile,
+    at_hand: tuple[str, ...] = (),
+    *,
+    experience: Experience,
+    insisted: bool = False,
+    new: Mapping[str, Saved] = _NONE,
+) -> tuple[Localised, tuple[Look, ...]]:
+    """What the present visit of a unit comes to, and the looks that rests on. Raises ``Refused`` where nothing was seen in it."""
+    from usbwatch.cli.weighing import weighed
+    from usbwatch.errors import Refused
+
+    seen = seen_of(told, book, profile, new)
+    if not seen:
+        raise Refused(
+            f"nothing was seen of unit {told.label} since it came in",
+            f"capture it: usbwatch unit capture {told.label}",
+        )
+    return weighed(seen, profile, at_hand, insisted=insisted, experience=experience)
+
+
+def seen_of(told: Story, book: Book, profile: Profile, new: Mapping[str, Saved] = _NONE) -> tuple[Seen, ...]:
+    """Each look of the present visit, oldest first, with the steps before it and what a person established."""
+    from usbwatch.casebook import looks
+
+    found: list[Seen] = []
+    for look in looks(told):
+        before = found[-1].capture if found else None
+        capture = _capture(look.capture, book, new) if look.capture else _nothing_seen(look.at, before)
+        found.append(_seen(look, capture, profile))
+    return tuple(found)
+
+
+def _capture(digest: str, book: Book, new: Mapping[str, Saved]) -> Capture:
+    return (new[digest] if digest in new else book.saved_capture(digest)).capture
+
+
+def _seen(look: RecordedLook, capture: Capture, profile: Profile) -> Seen:
+    from usbwatch.cli.taking import local_time
+    from usbwatch.show import Seen
+
+    return Seen(
+        capture=capture,
+        path=f"entry {look.number}",
+        when=local_time(look.at),
+        steps=tuple(step for step in look.steps if _known(step, profile)),
+        answers=tuple(answer for answer in look.answers if answer.check in _questions(profile)),
+    )
+
+
+def _nothing_seen(at: str, before: Capture | None) -> Capture:
+    """A look at which nobody captured anything: every device is unseen, and answers are all there is."""
+    from usbwatch.model import Capture, System, UnitStrings
+
+    return Capture(
+        taken_at=at,
+        tool="",
+        system=System(platform=""),
+        unit=before.unit if before is not None else UnitStrings(),
+        coverage=(),
+        nodes=(),
+    )
+
+
+def _known(step: Step, profile: Profile) -> bool:
+    """Whether the profile still has what the step was done to; it may have been edited since, and that is said."""
+    from usbwatch.cli.screen import say
+
+    known = step.of in ("", *(part.id for part in profile.parts), *(device.id for device in profile.devices))
+    if not known:
+        say(f"usbwatch: step {step.kind.value}:{step.of} is not weighed: profile {profile.id} has no such part.")
+    return known
+
+
+def _questions(profile: Profile) -> frozenset[str]:
+    from usbwatch.plan import questions
+
+    return frozenset(questions(profile))
