@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from usbwatch.capture.saved import Saved, saved_of_content
-from usbwatch.casebook.entries import checked, digests_in, entry_of
+from usbwatch.casebook.entries import as_read, digests_in, entry_of, written
 from usbwatch.casebook.experience import Fared, experience, fared
 from usbwatch.casebook.finding import Found, find
 from usbwatch.casebook.migrations import bring_up_to_date
@@ -119,7 +119,7 @@ class Book:
         for fact in facts:
             if entries:
                 refuse_out_of_place(fact, story(entries))
-            entry = _entry(id_, entries, fact, when)
+            entry = as_read(_entry(id_, entries, fact, when))
             self.put(key, entry, documents)
             entries.append(entry)
         self.renew(key, entries)
@@ -141,7 +141,7 @@ class Book:
 
     def put(self, key: int, entry: Entry, documents: dict[str, int]) -> None:
         """Write one entry as it is, within a transaction; ``documents`` are keys by digest, of those just put in."""
-        document = checked(entry)
+        document = written(entry)
         self.store.do(
             "INSERT INTO entry (unit, number, id, digest, body) VALUES (?, ?, ?, ?, ?)",
             *(key, entry.number, bytes.fromhex(entry.id), document.digest, document.body),
@@ -215,7 +215,7 @@ class Book:
         where = f" WHERE {' AND '.join(conditions)}" if conditions else ""
         rows = self.store.rows(
             f"SELECT {UNIT} FROM unit{where} ORDER BY changed_at DESC, key DESC LIMIT ?",  # noqa: S608 - constants
-            *((model,) if model else ()),
+            *((storable(model),) if model else ()),
             limit,
         )
         return tuple(unit_of(row) for row in rows)
