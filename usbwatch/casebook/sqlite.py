@@ -217,7 +217,7 @@ class SqliteStore:
 
     def damage(self) -> str:
         """``PRAGMA integrity_check`` and ``foreign_key_check``: the first thing that either tells."""
-        told = [str(row[0]) for row in self.rows("PRAGMA integrity_check(1)")]
+        told = [" ".join(str(row[0]).split()) for row in self.rows("PRAGMA integrity_check(1)")]
         if told != ["ok"]:
             return told[0] if told else "the check gave no answer"
         loose = self.rows("PRAGMA foreign_key_check")
