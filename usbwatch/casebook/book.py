@@ -6,7 +6,7 @@ returns, it is on the disk; when it raises, nothing of it is in the book.
 
 from __future__ import annotations
 
-import secrets
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -81,7 +81,7 @@ class Book:
     ) -> tuple[Unit, tuple[Entry, ...]]:
         """A new unit with its first entries. Raises ``Refused`` where the label is taken, or none."""
         checked_label(opened.label)
-        id_ = secrets.token_hex(16)
+        id_ = os.urandom(16).hex()
         with self.store.writing():
             self.store.do(
                 "INSERT INTO unit (id, label, folded, model, opened_at, changed_at, entries)"
@@ -260,7 +260,7 @@ class Book:
 def _entry(unit: str, before: Sequence[Entry], fact: Recorded, when: When) -> Entry:
     """The next entry of a unit; a clock that was set back does not put it before the last one."""
     return Entry(
-        id=secrets.token_hex(16),
+        id=os.urandom(16).hex(),
         unit=unit,
         number=len(before) + 1,
         at=when.at or max([when.now, *(one.at for one in before[-1:])]),
