@@ -239,14 +239,11 @@ def _show(result: _Result) -> None:
 
 def _unit_lines(its: WeighedUnit, width: int) -> list[Line]:
     """What goes before the page about a unit's last capture: the unit, its baseline, and what was done since."""
-    from usbwatch.cli.taking import local_time
-    from usbwatch.cli.unit.checking import pending_lines
+    from usbwatch.cli.unit.checking import pending_lines, since_lines
     from usbwatch.show.lines import BLANK
-    from usbwatch.show.since_view import since_view
     from usbwatch.show.unit_view import unit_head
 
-    since = since_view(its.since, its.profile, local_time(its.told.baseline_at)) if its.since is not None else []
-    return [*unit_head(its.unit, its.told, width), *since, *pending_lines(its.told, its.profile), BLANK]
+    return [*unit_head(its.unit, its.told, width), *since_lines(its), *pending_lines(its.told, its.profile), BLANK]
 
 
 def _code(result: _Result) -> int:

@@ -18,6 +18,7 @@ from usbwatch.show.harness import Stub, stubs
 from usbwatch.show.lines import BLANK, Line, Style, line, rule
 from usbwatch.show.outcome import Outcome, outcome, sentence
 from usbwatch.show.plan_view import do_next, next_lines
+from usbwatch.show.recording import unit_command
 from usbwatch.show.safe import safe
 from usbwatch.show.suspects_view import likeliest, suspect_lines
 from usbwatch.show.ticket import MARGIN, heading, mark, perforation, row, stamp, stub_heading, stub_name
@@ -247,9 +248,15 @@ def _hand_lines(checked: Checked) -> list[Line]:
     return [
         *done,
         *heading("Still to be established by hand"),
-        line("  ", ("to answer, add to usbwatch check: --answer NAME=yes|no", Style.FAINT), hang=4),
+        line("  ", (_how_to_answer(checked.label), Style.FAINT), hang=4),
         *(line("  ", one, hang=4) for one in still),
     ]
+
+
+def _how_to_answer(label: str) -> str:
+    if label:
+        return f"to answer: {unit_command('answer', label)} NAME=yes|no"
+    return "to answer, add to usbwatch check: --answer NAME=yes|no"
 
 
 def _open_checks(checked: Checked) -> list[str]:
