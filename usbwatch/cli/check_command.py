@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from usbwatch.cli.unit.checking import WeighedUnit
     from usbwatch.model import Answer, Capture, Experience, Profile
     from usbwatch.show import Checked, Line
-    from usbwatch.show.as_json import Json
+    from usbwatch.show.json_values import Json
 
 __all__ = ["check", "checked"]
 
@@ -127,8 +127,8 @@ def _document(result: _Result) -> dict[str, Json]:
 def _check_several(captures: tuple[str, ...], request: _Request) -> int:
     from usbwatch.cli.screen import show, write
     from usbwatch.show import json_text
-    from usbwatch.show.as_json import plain_value
     from usbwatch.show.check_view import which_capture_view
+    from usbwatch.show.json_values import plain_value
 
     codes: list[int] = []
     documents: list[Json] = []

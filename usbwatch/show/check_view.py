@@ -16,13 +16,13 @@ from usbwatch.show.coverage_view import coverage_lines
 from usbwatch.show.declared_view import declared_lines, declared_stamp
 from usbwatch.show.harness import Stub, stubs
 from usbwatch.show.lines import BLANK, Line, Style, line, rule
-from usbwatch.show.outcome import Outcome, outcome, sentence
 from usbwatch.show.plan_view import do_next, next_lines
 from usbwatch.show.recording import unit_command
 from usbwatch.show.safe import safe
 from usbwatch.show.suspects_view import likeliest, suspect_lines
 from usbwatch.show.ticket import MARGIN, heading, mark, perforation, row, stamp, stub_heading, stub_name
 from usbwatch.show.troubles_view import trouble_lines
+from usbwatch.show.verdict import Outcome, outcome, sentence
 from usbwatch.show.words import SIGNS, STYLES, WORDS, node_name, percent, place, unit_name
 
 __all__ = ["STAMPS", "check_view", "hand_line", "stop_lines", "verdict_lines", "which_capture_view"]

@@ -8,7 +8,7 @@ from math import log
 from usbwatch.casebook.experience import EndingCount, Fared
 from usbwatch.localise.sites import sites
 from usbwatch.model import Experience, Grounds, Money, Profile
-from usbwatch.show.as_json import Json, plain_value
+from usbwatch.show.json_values import Json, plain_value
 from usbwatch.show.lines import BLANK, Line, Style, line
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading

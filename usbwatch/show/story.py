@@ -10,10 +10,10 @@ from usbwatch.plan import questions
 from usbwatch.show.checked import Checked
 from usbwatch.show.lines import BLANK, Line, Style, line
 from usbwatch.show.localised import Localised, Seen
-from usbwatch.show.outcome import judged_wrong
 from usbwatch.show.recording import unit_command
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, labelled
+from usbwatch.show.verdict import judged_wrong
 from usbwatch.show.words import listed, part_name, step_words
 
 __all__ = ["came_back", "notes", "story_lines"]
