@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from usbwatch.capture.lazy import on_first_use
+from usbwatch.lazy import on_first_use
 
 if TYPE_CHECKING:
     from usbwatch.localise.beliefs import Beliefs, believe
