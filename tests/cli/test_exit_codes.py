@@ -84,7 +84,7 @@ def test_one_bad_file_does_not_end_the_run(bench: Path) -> None:
 
 def test_our_own_bug_is_1_and_one_sentence(bench: Path) -> None:
     (bench / "sitecustomize.py").write_text(
-        "import usbwatch.show.outcome as o\n"
+        "import usbwatch.show.verdict as o\n"
         "def broken(findings):\n    raise KeyError('a bug \\x1b[2J')\n"
         "o.outcome = broken\n"
         "import usbwatch.show as s\ns.outcome = broken\n",

@@ -22,7 +22,7 @@ from usbwatch.compare import findings, losses
 from usbwatch.model import Answer, Capture, Episode, Fact, Loss, Verdict
 from usbwatch.profile import find
 from usbwatch.show import check_view, plain
-from usbwatch.show.outcome import Outcome, outcome, sentence
+from usbwatch.show.verdict import Outcome, outcome, sentence
 
 GENERIC, OWN = find("generic-clamshell"), find("fernhill-larch-13")
 PORT = "pci0000:00/14.0/usb2/4.2"

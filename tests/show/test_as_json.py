@@ -13,7 +13,7 @@ from support.invented import PROFILE, TOP_CASE_LOST, WHOLE
 from usbwatch.localise import discern_model
 from usbwatch.model import Rung, UnitStrings, Verdict
 from usbwatch.show import check_document, json_text, profile_document, profiles_document
-from usbwatch.show.as_json import plain_value
+from usbwatch.show.json_values import plain_value
 
 
 def read(text: str) -> Any:  # noqa: ANN401

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from usbwatch.capture.saved import Saved, saved_of_content
 from usbwatch.casebook.entries import as_read, digests_in, entry_of, written
-from usbwatch.casebook.experience import Fared, experience, fared
+from usbwatch.casebook.experience import Fared, experience, fared, models
 from usbwatch.casebook.finding import Found, find
 from usbwatch.casebook.migrations import bring_up_to_date
 from usbwatch.casebook.outcomes import put_outcomes
@@ -227,6 +227,10 @@ class Book:
     def experience(self, model: str) -> Experience:
         """What the shop's closed cases come to for one model."""
         return experience(self.store, model)
+
+    def models(self) -> tuple[tuple[str, int, int], ...]:
+        """The models that units have: id, closed cases, and units on the bench."""
+        return models(self.store)
 
     def fared(self, model: str) -> Fared:
         """How the units of one model fared."""

@@ -12,7 +12,7 @@ from usbwatch.casebook.store import Store
 from usbwatch.errors import BadBook
 from usbwatch.model import Experience, Tally
 
-__all__ = ["EndingCount", "Fared", "experience", "fared"]
+__all__ = ["EndingCount", "Fared", "experience", "fared", "models"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,4 +126,13 @@ def fared(store: Store, model: str) -> Fared:
         ),
         known=_known(store, model),
         causes=tuple(_causes(store, model)),
+    )
+
+
+def models(store: Store) -> tuple[tuple[str, int, int], ...]:
+    """The models that units have: id, closed cases, and units on the bench; by id."""
+    closed: dict[str, int] = dict(store.rows("SELECT model, count(*) FROM outcome GROUP BY model"))
+    waiting: dict[str, int] = dict(store.rows("SELECT model, count(*) FROM unit WHERE ending IS NULL GROUP BY model"))
+    return tuple(
+        (name, int(closed.get(name, 0)), int(waiting.get(name, 0))) for name in sorted({*closed, *waiting}) if name
     )

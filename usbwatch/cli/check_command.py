@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from usbwatch.cli.unit.checking import WeighedUnit
     from usbwatch.model import Answer, Capture, Experience, Profile
     from usbwatch.show import Checked, Line
-    from usbwatch.show.as_json import Json
+    from usbwatch.show.json_values import Json
 
 __all__ = ["check", "checked"]
 
@@ -127,8 +127,8 @@ def _document(result: _Result) -> dict[str, Json]:
 def _check_several(captures: tuple[str, ...], request: _Request) -> int:
     from usbwatch.cli.screen import show, write
     from usbwatch.show import json_text
-    from usbwatch.show.as_json import plain_value
     from usbwatch.show.check_view import which_capture_view
+    from usbwatch.show.json_values import plain_value
 
     codes: list[int] = []
     documents: list[Json] = []
@@ -239,14 +239,11 @@ def _show(result: _Result) -> None:
 
 def _unit_lines(its: WeighedUnit, width: int) -> list[Line]:
     """What goes before the page about a unit's last capture: the unit, its baseline, and what was done since."""
-    from usbwatch.cli.taking import local_time
-    from usbwatch.cli.unit.checking import pending_lines
+    from usbwatch.cli.unit.checking import pending_lines, since_lines
     from usbwatch.show.lines import BLANK
-    from usbwatch.show.since_view import since_view
     from usbwatch.show.unit_view import unit_head
 
-    since = since_view(its.since, its.profile, local_time(its.told.baseline_at)) if its.since is not None else []
-    return [*unit_head(its.unit, its.told, width), *since, *pending_lines(its.told, its.profile), BLANK]
+    return [*unit_head(its.unit, its.told, width), *since_lines(its), *pending_lines(its.told, its.profile), BLANK]
 
 
 def _code(result: _Result) -> int:

@@ -178,8 +178,7 @@ def _of_unit(request: _Request) -> Localised | None:
         if request.did or request.given:
             raise click.UsageError("what was done and established is recorded first: usbwatch unit step, answer.")
         its = weighed_unit(*found, request.profile, request.at_hand)
-        looks = its.looks
-        return replace(its.localised, supposed=_supposed(request, its.profile, looks, its.experience))
+        return replace(its.localised, supposed=_supposed(request, its.profile, its.looks, its.experience))
 
 
 def _result(request: _Request) -> Localised:

@@ -21,10 +21,12 @@ def weighed(
     *,
     insisted: bool,
     experience: Experience | None = None,
+    label: str = "",
 ) -> tuple[Localised, tuple[Look, ...]]:
     """What is believed after the last look, and the looks that this rests on.
 
-    ``insisted``: somebody named the profile. ``experience`` is what the shop's closed cases come to for it.
+    ``insisted``: somebody named the profile. ``experience`` is what the shop's closed cases come to for it;
+    ``label`` is of the unit whose history this is.
     """
     from usbwatch.localise import suspects_of
     from usbwatch.plan import plan_and_repair
@@ -40,6 +42,7 @@ def weighed(
         suspects=suspects_of(beliefs),
         plan=told,
         repair=repair,
+        label=label,
     )
     result = Localised(checked=last, seen=tuple(seen), at_hand=at_hand, not_weighed=len(seen) - len(looks))
     return result, looks

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import permutations
 
 from usbwatch.errors import BadSupposition
-from usbwatch.localise.contradictions import cannot_be_yes
+from usbwatch.localise.contradicting import cannot_be_yes
 from usbwatch.localise.paths import Layout
 from usbwatch.localise.sites import UNKNOWN_PART, SiteKind, kind_of, site_id
 from usbwatch.localise.symptoms import row

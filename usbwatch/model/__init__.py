@@ -1,38 +1,132 @@
 """The frozen values that every other room speaks in. Imports the standard library alone."""
 
-from usbwatch.model.capture import (
-    CAPTURE_SCHEMA,
-    Blacklisted,
-    Capture,
-    Coverage,
-    Episode,
-    Fact,
-    Kind,
-    Node,
-    Software,
-    System,
-    UnitStrings,
-)
-from usbwatch.model.cases import Experience, Grounds, Tally
-from usbwatch.model.changes import ChangeKind, Changes, CoverageChange, EpisodeChange, FactChange, NodeChange
-from usbwatch.model.findings import Answer, Claim, Declaration, DeclaredState, Finding, Findings, Loss, Symptom
-from usbwatch.model.functions import FUNCTIONS
-from usbwatch.model.ladder import CoverageState, Rung, Verdict
-from usbwatch.model.location import Location, hangs_on, is_location, outward, parent_port, port_chain, same_port_chain
-from usbwatch.model.observation import Deed, Observation, Response
-from usbwatch.model.plan import Action, Advice, Outcome, Plan, Proposal
-from usbwatch.model.profile import Basis, ExpectedDevice, HandCheck, Match, Money, Part, PartKind, Profile, Variant
-from usbwatch.model.since import BOARD, UNIT, DeviceSince, Fitted, Serial, SinceBaseline, Wear
-from usbwatch.model.steps import Look, Step, StepKind
-from usbwatch.model.suspects import (
-    Cure,
-    CureKind,
-    CureSuspicion,
-    Hypothesis,
-    PartSuspicion,
-    Site,
-    Suspects,
-)
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from usbwatch.lazy import on_first_use
+
+if TYPE_CHECKING:
+    from usbwatch.model.capture import (
+        CAPTURE_SCHEMA,
+        Blacklisted,
+        Capture,
+        Coverage,
+        Episode,
+        Fact,
+        Kind,
+        Node,
+        Software,
+        System,
+        UnitStrings,
+    )
+    from usbwatch.model.cases import Experience, Grounds, Tally
+    from usbwatch.model.changes import ChangeKind, Changes, CoverageChange, EpisodeChange, FactChange, NodeChange
+    from usbwatch.model.findings import Answer, Claim, Declaration, DeclaredState, Finding, Findings, Loss, Symptom
+    from usbwatch.model.functions import FUNCTIONS
+    from usbwatch.model.ladder import CoverageState, Rung, Verdict
+    from usbwatch.model.location import (
+        Location,
+        hangs_on,
+        is_location,
+        outward,
+        parent_port,
+        port_chain,
+        same_port_chain,
+    )
+    from usbwatch.model.observation import Deed, Observation, Response
+    from usbwatch.model.plan import Action, Advice, Outcome, Plan, Proposal
+    from usbwatch.model.profile import Basis, ExpectedDevice, HandCheck, Match, Money, Part, PartKind, Profile, Variant
+    from usbwatch.model.since import BOARD, UNIT, DeviceSince, Fitted, Serial, SinceBaseline, Wear
+    from usbwatch.model.steps import Look, Step, StepKind
+    from usbwatch.model.suspects import (
+        Cure,
+        CureKind,
+        CureSuspicion,
+        Hypothesis,
+        PartSuspicion,
+        Site,
+        Suspects,
+    )
+else:
+    __getattr__ = on_first_use(
+        __name__,
+        {
+            "Action": "plan",
+            "Advice": "plan",
+            "Answer": "findings",
+            "BOARD": "since",
+            "Basis": "profile",
+            "Blacklisted": "capture",
+            "CAPTURE_SCHEMA": "capture",
+            "Capture": "capture",
+            "ChangeKind": "changes",
+            "Changes": "changes",
+            "Claim": "findings",
+            "Coverage": "capture",
+            "CoverageChange": "changes",
+            "CoverageState": "ladder",
+            "Cure": "suspects",
+            "CureKind": "suspects",
+            "CureSuspicion": "suspects",
+            "Declaration": "findings",
+            "DeclaredState": "findings",
+            "Deed": "observation",
+            "DeviceSince": "since",
+            "Episode": "capture",
+            "EpisodeChange": "changes",
+            "ExpectedDevice": "profile",
+            "Experience": "cases",
+            "FUNCTIONS": "functions",
+            "Fact": "capture",
+            "FactChange": "changes",
+            "Finding": "findings",
+            "Findings": "findings",
+            "Fitted": "since",
+            "Grounds": "cases",
+            "HandCheck": "profile",
+            "Hypothesis": "suspects",
+            "Kind": "capture",
+            "Location": "location",
+            "Look": "steps",
+            "Loss": "findings",
+            "Match": "profile",
+            "Money": "profile",
+            "Node": "capture",
+            "NodeChange": "changes",
+            "Observation": "observation",
+            "Outcome": "plan",
+            "Part": "profile",
+            "PartKind": "profile",
+            "PartSuspicion": "suspects",
+            "Plan": "plan",
+            "Profile": "profile",
+            "Proposal": "plan",
+            "Response": "observation",
+            "Rung": "ladder",
+            "Serial": "since",
+            "SinceBaseline": "since",
+            "Site": "suspects",
+            "Software": "capture",
+            "Step": "steps",
+            "StepKind": "steps",
+            "Suspects": "suspects",
+            "Symptom": "findings",
+            "System": "capture",
+            "Tally": "cases",
+            "UNIT": "since",
+            "UnitStrings": "capture",
+            "Variant": "profile",
+            "Verdict": "ladder",
+            "Wear": "since",
+            "hangs_on": "location",
+            "is_location": "location",
+            "outward": "location",
+            "parent_port": "location",
+            "port_chain": "location",
+            "same_port_chain": "location",
+        },
+    )
 
 __all__ = [
     "BOARD",

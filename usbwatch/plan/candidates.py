@@ -7,7 +7,7 @@ from dataclasses import replace
 from itertools import chain
 
 from usbwatch.localise.beliefs import Beliefs
-from usbwatch.localise.contradictions import cannot_be_yes
+from usbwatch.localise.contradicting import cannot_be_yes
 from usbwatch.localise.observations import answered, observed
 from usbwatch.localise.sites import SiteKind, about, kind_of
 from usbwatch.localise.tried import ELSEWHERE, MEASURE, helped, measured, works_elsewhere

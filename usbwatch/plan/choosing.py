@@ -20,7 +20,7 @@ from usbwatch.plan.lookahead import LEAST_BITS, Weighed, weighed
 from usbwatch.plan.money import Prices, prices
 from usbwatch.plan.saying import names_of, outcome_words, stay_words, why_look, why_same, why_stay, why_step
 from usbwatch.plan.standing import Standing, standing
-from usbwatch.plan.stops import stops
+from usbwatch.plan.stopping import stops
 from usbwatch.plan.worth import Tariff, Worth
 
 __all__ = ["plan", "plan_and_repair"]

@@ -9,7 +9,7 @@ from usbwatch.localise.sites import fitted
 from usbwatch.model.findings import Answer
 from usbwatch.model.profile import Profile
 from usbwatch.model.steps import Look, StepKind
-from usbwatch.plan.stops import stops
+from usbwatch.plan.stopping import stops
 
 __all__ = ["without_oldest"]
 

@@ -6,11 +6,7 @@ raised when a reader of the last one would go wrong; new keys may appear without
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
-from dataclasses import fields, is_dataclass
-from enum import Enum
-from typing import TypeAlias
 
 from usbwatch.localise import contradictions
 from usbwatch.localise.discerning import Discerned, Left
@@ -20,29 +16,23 @@ from usbwatch.model.changes import Changes
 from usbwatch.profile import to_dict
 from usbwatch.show.alike import Alike, alike
 from usbwatch.show.checked import Checked
+from usbwatch.show.json_values import Json, field_values, plain_value
 from usbwatch.show.localised import Localised, Seen, Supposed
-from usbwatch.show.outcome import outcome, sentence
 from usbwatch.show.story import notes
+from usbwatch.show.verdict import outcome, sentence
 
 __all__ = [
-    "Json",
     "changes_document",
     "check_document",
-    "json_text",
     "localise_document",
-    "plain_value",
     "plan_value",
     "profile_document",
     "profiles_document",
     "suspects_value",
 ]
 
-Json: TypeAlias = "bool | int | float | str | list[Json] | dict[str, Json] | None"
 
 _SCHEMA = 1
-
-_LEFT_OUT = frozenset({"raw"})
-"""Fields that no document carries: bytes that stand in the capture already."""
 
 
 def check_document(checked: Checked) -> dict[str, Json]:
@@ -90,7 +80,7 @@ def _judged(checked: Checked) -> dict[str, Json]:
         "profile": plain_value(named),
         "outcome": outcome(checked.findings).value,
         "summary": sentence(checked.findings),
-        **_fields(checked.findings, without=("profile",)),
+        **field_values(checked.findings, without=("profile",)),
         "contradictions": plain_value(contradictions(checked.findings, checked.profile)),
     }
 
@@ -117,7 +107,7 @@ def _supposed(supposed: Supposed | None) -> Json:
 
 def changes_document(changes: Changes) -> dict[str, Json]:
     """The changes between two captures as ``usbwatch-diff``."""
-    return {"format": "usbwatch-diff", "schema": _SCHEMA, "changed": not changes.none, **_fields(changes)}
+    return {"format": "usbwatch-diff", "schema": _SCHEMA, "changed": not changes.none, **field_values(changes)}
 
 
 def profile_document(profile: Profile, discerned: Discerned | None = None) -> dict[str, Json]:
@@ -194,57 +184,28 @@ def profiles_document(profiles: Sequence[Profile], origins: Mapping[str, str] | 
     }
 
 
-def json_text(document: dict[str, Json]) -> str:
-    """The document as indented ASCII text (RFC 8259), ended by a line feed."""
-    text = json.dumps(document, indent=2, allow_nan=False)
-    return text.replace("\x7f", "\\u007f") + "\n"
-
-
-def plain_value(value: object) -> Json:
-    """A model value as what JSON knows: enums by their word, lone surrogates as visible escapes."""
-    if isinstance(value, str):
-        return value.encode("utf-8", "backslashreplace").decode("utf-8")
-    if value is None or isinstance(value, bool | int | float):
-        return value
-    if isinstance(value, Enum):
-        return plain_value(value.value)
-    if isinstance(value, dict):
-        return {str(plain_value(str(key))): plain_value(one) for key, one in value.items()}
-    if is_dataclass(value):
-        return _fields(value)
-    if isinstance(value, list | tuple):
-        return [plain_value(one) for one in value]
-    raise TypeError(type(value).__name__)
-
-
-def _fields(value: object, without: Sequence[str] = ()) -> dict[str, Json]:
-    assert is_dataclass(value)
-    names = [field.name for field in fields(value) if field.name not in _LEFT_OUT and field.name not in without]
-    return {name: plain_value(getattr(value, name)) for name in names}
-
-
 def suspects_value(suspects: Suspects) -> Json:
     """The suspects; each way in which a part fails carries its probability."""
-    document = _fields(suspects, without=("hypotheses", "parts", "cures"))
+    document = field_values(suspects, without=("hypotheses", "parts", "cures"))
     document["parts"] = [
         {
-            **_fields(one, without=("sites",)),
-            "sites": [{**_fields(site), "probability": chance} for site, chance in one.sites],
+            **field_values(one, without=("sites",)),
+            "sites": [{**field_values(site), "probability": chance} for site, chance in one.sites],
         }
         for one in suspects.parts
     ]
-    document["cures"] = [{"id": plain_value(one.cure.id), **_fields(one)} for one in suspects.cures]
+    document["cures"] = [{"id": plain_value(one.cure.id), **field_values(one)} for one in suspects.cures]
     document["hypotheses"] = plain_value(suspects.hypotheses[:20])
     return document
 
 
 def plan_value(plan: Plan) -> Json:
     """What is worth doing next; each proposal carries its id."""
-    document = _fields(plan, without=("proposals",))
+    document = field_values(plan, without=("proposals",))
     document["close_call"] = plan.close_call
     document["proposals"] = [_proposal(one) for one in plan.proposals]
     return document
 
 
 def _proposal(one: Proposal) -> Json:
-    return {"id": plain_value(one.id), **_fields(one)}
+    return {"id": plain_value(one.id), **field_values(one)}

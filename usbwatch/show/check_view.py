@@ -16,12 +16,13 @@ from usbwatch.show.coverage_view import coverage_lines
 from usbwatch.show.declared_view import declared_lines, declared_stamp
 from usbwatch.show.harness import Stub, stubs
 from usbwatch.show.lines import BLANK, Line, Style, line, rule
-from usbwatch.show.outcome import Outcome, outcome, sentence
 from usbwatch.show.plan_view import do_next, next_lines
+from usbwatch.show.recording import unit_command
 from usbwatch.show.safe import safe
 from usbwatch.show.suspects_view import likeliest, suspect_lines
 from usbwatch.show.ticket import MARGIN, heading, mark, perforation, row, stamp, stub_heading, stub_name
 from usbwatch.show.troubles_view import trouble_lines
+from usbwatch.show.verdict import Outcome, outcome, sentence
 from usbwatch.show.words import SIGNS, STYLES, WORDS, node_name, percent, place, unit_name
 
 __all__ = ["STAMPS", "check_view", "hand_line", "stop_lines", "verdict_lines", "which_capture_view"]
@@ -247,9 +248,15 @@ def _hand_lines(checked: Checked) -> list[Line]:
     return [
         *done,
         *heading("Still to be established by hand"),
-        line("  ", ("to answer, add to usbwatch check: --answer NAME=yes|no", Style.FAINT), hang=4),
+        line("  ", (_how_to_answer(checked.label), Style.FAINT), hang=4),
         *(line("  ", one, hang=4) for one in still),
     ]
+
+
+def _how_to_answer(label: str) -> str:
+    if label:
+        return f"to answer: {unit_command('answer', label)} NAME=yes|no"
+    return "to answer, add to usbwatch check: --answer NAME=yes|no"
 
 
 def _open_checks(checked: Checked) -> list[str]:

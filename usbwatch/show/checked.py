@@ -20,3 +20,5 @@ class Checked:
     plan: Plan = field(default=Plan(advice=Advice.NOTHING_WRONG))
     repair: Proposal | None = None
     """Where stopping is advised or a close call: the best repair step, whether or not it is expected to pay."""
+    label: str = ""
+    """The unit's label in the casebook, whose history was weighed; "" where captures were given by themselves."""

@@ -8,7 +8,7 @@ from usbwatch.capture.decode.class_values import FieldValue
 from usbwatch.capture.decode.unfold import Row, Unfolded, unfold
 from usbwatch.capture.decode.unfolded import DEFECT, UNDECODED
 from usbwatch.model import Capture, Node
-from usbwatch.show.as_json import Json, plain_value
+from usbwatch.show.json_values import Json, plain_value
 from usbwatch.show.lines import BLANK, Line, Style, line, rule, spread
 from usbwatch.show.safe import safe
 from usbwatch.show.words import counted, node_name, place, unit_name

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 from usbwatch.compare.by_hand import WORDS
 from usbwatch.model import Deed, ExpectedDevice, Observation, Profile, Response
-from usbwatch.show.as_json import Json, plain_value
 from usbwatch.show.cautions import CHARGER_OUT
 from usbwatch.show.harness import Stub, stubs
+from usbwatch.show.json_values import Json, plain_value
 from usbwatch.show.lines import BLANK, Line, Style, line, rule
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import MARGIN, mark, perforation, stamp, stub_heading

@@ -18,7 +18,7 @@ from usbwatch.drafting.learning.words import (
     unseen_bus_words,
     variant_words,
 )
-from usbwatch.show.as_json import Json, plain_value
+from usbwatch.show.json_values import Json, plain_value
 from usbwatch.show.lines import Line, Style, line
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading

@@ -15,7 +15,6 @@ from usbwatch.show.checked import Checked
 from usbwatch.show.contradictions_view import contradiction_lines, resting_on_it
 from usbwatch.show.lines import BLANK, Line, Span, Style, line
 from usbwatch.show.localised import Localised, Seen
-from usbwatch.show.outcome import judged_wrong, outcome, sentence
 from usbwatch.show.plan_view import do_next, every_step_lines, short_step_lines
 from usbwatch.show.safe import safe
 from usbwatch.show.story import notes, story_lines
@@ -23,6 +22,7 @@ from usbwatch.show.supposed_view import supposed_lines
 from usbwatch.show.suspects_in_full import alike_lines, argument, every_suspect_lines
 from usbwatch.show.suspects_view import likeliest, suspect_lines
 from usbwatch.show.ticket import labelled, stamp
+from usbwatch.show.verdict import judged_wrong, outcome, sentence
 from usbwatch.show.words import part_name, step_words, unit_name
 
 __all__ = ["localise_view"]

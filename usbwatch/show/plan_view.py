@@ -61,7 +61,7 @@ def next_lines(checked: Checked, width: int) -> list[Line]:
         *_first_of_all(checked),
         *money_lines(checked),
         *_proposal_lines(plan, profile, width, in_full=False),
-        *record_lines(shown),
+        *record_lines(shown, checked.label),
         *_assumed_lines(plan.assumed, _SAID),
     ]
 
@@ -77,7 +77,7 @@ def every_step_lines(checked: Checked, width: int) -> list[Line]:
         *_first_of_all(checked),
         *money_lines(checked),
         *_proposal_lines(plan, profile, width, in_full=True),
-        *record_lines(shown),
+        *record_lines(shown, checked.label),
         *_after_these(plan, profile),
         *_assumed_lines(plan.assumed, len(plan.assumed)),
     ]
@@ -94,7 +94,7 @@ def short_step_lines(checked: Checked, width: int) -> list[Line]:
         *_first_of_all(checked),
         *money_lines(checked),
         *_proposal_lines(plan, profile, width, in_full=False),
-        *record_lines(shown),
+        *record_lines(shown, checked.label),
         *_after_these(plan, profile, _FOLLOWING),
         *_assumed_lines(plan.assumed, _SAID),
     ]

@@ -22,9 +22,9 @@ from usbwatch.model import (
     hangs_on,
 )
 from usbwatch.model.changes import FactChange
-from usbwatch.show.as_json import Json, plain_value
 from usbwatch.show.diff_view import CARRIERS, CHANGE_LOOKS
 from usbwatch.show.harness import stubs
+from usbwatch.show.json_values import Json, plain_value
 from usbwatch.show.lines import Line, Style, line
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, stub_name

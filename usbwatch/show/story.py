@@ -7,11 +7,13 @@ from itertools import pairwise
 
 from usbwatch.model import Findings, Profile, StepKind, Verdict
 from usbwatch.plan import questions
+from usbwatch.show.checked import Checked
 from usbwatch.show.lines import BLANK, Line, Style, line
 from usbwatch.show.localised import Localised, Seen
-from usbwatch.show.outcome import judged_wrong
+from usbwatch.show.recording import unit_command
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, labelled
+from usbwatch.show.verdict import judged_wrong
 from usbwatch.show.words import listed, part_name, step_words
 
 __all__ = ["came_back", "notes", "story_lines"]
@@ -60,8 +62,14 @@ def _without_a_step(localised: Localised) -> Iterator[str]:
             verb = "is" if len(back) == 1 else "are"
             yield (
                 f"{names} {verb} back in capture {number + 1} without a step, which is taken for a fault that comes "
-                "and goes. If something was done between the captures, say it with --did."
+                f"and goes. If something was done between the captures, {_say_so(localised.checked.label)}."
             )
+
+
+def _say_so(label: str) -> str:
+    if label:
+        return f"record it ({unit_command('step', label)} …, with --at for when it was done)"
+    return "say it with --did"
 
 
 def came_back(before: Findings | None, after: Findings | None) -> tuple[str, ...]:
@@ -114,13 +122,15 @@ def _on_trial(localised: Localised) -> list[Line]:
             trial[step.of] = None
         elif step.kind in (StepKind.BACK, StepKind.FIT):
             trial.pop(step.of, None)
-    return [one for of in trial for one in _still_in(of, localised.checked.profile)]
+    return [one for of in trial for one in _still_in(of, localised.checked)]
 
 
-def _still_in(part: str, profile: Profile) -> list[Line]:
+def _still_in(part: str, checked: Checked) -> list[Line]:
+    label = checked.label
+    back = f"{unit_command('step', label) if label else '--did'} back:{safe(part, 60)}"
     said = (
-        f"The {part_name(part, profile)} that is in is the one on trial: buy one, or put the first one back "
-        f"(--did back:{safe(part, 60)} with a new capture: if the unit is then well, the first one was good)."
+        f"The {part_name(part, checked.profile)} that is in is the one on trial: buy one, or put the first one back "
+        f"({back} with a new capture: if the unit is then well, the first one was good)."
     )
     return [BLANK, line("  ", ("! ", Style.CAUTION), (said, Style.CAUTION), hang=4)]
 

@@ -11,10 +11,10 @@ from usbwatch.plan import questions
 from usbwatch.plan.cautions import cautions
 from usbwatch.show.checked import Checked
 from usbwatch.show.lines import BLANK, Line, Style, line, spread
-from usbwatch.show.outcome import Outcome, judged_wrong, outcome
 from usbwatch.show.plan_view import caution_lines
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, labelled
+from usbwatch.show.verdict import Outcome, judged_wrong, outcome
 from usbwatch.show.words import counted, cure, listed, percent
 
 __all__ = ["basis", "head_lines", "likeliest", "names_of", "risen", "suspect_lines"]

@@ -8,7 +8,7 @@ from usbwatch.capture.document import plain
 from usbwatch.casebook import Standing, Story
 from usbwatch.casebook.entries import kind_of
 from usbwatch.model.history import Entry, Recorded, Unit
-from usbwatch.show.as_json import Json, plain_value
+from usbwatch.show.json_values import Json, plain_value
 
 __all__ = ["unit_document", "unit_value", "units_document"]
 

@@ -22,7 +22,6 @@ from usbwatch.model.history import (
     StepDone,
     Unit,
 )
-from usbwatch.plan import questions
 from usbwatch.show.lines import BLANK, Line, Style, line, rule, spread
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import labelled
@@ -171,6 +170,8 @@ def _amendment(fact: Amended, _profile: Profile | None) -> tuple[str, ...]:
 
 
 def _answer(fact: Answered, profile: Profile | None) -> tuple[str, ...]:
+    from usbwatch.plan import questions
+
     question = questions(profile).get(fact.check, "") if profile else ""
     word = "yes" if fact.yes else "NO"
     return (f"{word}: {safe(question, 300)}" if question else f"{word}: {safe(fact.check, 100)}",)

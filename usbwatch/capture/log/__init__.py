@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from usbwatch.capture.lazy import on_first_use
+from usbwatch.lazy import on_first_use
 
 if TYPE_CHECKING:
     from usbwatch.capture.log.survey import Survey, episodes, surveyed

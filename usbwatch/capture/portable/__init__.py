@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from usbwatch.capture.lazy import on_first_use
+from usbwatch.lazy import on_first_use
 
 if TYPE_CHECKING:
     from usbwatch.capture.portable.look import take_portable

@@ -12,9 +12,9 @@ from usbwatch.cli import exits
 if TYPE_CHECKING:
     from usbwatch.capture.saved import Saved
     from usbwatch.casebook import Book, Story, When
+    from usbwatch.cli.unit.checking import WeighedUnit
     from usbwatch.model import UnitStrings
     from usbwatch.model.history import PartSerial, Unit
-    from usbwatch.show import Checked, Localised
 
 __all__ = ["captured", "loaded_in_order", "saved_now"]
 
@@ -54,9 +54,9 @@ def captured(book: Book, unit: Unit, saved: Sequence[Saved], when: When, *, anyw
         _refuse_other_units(book, unit, saved)
     facts = [Captured(capture=one.digest, taken_at=one.capture.taken_at) for one in saved]
     draft = book.draft(unit, facts, when)
-    result = _result(draft, book, {one.digest: one for one in saved})
+    result = _result(draft, book, unit, {one.digest: one for one in saved})
     if result is not None:
-        facts[-1] = replace(facts[-1], judged=_judged(result.checked))
+        facts[-1] = replace(facts[-1], judged=_judged(result))
     papers = [paper_of(one, _serials(one, result)) for one in saved]
     entries = book.record(unit, facts, when, papers)
     numbers = ", ".join(str(entry.number) for entry in entries)
@@ -64,50 +64,60 @@ def captured(book: Book, unit: Unit, saved: Sequence[Saved], when: When, *, anyw
     return _told(result, unit)
 
 
-def _result(draft: Story, book: Book, new: dict[str, Saved]) -> Localised | None:
+def _result(draft: Story, book: Book, unit: Unit, new: dict[str, Saved]) -> WeighedUnit | None:
     """What the history comes to with the new captures; None where no profile is known, which is then said."""
     from usbwatch.cli.screen import say
-    from usbwatch.cli.unit.recorded import profile_of, weighed_story
+    from usbwatch.cli.unit.checking import weighed_told
     from usbwatch.errors import UsbwatchError
 
     try:
-        profile = profile_of(draft, book, new=new)
-        return weighed_story(draft, book, profile, experience=book.experience(profile.id), new=new)[0]
+        return weighed_told(draft, book, unit, new=new)
     except UsbwatchError as error:
         say(f"usbwatch: {error}")
         return None
 
 
-def _serials(saved: Saved, result: Localised | None) -> tuple[PartSerial, ...]:
+def _serials(saved: Saved, result: WeighedUnit | None) -> tuple[PartSerial, ...]:
     """The serial numbers of the unit's parts in a capture, by which it is found; none where no profile is known."""
     from usbwatch.compare import findings, serials
     from usbwatch.model.history import PartSerial
 
     if result is None:
         return ()
-    found = findings(saved.capture, result.checked.profile)
+    found = findings(saved.capture, result.profile)
     return tuple(PartSerial(of=one.of, serial=one.serial) for one in serials(saved.capture, found))
 
 
-def _judged(checked: Checked) -> str:
+def _judged(its: WeighedUnit) -> str:
+    """The verdict, the likeliest cause, and what is not as it was at the baseline, as one sentence."""
     from usbwatch.show import sentence
+    from usbwatch.show.since_view import since_sentence
     from usbwatch.show.suspects_view import likeliest
 
-    said = sentence(checked.findings)
+    checked = its.localised.checked
     suspect = likeliest(checked)
-    return f"{said}; {suspect[:1].lower()}{suspect[1:]}" if suspect else said
+    changed = its.since is not None and bool(its.since.not_as_fitted)
+    told = [
+        sentence(checked.findings),
+        *([f"{suspect[:1].lower()}{suspect[1:]}"] if suspect else []),
+        *([f"since the baseline {since_sentence(its.since).rstrip('.')}"] if changed and its.since else []),
+    ]
+    return "; ".join(told)
 
 
-def _told(result: Localised | None, unit: Unit) -> int:
+def _told(its: WeighedUnit | None, unit: Unit) -> int:
     from usbwatch.cli.screen import page_width, say, show
+    from usbwatch.cli.unit.checking import since_lines
     from usbwatch.show import outcome
     from usbwatch.show.check_view import verdict_lines
+    from usbwatch.show.recording import check_command
 
-    if result is None:
+    if its is None:
         return exits.WELL
-    show(verdict_lines(result.checked, page_width()))
-    say(f"usbwatch: all of it: usbwatch check {unit.label}")
-    return exits.of_outcome(outcome(result.checked.findings).value)
+    checked = its.localised.checked
+    show([*since_lines(its), *verdict_lines(checked, page_width())])
+    say(f"usbwatch: all of it: {check_command(unit.label)}")
+    return exits.of_outcome(outcome(checked.findings).value)
 
 
 def _refuse_other_units(book: Book, unit: Unit, saved: Sequence[Saved]) -> None:

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from usbwatch.cli.unit.experience import has_default
+from usbwatch.cli.unit.recorded import NONE_NEW
 
 if TYPE_CHECKING:
+    from usbwatch.capture.saved import Saved
     from usbwatch.casebook import Book, Story
     from usbwatch.model import Experience, Look, Profile, SinceBaseline
     from usbwatch.model.history import Unit
     from usbwatch.show import Line, Localised
 
-__all__ = ["WeighedUnit", "named_unit", "pending_lines", "weighed_unit"]
+__all__ = ["WeighedUnit", "named_unit", "pending_lines", "since_lines", "weighed_told", "weighed_unit"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,17 +69,36 @@ def _unit(argument: str, book: Book) -> Unit:
 
 def weighed_unit(book: Book, unit: Unit, named: str | None = None, at_hand: Sequence[str] = ()) -> WeighedUnit:
     """What all that the book holds of a unit comes to. Raises ``Refused`` where nothing was seen yet."""
+    return weighed_told(book.story(unit), book, unit, named=named, at_hand=at_hand)
+
+
+def weighed_told(
+    told: Story,
+    book: Book,
+    unit: Unit,
+    *,
+    named: str | None = None,
+    at_hand: Sequence[str] = (),
+    new: Mapping[str, Saved] = NONE_NEW,
+) -> WeighedUnit:
+    """The same of a history that is not in the book yet; ``new`` are the captures in it that are not, by digest."""
     from usbwatch.cli.steps import part_at_hand
     from usbwatch.cli.unit.recorded import profile_of, weighed_story
 
-    told = book.story(unit)
-    profile = profile_of(told, book, named)
+    profile = profile_of(told, book, named, new)
     experience = book.experience(profile.id)
     ready = tuple(part_at_hand(name, profile) for name in at_hand)
-    localised, looks = weighed_story(told, book, profile, ready, insisted=named is not None, experience=experience)
-    since = _since(told, book, localised, profile)
+    localised, looks = weighed_story(
+        told, book, profile, ready, insisted=named is not None, experience=experience, new=new
+    )
     return WeighedUnit(
-        unit=unit, told=told, profile=profile, localised=localised, looks=looks, experience=experience, since=since
+        unit=unit,
+        told=told,
+        profile=profile,
+        localised=localised,
+        looks=looks,
+        experience=experience,
+        since=_since(told, book, localised, profile),
     )
 
 
@@ -90,9 +111,17 @@ def _since(told: Story, book: Book, localised: Localised, profile: Profile) -> S
     if told.baseline is None or not digest or digest == told.baseline.capture:
         return None
     before = book.saved_capture(told.baseline.capture).capture
-    now = next(one for one in reversed(localised.seen) if one.capture.nodes)
+    now = next(seen for seen, look in zip(localised.seen[::-1], looks(told)[::-1], strict=True) if look.capture)
     now_findings = now.findings or localised.checked.findings
     return since_baseline(before, findings(before, profile), now.capture, now_findings, profile)
+
+
+def since_lines(its: WeighedUnit) -> list[Line]:
+    """What is not as it was at the unit's baseline; nothing where it has none, or nothing was captured since."""
+    from usbwatch.cli.taking import local_time
+    from usbwatch.show.since_view import since_view
+
+    return since_view(its.since, its.profile, local_time(its.told.baseline_at)) if its.since is not None else []
 
 
 def pending_lines(told: Story, profile: Profile) -> list[Line]:

@@ -10,6 +10,7 @@ from usbwatch.cli.unit.coming_in import open_unit, reopen_unit
 from usbwatch.cli.unit.leaving import close_unit, keep_baseline
 from usbwatch.cli.unit.looking import find_units, get_document, list_units, show_unit
 from usbwatch.cli.unit.recording import attach_files, note_text, record_answers, record_captures, record_step
+from usbwatch.cli.unit.shop import shop_history
 
 __all__ = ["unit"]
 
@@ -46,5 +47,6 @@ for _command in (
     find_units,
     show_unit,
     get_document,
+    shop_history,
 ):
     unit.add_command(_command)

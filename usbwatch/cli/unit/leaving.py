@@ -94,9 +94,10 @@ def _baselined(told: Story, last: Seen, found: Findings, reason: str) -> Baselin
     from usbwatch.model.history import Baselined, PartSerial
     from usbwatch.safe import safe
 
+    told_serials = serials(last.capture, found)
     return Baselined(
         capture=looks(told)[-1].capture,
-        serials=tuple(PartSerial(of=one.of, serial=safe(one.serial)) for one in serials(last.capture, found)),
+        serials=tuple(dict.fromkeys(PartSerial(of=one.of, serial=safe(one.serial)) for one in told_serials)),
         reason=reason,
     )
 

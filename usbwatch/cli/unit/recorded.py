@@ -12,13 +12,13 @@ if TYPE_CHECKING:
     from usbwatch.model import Capture, Experience, Look, Profile, Step
     from usbwatch.show import Localised, Seen
 
-__all__ = ["profile_of", "seen_of", "weighed_story"]
+__all__ = ["NONE_NEW", "profile_of", "seen_of", "weighed_story"]
 
 
-_NONE: Mapping[str, Saved] = MappingProxyType({})
+NONE_NEW: Mapping[str, Saved] = MappingProxyType({})
 
 
-def profile_of(told: Story, book: Book, named: str | None = None, new: Mapping[str, Saved] = _NONE) -> Profile:
+def profile_of(told: Story, book: Book, named: str | None = None, new: Mapping[str, Saved] = NONE_NEW) -> Profile:
     """The profile that was named; else the unit's own; else the one that its last capture fits, or the generic one.
 
     ``new`` are captures by digest that are not in the book yet.
@@ -48,9 +48,12 @@ def weighed_story(
     *,
     experience: Experience,
     insisted: bool = False,
-    new: Mapping[str, Saved] = _NONE,
+    new: Mapping[str, Saved] = NONE_NEW,
 ) -> tuple[Localised, tuple[Look, ...]]:
-    """What the present visit of a unit comes to, and the looks that rests on. Raises ``Refused`` where nothing was seen in it."""
+    """What the present visit of a unit comes to, and the looks that this rests on.
+
+    Raises ``Refused`` where nothing was seen in it.
+    """
     from usbwatch.cli.weighing import weighed
     from usbwatch.errors import Refused
 
@@ -60,10 +63,10 @@ def weighed_story(
             f"nothing was seen of unit {told.label} since it came in",
             f"capture it: usbwatch unit capture {told.label}",
         )
-    return weighed(seen, profile, at_hand, insisted=insisted, experience=experience)
+    return weighed(seen, profile, at_hand, insisted=insisted, experience=experience, label=told.label)
 
 
-def seen_of(told: Story, book: Book, profile: Profile, new: Mapping[str, Saved] = _NONE) -> tuple[Seen, ...]:
+def seen_of(told: Story, book: Book, profile: Profile, new: Mapping[str, Saved] = NONE_NEW) -> tuple[Seen, ...]:
     """Each look of the present visit, oldest first, with the steps before it and what a person established."""
     from usbwatch.casebook import looks
 

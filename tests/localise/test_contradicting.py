@@ -8,7 +8,7 @@ import pytest
 from support.wired import HERON, LARCH, device, found, part
 
 from usbwatch.localise import believe, cannot_be_yes, contradictions, suspects_of
-from usbwatch.localise.contradictions import Contradiction
+from usbwatch.localise.contradicting import Contradiction
 from usbwatch.model import HandCheck, Look, Match, PartKind, Symptom, Variant
 
 

@@ -8,7 +8,7 @@ import pytest
 from support.invented import finding, findings
 
 from usbwatch.model import Answer, Findings, Loss, Verdict
-from usbwatch.show.outcome import Outcome, outcome, sentence
+from usbwatch.show.verdict import Outcome, outcome, sentence
 
 MISSING, IMPAIRED, UNSEEN, MOVED = Verdict.MISSING, Verdict.IMPAIRED, Verdict.UNSEEN, Verdict.MOVED
 NO = (Answer(check="caps-light", yes=False),)

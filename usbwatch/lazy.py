@@ -7,14 +7,24 @@ patterns of the kernel's log.
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable, Mapping
 from importlib import import_module
-from typing import Callable, Mapping
+from types import ModuleType
 
 __all__ = ["on_first_use"]
 
 
 def on_first_use(package: str, homes: Mapping[str, str]) -> Callable[[str], object]:
-    """A ``__getattr__`` for ``package``; ``homes`` gives the module within it of each name."""
+    """A ``__getattr__`` for ``package``; ``homes`` gives the module within it of each name.
+
+    A name that is called like its own module stays the name: Python would put
+    the module in its place when that is imported.
+    """
+
+    class Front(ModuleType):
+        def __setattr__(self, name: str, value: object) -> None:
+            if not (isinstance(value, ModuleType) and homes.get(name) == name):
+                super().__setattr__(name, value)
 
     def look_up(name: str) -> object:
         if name not in homes:
@@ -23,4 +33,5 @@ def on_first_use(package: str, homes: Mapping[str, str]) -> Callable[[str], obje
         setattr(sys.modules[package], name, value)
         return value
 
+    sys.modules[package].__class__ = Front
     return look_up
