@@ -11,14 +11,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from usbwatch.capture.saved import Saved, saved_of_content
-from usbwatch.casebook.entries import as_read, digests_in, entry_of, written
+from usbwatch.casebook.entries import HIGHEST_ORDER, as_read, digests_in, entry_of, written
 from usbwatch.casebook.experience import Fared, experience, fared, models
 from usbwatch.casebook.finding import Found, find
 from usbwatch.casebook.migrations import bring_up_to_date
 from usbwatch.casebook.outcomes import put_outcomes
 from usbwatch.casebook.packing import Paper, content_of, digest_text, kept, raw_digest
 from usbwatch.casebook.rows import UNIT, escaped_like, unit_of
-from usbwatch.casebook.rules import checked_label, folded, refuse_out_of_place, storable
+from usbwatch.casebook.rules import folded, refuse_opening, refuse_out_of_place, storable
 from usbwatch.casebook.serials import add_serials, serials_in
 from usbwatch.casebook.store import Store
 from usbwatch.casebook.story import Story, story
@@ -80,7 +80,7 @@ class Book:
         self, opened: Opened, when: When, more: Sequence[Recorded] = (), papers: Sequence[Paper] = ()
     ) -> tuple[Unit, tuple[Entry, ...]]:
         """A new unit with its first entries. Raises ``Refused`` where the label is taken, or none."""
-        checked_label(opened.label)
+        refuse_opening(opened)
         id_ = os.urandom(16).hex()
         with self.store.writing():
             self.store.do(
@@ -114,7 +114,7 @@ class Book:
     def _add(self, id_: str, facts: Sequence[Recorded], when: When, papers: Sequence[Paper]) -> tuple[Entry, ...]:
         """The same within a transaction; the unit's row is held until its end."""
         ((key,),) = self.store.rows("SELECT key FROM unit WHERE id = ?{for_update}", id_)
-        entries = list(self._entries(key))
+        entries = list(self.entries_by_key(key))
         documents = self._papers_kept(key, papers)
         for fact in facts:
             if entries:
@@ -239,9 +239,10 @@ class Book:
     def entries(self, unit: Unit) -> tuple[Entry, ...]:
         """All entries of a unit, by number."""
         ((key,),) = self.store.rows("SELECT key FROM unit WHERE id = ?", unit.id)
-        return self._entries(key)
+        return self.entries_by_key(key)
 
-    def _entries(self, key: int) -> tuple[Entry, ...]:
+    def entries_by_key(self, key: int) -> tuple[Entry, ...]:
+        """The same by the unit's key in the store."""
         rows = self.store.rows("SELECT number, body FROM entry WHERE unit = ? ORDER BY number", key)
         return tuple(entry_of(bytes(body), number) for number, body in rows)
 
@@ -267,7 +268,8 @@ def _entry(unit: str, before: Sequence[Entry], fact: Recorded, when: When) -> En
         id=os.urandom(16).hex(),
         unit=unit,
         number=len(before) + 1,
-        at=when.at or max([when.now, *(one.at for one in before[-1:])]),
+        order=min(max((one.order for one in before), default=-1) + 1, HIGHEST_ORDER),
+        at=when.at or max([when.now, *(one.at for one in before)]),
         recorded_at=when.now,
         by=when.by,
         fact=fact,

@@ -7,6 +7,7 @@ import click
 from usbwatch.cli.options import example
 from usbwatch.cli.unit.amending import amend_entry
 from usbwatch.cli.unit.coming_in import open_unit, reopen_unit
+from usbwatch.cli.unit.exchanging import export_to_archive, import_files
 from usbwatch.cli.unit.leaving import close_unit, keep_baseline
 from usbwatch.cli.unit.looking import find_units, get_document, list_units, show_unit
 from usbwatch.cli.unit.recording import attach_files, note_text, record_answers, record_captures, record_step
@@ -48,5 +49,7 @@ for _command in (
     show_unit,
     get_document,
     shop_history,
+    export_to_archive,
+    import_files,
 ):
     unit.add_command(_command)
