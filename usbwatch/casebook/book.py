@@ -42,8 +42,10 @@ class When:
 
 def paper_of(saved: Saved, serials: Sequence[PartSerial] = ()) -> Paper:
     """A capture on its way into the book; ``serials`` are those in it besides what firmware calls the unit's own."""
+    from usbwatch.compare.serials import is_serial
+
     unit = saved.capture.unit
-    own = (PartSerial(of="unit", serial=unit.product_serial),) if unit.product_serial else ()
+    own = (PartSerial(of="unit", serial=unit.product_serial),) if is_serial(unit.product_serial) else ()
     return Paper(
         kind="capture",
         content=saved.content,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import json
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -16,6 +17,7 @@ from usbwatch.casebook.exchange.archive import COPY_AGAIN, LARGEST_HISTORY, LONG
 from usbwatch.casebook.exchange.layout import Archive
 from usbwatch.casebook.packing import LARGEST_DOCUMENT, Paper, digest_text, raw_digest
 from usbwatch.casebook.rules import refuse_opening, refuse_unlike
+from usbwatch.casebook.serials import serials_of_document
 from usbwatch.errors import BadCapture, BadEntry, Refused
 from usbwatch.model.history import Amended, Entry, Opened
 
@@ -206,4 +208,4 @@ def _capture(archive: Archive, paper: Paper, digest: str) -> Paper:
         saved = saved_of_content(paper.content, digest)
     except BadCapture as error:
         archive.refuse(f"holds a capture {digest} that {error.problem}", error.remedy)
-    return replace(paper, family=paper_of(saved).family)
+    return replace(paper, family=paper_of(saved).family, serials=serials_of_document(json.loads(paper.content)))
