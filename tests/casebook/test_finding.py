@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.make_casebook import FOLDER, LABELS, fill
 
-from usbwatch.capture.saved import load_saved
+from usbwatch.capture.saved import load_saved, saved_of
 from usbwatch.casebook import Book, When, open_book, paper_of
 from usbwatch.model import Step, StepKind
 from usbwatch.model.history import Amended, Baselined, Captured, Opened, PartSerial, PartUsed, StepDone
@@ -112,3 +113,23 @@ def test_a_book_of_schema_1_finds_what_its_captures_and_steps_have(tmp_path: Pat
     assert _labels(old, "LG-N001")[0] == (LABELS[0], "serial", "disk")
     old.close()
     new.close()
+
+
+def test_a_unit_that_came_in_an_archive_is_found_by_its_serials(book: Book, tmp_path: Path) -> None:
+    from usbwatch.casebook.exchange import export_units, import_units
+
+    other = open_book(str(tmp_path / "other.sqlite"))
+    fill(other)
+    with (tmp_path / "units.zip").open("w+b") as file:
+        export_units(other, None, file, "2026-03-04T08:00:00Z")
+    other.close()
+    import_units(book, str(tmp_path / "units.zip"))
+    assert [each[:2] for each in _labels(book, "LG-0001-DEMO")] == [(LABELS[0], "serial")]
+    assert _labels(book, "LG-N001-DEMO") == [(LABELS[0], "serial", "disk")]
+
+
+def test_what_firmware_writes_where_nobody_filled_in_a_serial_is_none(book: Book) -> None:
+    capture = load_saved(str(_HEALTHY)).capture
+    saved = saved_of(replace(capture, unit=replace(capture.unit, product_serial="To be filled by O.E.M.")))
+    book.open_unit(Opened(label="LB-0001"), _NOW, [Captured(capture=saved.digest)], [paper_of(saved)])
+    assert book.find("to be filled by o.e.m.") == ()

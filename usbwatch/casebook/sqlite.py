@@ -18,6 +18,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from usbwatch.casebook.copying import copy_beside
 from usbwatch.casebook.store import APPLICATION_ID, Row, Value
 from usbwatch.errors import BadBook
 
@@ -166,25 +167,14 @@ class SqliteStore:
         target = f"{self._path}.schema-{version}"
         if not os.path.lexists(target):
             try:
-                self._copy(target)
+                with self._told():
+                    copy_beside(self._connection, target)
             except OSError as error:
                 if os.path.lexists(target):  # another program was faster
                     return target
                 problem = f"cannot be copied to {target} before it is brought up to date ({error.strerror})"
                 raise BadBook(self.name, problem, "make room there, and do it again") from None
         return target
-
-    def _copy(self, target: str) -> None:
-        """The whole book in one file, on the disk before it gets its name; drafts of runs that were killed go."""
-        draft = f"{target}.{os.getpid()}.part"
-        try:
-            with self._told(), contextlib.closing(sqlite3.connect(draft, isolation_level=None)) as copy:
-                self._connection.backup(copy)
-            os.replace(draft, target)  # noqa: PTH105 - both are paths as text
-        finally:
-            for left in _beside(target, ".part"):
-                left.unlink(missing_ok=True)
-        _sync_folder(target)
 
     def take_turns(self) -> None:
         """Nothing to do: a transaction that writes is alone from its start."""
@@ -250,18 +240,3 @@ def _identity(path: str) -> tuple[int, int] | None:
     except OSError:
         return None
     return status.st_dev, status.st_ino
-
-
-def _beside(target: str, ending: str) -> list[Path]:
-    path = Path(target)
-    return [each for each in path.parent.iterdir() if each.name.startswith(f"{path.name}.") and ending in each.name]
-
-
-def _sync_folder(path: str) -> None:
-    """Bring a file's name to the disk, where the system has a way to."""
-    if os.name == "posix":
-        handle = os.open(Path(path).parent, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
