@@ -73,6 +73,19 @@ def test_a_file_that_goes_while_it_is_open_acknowledges_nothing_more(
     book.close()
 
 
+def test_a_file_that_another_program_holds_is_waited_for_and_then_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("usbwatch.casebook.sqlite.PATIENCE_S", 0)
+    book, other = _made(str(tmp_path / "book.sqlite")), open_book(str(tmp_path / "book.sqlite"))
+    with other.store.writing():
+        _sentence("is held by another program", lambda: _noted(book))
+        assert book.unit("LB-0001").entries == 1, "it can still be read"
+    assert _noted(book) == 2
+    book.close()
+    other.close()
+
+
 _ODD = ["a?b#c%20 d", "file:x?mode=ro", ":memory:", "a\nb", "-x", "\U0001f527", os.fsdecode(b"\xff\xfe"), "x" * 200]
 
 
@@ -275,6 +288,50 @@ def test_a_role_without_rights_is_told(durable: str) -> None:
     reading.close()
     assert _noted(book) == 2
     book.close()
+
+
+def test_a_unit_that_another_program_holds_is_waited_for_and_then_told(durable: str) -> None:
+    book, other = open_book(durable), open_book(durable)
+    if not book.units():
+        book.open_unit(Opened(label="LB-0001"), _NOW)
+    book.store.do("SET lock_timeout TO '50ms'")
+    with other.store.writing():
+        other.store.rows("SELECT key FROM unit{for_update}")
+        _sentence("is held by another program", lambda: _noted(book))
+    assert _noted(book) == book.unit("LB-0001").entries
+    book.close()
+    other.close()
+
+
+def test_of_two_programs_that_wait_for_each_other_one_is_told_to_do_it_again(durable: str) -> None:
+    """Both lock two units, in opposite order: the server ends one of them (PostgreSQL manual, section 13.3.4)."""
+    from threading import Barrier, Thread
+
+    books = [open_book(durable), open_book(durable)]
+    for label in ("LB-0001", "LB-0002"):
+        if not books[0].find(label):
+            books[0].open_unit(Opened(label=label), _NOW)
+    met, said = Barrier(2), []
+
+    def lock(book: Book, labels: tuple[str, str]) -> None:
+        try:
+            with book.store.writing():
+                for label in labels:
+                    book.store.rows("SELECT key FROM unit WHERE label = ?{for_update}", label)
+                    if label == labels[0]:
+                        met.wait()
+        except BadBook as error:
+            said.append(str(error))
+
+    orders = (("LB-0001", "LB-0002"), ("LB-0002", "LB-0001"))
+    threads = [Thread(target=lock, args=pair) for pair in zip(books, orders, strict=True)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert ["at the same moment" in one and "do it again" in one for one in said] == [True]
+    for book in books:
+        book.close()
 
 
 def test_a_server_that_is_killed_under_a_program_is_told_and_has_lost_nothing(durable: str) -> None:
