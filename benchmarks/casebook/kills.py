@@ -1,7 +1,7 @@
 """A writer killed by SIGKILL at random moments, many times over, and what the book has after each.
 
-Run: ``python -m benchmarks.casebook.kills --address PATH-OR-URL [--kills 500] [--seed 1]``: one book, a new writer
-after each kill. ``--opening SCHEMA-1-BOOK [SCHEMA-…]``: the program is killed while it brings a copy of an old book
+Run: ``python -m benchmarks.casebook.kills --address PATH-OR-URL [--kills 500] [--longest 0.25]``: one
+book, a new writer after each kill. ``--opening SCHEMA-1-BOOK [SCHEMA-…]``: the program is killed while it brings a copy of an old book
 up to date, or makes a new one. ``PYTHONPATH=tests python -m benchmarks.casebook.kills --server [--kills 40]`` kills
 every process of a PostgreSQL server of its own instead, under four writers.
 
@@ -163,12 +163,17 @@ def main() -> None:
     parser.add_argument("--server", action="store_true")
     parser.add_argument("--kills", type=int, default=500)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument(
+        "--longest", type=float, default=0.25, help="seconds until a kill; a server takes longer to open"
+    )
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         wrong: list[str] = []
         if asked.address:
-            wrong += killed_while_writing(asked.address, folder, kills=asked.kills, seed=asked.seed)
+            wrong += killed_while_writing(
+                asked.address, folder, kills=asked.kills, seed=asked.seed, longest_s=asked.longest
+            )
         if asked.opening:
             wrong += killed_while_opening(asked.opening, folder, kills=asked.kills, seed=asked.seed)
         if asked.server:
