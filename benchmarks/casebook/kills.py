@@ -1,9 +1,9 @@
 """A writer killed by SIGKILL at random moments, many times over, and what the book has after each.
 
-Run: ``python -m benchmarks.casebook.kills --address PATH-OR-URL [--kills 500] [--longest 0.25]``: one
-book, a new writer after each kill. ``--opening SCHEMA-1-BOOK [SCHEMA-…]``: the program is killed while it brings a copy of an old book
-up to date, or makes a new one. ``PYTHONPATH=tests python -m benchmarks.casebook.kills --server [--kills 40]`` kills
-every process of a PostgreSQL server of its own instead, under four writers.
+Run: ``python -m benchmarks.casebook.kills --address PATH-OR-URL [--kills 500] [--longest 0.25]``: one book, a new
+writer after each kill. ``--opening OLD-BOOK …``: the program is killed while it brings a copy of an old book up to
+date, or makes a new one. ``PYTHONPATH=tests python -m benchmarks.casebook.kills --server [--kills 40]`` kills every
+process of a PostgreSQL server of its own instead, under four writers.
 
 SIGKILL ends programs, not the machine: what they have written is then in the hands of the system, which goes on. That
 an acknowledged write is also on the disk is shown elsewhere, by the system calls before the acknowledgement

@@ -9,10 +9,10 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from usbwatch.capture.saved import Saved, saved_of_content
 from usbwatch.casebook.entries import HIGHEST_ORDER, as_read, digests_in, entry_of, written
-from usbwatch.casebook.experience import Fared, experience, fared, models
 from usbwatch.casebook.finding import Found, find
 from usbwatch.casebook.migrations import bring_up_to_date
 from usbwatch.casebook.outcomes import put_outcomes
@@ -25,6 +25,9 @@ from usbwatch.casebook.story import Story, story
 from usbwatch.errors import BadBook, NoUnit, Refused
 from usbwatch.model import Experience
 from usbwatch.model.history import Closed, Entry, Opened, PartSerial, Recorded, Unit
+
+if TYPE_CHECKING:
+    from usbwatch.casebook.experience import Fared
 
 __all__ = ["Book", "When", "paper_of"]
 
@@ -228,14 +231,20 @@ class Book:
 
     def experience(self, model: str) -> Experience:
         """What the shop's closed cases come to for one model."""
+        from usbwatch.casebook.experience import experience
+
         return experience(self.store, model)
 
     def models(self) -> tuple[tuple[str, int, int], ...]:
         """The models that units have: id, closed cases, and units on the bench."""
+        from usbwatch.casebook.experience import models
+
         return models(self.store)
 
     def fared(self, model: str) -> Fared:
         """How the units of one model fared."""
+        from usbwatch.casebook.experience import fared
+
         return fared(self.store, model)
 
     def entries(self, unit: Unit) -> tuple[Entry, ...]:
