@@ -30,10 +30,15 @@ from usbwatch.casebook.migrations import LATEST
 __all__ = ["killed_while_opening", "killed_while_writing", "main", "server_killed"]
 
 
-def _killed(process: subprocess.Popen[str], after_s: float) -> str:
-    """Kill it so many seconds after it said that it is about to open the book; what it said besides."""
+def _killed(process: subprocess.Popen[str], after_s: float, log: Path | None = None) -> str:
+    """Kill it so many seconds after it said that it is about to open the book, or after the first line of its log.
+
+    What it said besides.
+    """
     assert process.stdout is not None
     first = process.stdout.readline()
+    while log is not None and process.poll() is None and not (log.exists() and log.stat().st_size):
+        time.sleep(0.001)
     time.sleep(after_s)
     process.kill()
     said, wrong = process.communicate()
@@ -50,8 +55,9 @@ def killed_while_writing(address: str, folder: Path, *, kills: int, seed: int, l
     nothing_yet = 0
     for number in range(1, kills + 1):
         logs.append(folder / f"writer-{number}.log")
-        # Half of them early, while the book is being opened and its log gone through.
-        _killed(started(address, logs[-1], 60, seed * 1000 + number), draw.uniform(0, draw.choice([0.03, longest_s])))
+        early = number % 2 == 0  # while the book is being opened and its log gone through
+        process = started(address, logs[-1], 60, seed * 1000 + number)
+        _killed(process, draw.uniform(0, longest_s), None if early else logs[-1])
         told = acknowledged(log for log in logs[-1:] if log.exists())
         nothing_yet += not told.entries
         book = open_book(address)
@@ -61,6 +67,8 @@ def killed_while_writing(address: str, folder: Path, *, kills: int, seed: int, l
     book = open_book(address)
     wrong += faults(book, told)
     ((there,),) = book.store.rows("SELECT count(*) FROM entry")
+    if not told.entries:
+        wrong.append("no writer came to its first acknowledgement")
     print(f"{book.name}: {kills} kills, {nothing_yet} before the first acknowledgement")
     print(f"  {len(told.entries)} entries acknowledged, {there} there, {len(wrong)} faults")
     book.close()
@@ -163,9 +171,7 @@ def main() -> None:
     parser.add_argument("--server", action="store_true")
     parser.add_argument("--kills", type=int, default=500)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument(
-        "--longest", type=float, default=0.25, help="seconds until a kill; a server takes longer to open"
-    )
+    parser.add_argument("--longest", type=float, default=0.25, help="seconds until a kill")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
