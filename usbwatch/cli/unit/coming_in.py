@@ -49,7 +49,7 @@ def _intake(told: dict[str, Any]) -> Intake:
 @click.command(
     name="open",
     epilog=example(
-        'usbwatch unit open LB-0001 first.json --claim "keyboard dead" --came-with adapter --paid 60',
+        'usbwatch unit open LB-0001 first.json --claim "keyboard dead" --paid 60',
         "usbwatch unit open LB-0002 --model fernhill-larch-13 --liquid yes",
     ),
 )

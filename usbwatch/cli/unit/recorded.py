@@ -50,7 +50,10 @@ def weighed_story(
     insisted: bool = False,
     new: Mapping[str, Saved] = _NONE,
 ) -> tuple[Localised, tuple[Look, ...]]:
-    """What the present visit of a unit comes to, and the looks that rests on. Raises ``Refused`` where nothing was seen in it."""
+    """What the present visit of a unit comes to, and the looks that rests on.
+
+    Raises ``Refused`` where nothing was seen in it.
+    """
     from usbwatch.cli.weighing import weighed
     from usbwatch.errors import Refused
 

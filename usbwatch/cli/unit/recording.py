@@ -49,7 +49,7 @@ def record_captures(
     by: str,
     book: str | None,
 ) -> int:
-    """Record captures of a unit, and say what its history now comes to.
+    """Record captures of a unit, and say what it comes to.
 
     Without CAPTURE this machine is captured now, or the tree given by --root.
     """
@@ -69,7 +69,7 @@ def record_captures(
     name="step",
     epilog=example(
         "usbwatch unit step LB-0001 swap:top-case --part known-good --minutes 60",
-        'usbwatch unit step LB-0001 reseat:top-case-flex --minutes 15 --result "latch was open"',
+        'usbwatch unit step LB-0001 reseat:top-case-flex --result "latch was open"',
     ),
 )
 @unit_argument
@@ -135,7 +135,11 @@ def _step(kind: str, of: str, told: Story, book: Book) -> Step:
 @time_options
 @book_option
 def record_answers(label: str, given: tuple[tuple[str, bool], ...], *, at: str, by: str, book: str | None) -> int:
-    """Record what hand checks, measurements and trials in another unit showed."""
+    """Record what hand checks, measurements and trials showed.
+
+    A trial of a part in another unit of the model is elsewhere:PART, a
+    measurement from end to end measure:LINK.
+    """
     from usbwatch.cli.unit.recorded import profile_of
     from usbwatch.model.history import Answered
 
