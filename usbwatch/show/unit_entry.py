@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from usbwatch.model import Money, Profile
+from usbwatch.model import Money, Profile, StepKind
 from usbwatch.model.history import (
     Amended,
     Answered,
@@ -84,6 +84,8 @@ def _answer(fact: Answered, profile: Profile | None) -> tuple[str, ...]:
 
 def _step(fact: StepDone, profile: Profile | None) -> tuple[str, ...]:
     done = step_words(fact.step, profile) if profile else f"{fact.step.kind.value} {safe(fact.step.of, 60)}".rstrip()
+    if fact.step.kind is StepKind.FIT:
+        done = done.removesuffix(" new")  # what is known of the part stands below
     return (done, *_lines([*_part(fact.part), *_spent(fact.cost, fact.minutes, profile)]), *_lines([safe(fact.result)]))
 
 

@@ -98,7 +98,8 @@ def amend_entry(
         instead, papers = (None, ()) if withdraw else _changed(entry.fact or entry.entry.fact, changes, told, its)
         amended = Amended(entry=entry.entry.id, reason=reason, instead=instead)
         (new,) = its.record(unit, [amended], when(at, by), papers)
-        say(f"usbwatch: entry {number} of unit {unit.label} is amended by entry {new.number}, and stays to be seen")
+        done = "withdrawn" if withdraw else "amended"
+        say(f"usbwatch: entry {number} of unit {unit.label} is {done} by entry {new.number}, and stays to be seen")
     return exits.WELL
 
 
