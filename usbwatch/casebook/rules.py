@@ -5,9 +5,9 @@ from __future__ import annotations
 from usbwatch.casebook.entries import kind_of
 from usbwatch.casebook.story import Story
 from usbwatch.errors import Refused
-from usbwatch.model.history import Amended, Attached, Noted, Opened, Recorded, Reopened
+from usbwatch.model.history import Amended, Attached, Closed, Entry, Noted, Opened, Recorded, Reopened
 
-__all__ = ["LONGEST_LABEL", "checked_label", "folded", "refuse_out_of_place", "storable"]
+__all__ = ["LONGEST_LABEL", "checked_label", "folded", "refuse_out_of_place", "refuse_out_of_time", "storable"]
 
 LONGEST_LABEL = 60
 
@@ -57,6 +57,27 @@ def refuse_out_of_place(fact: Recorded, told: Story) -> None:
             f"unit {told.label} is closed ({told.ending.value})",
             f"if it came back, first: usbwatch unit reopen {told.label}",
         )
+
+
+def refuse_out_of_time(entry: Entry, told: Story) -> None:
+    """Raise ``Refused`` for an entry whose time would take away its sense.
+
+    What is told to have happened before the unit came in belongs to no visit;
+    a closing or a return counts after the last one before it.
+    """
+    if isinstance(entry.fact, Amended):
+        return
+    turns = (Opened, Closed, Reopened) if isinstance(entry.fact, (Closed, Reopened)) else (Opened,)
+    last = max(each.entry.at for each in told.standings if isinstance(each.fact, turns))
+    if entry.at < last:
+        done = "came in" if last == _opened_at(told) else "was last closed or reopened"
+        raise Refused(
+            f"{entry.at} is before unit {told.label} {done} ({last})", "leave --at away, or give a later time"
+        )
+
+
+def _opened_at(told: Story) -> str:
+    return next(each.entry.at for each in told.standings if isinstance(each.fact, Opened))
 
 
 def _refuse_amendment(fact: Amended, told: Story) -> None:

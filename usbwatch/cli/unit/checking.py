@@ -39,6 +39,7 @@ def named_unit(argument: str, address: str | None) -> Iterator[tuple[Book, Unit]
     """The book and the unit that an argument names; None where it names a file, or there is no casebook.
 
     A file comes first: a unit with such a label is found when it is not there.
+    A folder is no capture: a unit's photos may well stand in one that has its label.
     Raises ``BadCapture`` for what is neither.
     """
     from usbwatch.cli.unit.options import opened
@@ -51,7 +52,7 @@ def named_unit(argument: str, address: str | None) -> Iterator[tuple[Book, Unit]
 
 
 def _is_file(argument: str) -> bool:
-    return argument == "-" or os.sep in argument or os.path.lexists(argument)
+    return argument == "-" or os.sep in argument or (os.path.lexists(argument) and not os.path.isdir(argument))  # noqa: PTH112 - hostile names
 
 
 def _unit(argument: str, book: Book) -> Unit:

@@ -165,6 +165,8 @@ def note_text(
     """Record anything else, in words."""
     from usbwatch.model.history import Noted
 
+    if not text.strip():
+        raise click.BadParameter("there is nothing in it.", param_hint="'TEXT'")
     with opened(book, must_exist=True) as its:
         unit = its.unit(label)
         (entry,) = its.record(unit, [Noted(text=text, cost=cost, minutes=minutes)], when(at, by))
