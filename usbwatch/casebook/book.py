@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from usbwatch.capture.saved import Saved, saved_of_content
 from usbwatch.casebook.entries import checked, digests_in, entry_of
@@ -80,7 +80,7 @@ class Book:
         self, opened: Opened, when: When, more: Sequence[Recorded] = (), papers: Sequence[Paper] = ()
     ) -> tuple[Unit, tuple[Entry, ...]]:
         """A new unit with its first entries. Raises ``Refused`` where the label is taken, or none."""
-        checked_label(opened.label)
+        opened = replace(opened, label=checked_label(opened.label))
         id_ = secrets.token_hex(16)
         with self.store.writing():
             self.store.do(

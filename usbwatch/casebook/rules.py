@@ -6,6 +6,7 @@ from usbwatch.casebook.entries import kind_of
 from usbwatch.casebook.story import Story
 from usbwatch.errors import Refused
 from usbwatch.model.history import Amended, Attached, Closed, Entry, Noted, Opened, Recorded, Reopened
+from usbwatch.safe import safe
 
 __all__ = ["LONGEST_LABEL", "checked_label", "folded", "refuse_out_of_place", "refuse_out_of_time", "storable"]
 
@@ -31,9 +32,9 @@ def storable(text: str) -> str:
 
 
 def checked_label(label: str) -> str:
-    """The label without spaces around it. Raises ``Refused`` for one that cannot be shown or typed."""
+    """The label with single spaces, and none around it. Raises ``Refused`` for one that cannot be shown or typed."""
     label = " ".join(label.split())
-    if not label or len(label) > LONGEST_LABEL or not label.isprintable():
+    if not label or safe(label, LONGEST_LABEL) != label:
         raise Refused(
             f"a label has 1 to {LONGEST_LABEL} characters that can be printed, and '{label}' does not",
             "choose another label",
