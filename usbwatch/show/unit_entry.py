@@ -41,8 +41,19 @@ def amended_words(amendment: Entry, before: Recorded, profile: Profile | None) -
     reason = f": {safe(fact.reason)}" if fact.reason else ""
     if fact.instead is None:
         return f"withdrawn by entry {amendment.number}{reason}"
-    was = "; ".join(entry_words(before, profile)[1:]) or "nothing"
-    return f"amended by entry {amendment.number}{reason}; it said: {was}"
+    now = _pieces(fact.instead, profile)
+    was = "; ".join(piece for piece in _pieces(before, profile) if piece not in now)
+    return f"amended by entry {amendment.number}{reason}; it said{f': {was}' if was else ' nothing of that'}"
+
+
+def _pieces(fact: Recorded, profile: Profile | None) -> list[str]:
+    """What a fact says, as far apart as it can be amended."""
+    if isinstance(fact, Answered):
+        return ["yes" if fact.yes else "NO"]
+    if not isinstance(fact, (Opened, Reopened)):
+        return list(entry_words(fact, profile)[1:])
+    own = [f"label {safe(fact.label, 60)}", _model(fact)] if isinstance(fact, Opened) else []
+    return [*own, *_intake(fact.intake), *told_words(fact.intake, _money(profile))]
 
 
 def told_words(intake: Intake, money: Money) -> list[str]:
@@ -58,19 +69,20 @@ def told_words(intake: Intake, money: Money) -> list[str]:
 
 
 def _came_in(fact: Opened, profile: Profile | None) -> tuple[str, ...]:
-    its = [f"label {safe(fact.label, 60)}", f"model {safe(fact.model, 60)}" if fact.model else "model not known"]
-    return (", ".join(its), *_intake(fact.intake, profile))
+    return (f"label {safe(fact.label, 60)}, {_model(fact)}", *_came_back(fact, profile))
 
 
-def _came_back(fact: Reopened, profile: Profile | None) -> tuple[str, ...]:
-    return _intake(fact.intake, profile)
+def _model(fact: Opened) -> str:
+    return f"model {safe(fact.model, 60)}" if fact.model else "model not known"
 
 
-def _intake(intake: Intake, profile: Profile | None) -> tuple[str, ...]:
+def _came_back(fact: Opened | Reopened, profile: Profile | None) -> tuple[str, ...]:
+    return (*_intake(fact.intake), *_lines(told_words(fact.intake, _money(profile))))
+
+
+def _intake(intake: Intake) -> list[str]:
     came_with = ", ".join(safe(one) for one in intake.came_with)
-    told = [f"came with {came_with}"] if came_with else []
-    told += told_words(intake, _money(profile))
-    return (*(f"claimed: {safe(one)}" for one in intake.claims), *([", ".join(told)] if told else []))
+    return [*(f"claimed: {safe(one)}" for one in intake.claims), *([f"came with {came_with}"] if came_with else [])]
 
 
 def _capture(fact: Captured, _profile: Profile | None) -> tuple[str, ...]:

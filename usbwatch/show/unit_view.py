@@ -24,6 +24,9 @@ _KIND = 11
 _MARGIN = 23
 """Columns before what an entry says: number, time, kind."""
 
+_LABEL = 24
+"""Columns of the longest label in a list that has the rest beside it; of a longer one that stands below."""
+
 _STATE, _DAY = 14, 12
 """Columns of a unit's state and of the day of its last entry in a list."""
 
@@ -38,7 +41,8 @@ def units_view(
     """
     if not units:
         return [line(none)]
-    column = max(24, *(cells(safe(unit.label, 60)) + 2 for unit in units))
+    sizes = [cells(safe(unit.label, 60)) for unit in units]
+    column = 2 + max([len("UNIT"), *(size for size in sizes if size <= _LABEL)])
     titles = f"{'UNIT'.ljust(column)}{'STATE'.ljust(_STATE)}{'LAST ENTRY'.ljust(_DAY)}MODEL"
     reasons = [*why, *[""] * (len(units) - len(why))]
     lines = [line((titles, Style.HEADING))]
@@ -51,15 +55,17 @@ def units_view(
 def _unit_lines(unit: Unit, local: Local, why: str, column: int) -> list[Line]:
     label = safe(unit.label, 60)
     style = Style.CAUTION if unit.ending is None else Style.FAINT
-    row = line(
-        (label, Style.STRONG),
-        " " * (column - cells(label)),
+    beside = cells(label) + 2 <= column
+    named = line((label, Style.STRONG), hang=2)
+    rest = line(
+        " " * (column - cells(label) if beside else column),
         (_state(unit).ljust(_STATE), style),
         local(unit.changed_at)[:10].ljust(_DAY),
         safe(unit.model, 60) or "model not known",
-        hang=2,
+        hang=column,
     )
-    return [row, *([line("  ", (safe(why), Style.FAINT), hang=2)] if why else [])]
+    rows = [Line(spans=(*named.spans, *rest.spans), hang=column)] if beside else [named, rest]
+    return [*rows, *([line(" " * column, (safe(why), Style.FAINT), hang=column)] if why else [])]
 
 
 def _state(unit: Unit) -> str:
@@ -102,10 +108,10 @@ def _time_line(told: Story, profile: Profile | None, width: int, local: Local) -
             yield line((f"┄┄┄ {day} ".ljust(width, "┄"), Style.FAINT))
         yield from _entry_lines(each, when, profile)
         yield from _taken_lines(each, day, local)
-        yield from _amendment_lines(each, profile)
         if each.entry.by != by:
             by = each.entry.by
             yield _below(f"by {safe(by, 60)}" if by else "by nobody named")
+        yield from _amendment_lines(each, profile)
 
 
 def _entry_lines(standing: Standing, when: str, profile: Profile | None) -> Iterator[Line]:
