@@ -98,7 +98,14 @@ def test_a_step_is_kept_with_its_part_its_cost_and_what_came_of_it(unit_bench: B
         result="keyboard is back",
     )
     note = unit_bench.run("check", "LB-0001").said
-    assert "Top case fitted new: not captured since. Capture it: usbwatch unit capture LB-0001" in note
+    not_yet = "Top case fitted new: not captured since. Capture it: usbwatch unit capture LB-0001"
+    assert not_yet in note
+    unit_bench.well("answer", "LB-0001", "caps-light=yes")
+    said = unit_bench.run("check", "LB-0001").said
+    assert not_yet in said, "an answer is no capture"
+    assert "not captured; answers of" in said
+    unit_bench.well("capture", "LB-0001", "whole.json")
+    assert not_yet not in unit_bench.run("check", "LB-0001").said
 
 
 def test_the_first_part_can_be_put_back_after_another_one_was_put_in(unit_bench: Bench) -> None:
@@ -131,7 +138,7 @@ def test_a_note_and_files_are_kept_and_come_out_as_they_went_in(unit_bench: Benc
     photo = bytes(range(256)) * 40
     (unit_bench.folder / "board.jpg").write_bytes(photo)
     unit_bench.well("open", "LB-0001", "lost.json")
-    unit_bench.well("note", "LB-0001", "smells of coffee", "--cost", "5", "--minutes", "10")
+    unit_bench.well("note", "LB-0001", "smells", "of", "coffee", "--cost", "5", "--minutes", "10")
     unit_bench.well("attach", "LB-0001", "board.jpg", "lost.json")
     assert unit_bench.facts()[1] == Noted(text="smells of coffee", cost=5, minutes=10)
     unit_bench.well("get", "LB-0001", "4", "--output", "again.jpg")

@@ -18,6 +18,7 @@ from usbwatch.capture import to_json
 from usbwatch.casebook import Story, open_book
 from usbwatch.cli import main
 from usbwatch.errors import BadBook
+from usbwatch.model import UnitStrings
 
 __all__ = ["Bench", "Done", "laid_out", "set_zone"]
 
@@ -104,12 +105,13 @@ class Bench:
 
 
 def laid_out(folder: Path) -> Path:
-    """The small unit's captures, one later than the other, one of another unit, and a copied tree."""
+    """The small unit's captures, one later than the other; of another unit and of a nameless one; a copied tree."""
     lay_out(folder)
     small_tree(folder / "tree")
     later = {"lost": small_capture(keyboard=False), "whole": replace(small_capture(), taken_at="2026-11-24T15:05:00Z")}
     other = replace(small_capture(), unit=replace(small_capture().unit, product_serial="LG-0003-DEMO"))
-    for name, capture in {**later, "other": other}.items():
+    nameless = replace(small_capture(), unit=UnitStrings())
+    for name, capture in {**later, "other": other, "nameless": nameless}.items():
         (folder / f"{name}.json").write_text(to_json(capture), encoding="utf-8")
     return folder
 

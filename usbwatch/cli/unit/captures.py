@@ -130,6 +130,15 @@ def _refuse_other_units(book: Book, unit: Unit, saved: Sequence[Saved]) -> None:
     digest = next((one.capture for one in reversed(looks(told)) if one.capture), digest)
     before = book.saved_capture(digest).capture.unit if digest else None
     for one in saved:
+        if (
+            before is not None
+            and before.product_name
+            and not (one.capture.unit.sys_vendor or one.capture.unit.product_name)
+        ):
+            raise Refused(
+                f"the capture does not say what it is of, and the unit calls itself {before.product_name}",
+                "capture the unit itself, or, if it is that, record it with --anyway",
+            )
         differing = _differing(before, one.capture.unit) if before is not None else ""
         if differing:
             raise Refused(

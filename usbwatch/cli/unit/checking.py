@@ -97,12 +97,14 @@ def _since(told: Story, book: Book, localised: Localised, profile: Profile) -> S
 
 
 def pending_lines(told: Story, profile: Profile) -> list[Line]:
-    """What was done since the unit was last looked at: no capture shows yet what it did."""
-    from usbwatch.casebook import steps_since
+    """What was done since the unit was last captured: no capture shows yet what it did."""
+    from usbwatch.casebook import looks, steps_since
     from usbwatch.show.lines import Style, line
     from usbwatch.show.words import listed, step_words
 
-    pending = steps_since(told)
+    last = next(iter(reversed(looks(told))), None)
+    answered = last.steps if last is not None and not last.capture else ()
+    pending = (*answered, *steps_since(told))
     if not pending:
         return []
     said = f"{listed([step_words(step, profile) for step in pending])}: not captured since. "

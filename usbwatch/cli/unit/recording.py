@@ -10,7 +10,7 @@ from usbwatch.cli import exits
 from usbwatch.cli.answers import answers, each, parsed_answer
 from usbwatch.cli.options import book_option, example, log_option, root_option, through_option
 from usbwatch.cli.steps import parsed_did
-from usbwatch.cli.unit.options import MONEY, opened, time_options, unit_argument, when
+from usbwatch.cli.unit.options import MONEY, Whole, opened, time_options, unit_argument, when
 
 if TYPE_CHECKING:
     from usbwatch.casebook import Book, Story
@@ -22,7 +22,7 @@ __all__ = ["GRADES", "attach_files", "note_text", "record_answers", "record_capt
 GRADES = {"known-good": "known good", "new": "new", "used": "used"}
 """What can be said of a part that is put in, as it is typed and as the model has it."""
 
-_MINUTES = click.IntRange(0, 100_000)
+_MINUTES = Whole(0, 100_000)
 
 
 @click.command(
@@ -154,17 +154,18 @@ def record_answers(label: str, given: tuple[tuple[str, bool], ...], *, at: str, 
 
 @click.command(name="note", epilog=example('usbwatch unit note LB-0001 "smells of coffee" --minutes 5'))
 @unit_argument
-@click.argument("text")
+@click.argument("words", nargs=-1, required=True, metavar="TEXT...")
 @click.option("--cost", type=MONEY, help="What it cost.")
 @click.option("--minutes", type=_MINUTES, help="Bench time.")
 @time_options
 @book_option
 def note_text(
-    label: str, text: str, *, cost: int | None, minutes: int | None, at: str, by: str, book: str | None
+    label: str, words: tuple[str, ...], *, cost: int | None, minutes: int | None, at: str, by: str, book: str | None
 ) -> int:
     """Record anything else, in words."""
     from usbwatch.model.history import Noted
 
+    text = " ".join(words)
     if not text.strip():
         raise click.BadParameter("there is nothing in it.", param_hint="'TEXT'")
     with opened(book, must_exist=True) as its:
