@@ -60,7 +60,7 @@ def test_what_was_recorded_is_there_when_the_book_is_opened_again(book: Book, ad
 
 def test_a_label_names_one_unit_whatever_its_case_and_spaces(book: Book) -> None:
     _opened(book, "LB-0001 a")
-    with pytest.raises(Refused, match="there is a unit lb-0001  A in the book"):
+    with pytest.raises(Refused, match="there is a unit lb-0001 A in the book"):
         _opened(book, "lb-0001  A")
     assert book.unit("  LB-0001 A ").label == "LB-0001 a"
 

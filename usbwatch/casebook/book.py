@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from usbwatch.capture.saved import Saved, saved_of_content
@@ -18,7 +18,14 @@ from usbwatch.casebook.migrations import bring_up_to_date
 from usbwatch.casebook.outcomes import put_outcomes
 from usbwatch.casebook.packing import Paper, content_of, digest_text, kept, raw_digest
 from usbwatch.casebook.rows import UNIT, escaped_like, unit_of
-from usbwatch.casebook.rules import folded, refuse_opening, refuse_out_of_place, storable
+from usbwatch.casebook.rules import (
+    checked_label,
+    folded,
+    refuse_opening,
+    refuse_out_of_place,
+    refuse_out_of_time,
+    storable,
+)
 from usbwatch.casebook.serials import add_serials, serials_in
 from usbwatch.casebook.store import Store
 from usbwatch.casebook.story import Story, story
@@ -86,6 +93,7 @@ class Book:
     ) -> tuple[Unit, tuple[Entry, ...]]:
         """A new unit with its first entries. Raises ``Refused`` where the label is taken, or none."""
         refuse_opening(opened)
+        opened = replace(opened, label=checked_label(opened.label))
         id_ = os.urandom(16).hex()
         with self.store.writing():
             self.store.do(
@@ -112,8 +120,7 @@ class Book:
         """What the unit's entries would come to with these facts. Raises ``Refused`` as recording them would."""
         entries = list(self.entries(unit))
         for fact in facts:
-            refuse_out_of_place(fact, story(entries))
-            entries.append(_entry(unit.id, entries, fact, when))
+            entries.append(_next_entry(unit.id, entries, fact, when))
         return story(entries)
 
     def _add(self, id_: str, facts: Sequence[Recorded], when: When, papers: Sequence[Paper]) -> tuple[Entry, ...]:
@@ -122,9 +129,7 @@ class Book:
         entries = list(self.entries_by_key(key))
         documents = self._papers_kept(key, papers)
         for fact in facts:
-            if entries:
-                refuse_out_of_place(fact, story(entries))
-            entry = as_read(_entry(id_, entries, fact, when))
+            entry = as_read(_next_entry(id_, entries, fact, when))
             self.put(key, entry, documents)
             entries.append(entry)
         self.renew(key, entries)
@@ -271,6 +276,16 @@ class Book:
             return content_of(self.store, raw_digest(digest))
         except (KeyError, ValueError):
             raise BadBook(self.name, f"has no document {digest}", "import the unit again from its archive") from None
+
+
+def _next_entry(unit: str, before: Sequence[Entry], fact: Recorded, when: When) -> Entry:
+    """The next entry of a unit. Raises ``Refused`` for what has no place in its history."""
+    entry = _entry(unit, before, fact, when)
+    if before:
+        told = story(before)
+        refuse_out_of_place(fact, told)
+        refuse_out_of_time(entry, told)
+    return entry
 
 
 def _entry(unit: str, before: Sequence[Entry], fact: Recorded, when: When) -> Entry:

@@ -91,6 +91,8 @@ def amend_entry(
 
     if withdraw == bool(changes):
         raise click.UsageError("give either --set FIELD=VALUE or --withdraw.")
+    if not reason.strip():
+        raise click.BadParameter("say why.", param_hint="'--reason'")
     with opened(book, must_exist=True) as its:
         unit = its.unit(label)
         told = its.story(unit)
@@ -98,7 +100,8 @@ def amend_entry(
         instead, papers = (None, ()) if withdraw else _changed(entry.fact or entry.entry.fact, changes, told, its)
         amended = Amended(entry=entry.entry.id, reason=reason, instead=instead)
         (new,) = its.record(unit, [amended], when(at, by), papers)
-        say(f"usbwatch: entry {number} of unit {unit.label} is amended by entry {new.number}, and stays to be seen")
+        done = "withdrawn" if withdraw else "amended"
+        say(f"usbwatch: entry {number} of unit {unit.label} is {done} by entry {new.number}, and stays to be seen")
     return exits.WELL
 
 
@@ -122,6 +125,7 @@ def _changed(fact: Recorded, changes: tuple[str, ...], told: Story, book: Book) 
     fields = _FIELDS.get(kind_of(fact), {})
     said = dict(_parsed(one, fields, kind_of(fact)) for one in changes)
     if isinstance(fact, (Opened, Reopened)):
+        _refuse_taken(said.get("label", told.label), told, book)
         return _opening(fact, said), ()
     if isinstance(fact, StepDone):
         return _step(fact, said, told, book), ()
@@ -139,6 +143,20 @@ def _parsed(change: str, fields: Mapping[str, _Parse], kind: str) -> tuple[str, 
         return name, fields[name](value)
     except click.BadParameter as error:
         raise click.BadParameter(f"{name}: {error.message}", param_hint="'--set'") from None
+
+
+def _refuse_taken(label: str, told: Story, book: Book) -> None:
+    """Raise ``Refused`` where another unit is called so."""
+    from usbwatch.casebook.rules import folded
+    from usbwatch.errors import NoUnit, Refused
+
+    if folded(label) == folded(told.label):
+        return
+    try:
+        taken = book.unit(label).label
+    except NoUnit:
+        return
+    raise Refused(f"there is a unit {taken} in the book", "choose another label")
 
 
 def _opening(fact: Opened | Reopened, said: dict[str, Any]) -> Recorded:

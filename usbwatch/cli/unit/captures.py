@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
+
+import click
 
 from usbwatch.cli import exits
 
@@ -16,11 +19,13 @@ if TYPE_CHECKING:
     from usbwatch.model import UnitStrings
     from usbwatch.model.history import PartSerial, Unit
 
-__all__ = ["captured", "loaded_in_order", "saved_now"]
+__all__ = ["captured", "loaded_in_order", "refuse_mixed", "saved_now"]
 
 
 def loaded_in_order(paths: Sequence[str]) -> list[Saved]:
     """The captures in these files (``-``: standard input), the earliest first. Raises ``BadCapture``."""
+    if list(paths).count("-") > 1:
+        raise click.UsageError("only one CAPTURE can be standard input.")
     return sorted((_loaded(path) for path in paths), key=lambda saved: saved.capture.taken_at)
 
 
@@ -135,6 +140,15 @@ def _refuse_other_units(book: Book, unit: Unit, saved: Sequence[Saved]) -> None:
     digest = next((one.capture for one in reversed(looks(told)) if one.capture), digest)
     before = book.saved_capture(digest).capture.unit if digest else None
     for one in saved:
+        if (
+            before is not None
+            and before.product_name
+            and not (one.capture.unit.sys_vendor or one.capture.unit.product_name)
+        ):
+            raise Refused(
+                f"the capture does not say what it is of, and the unit calls itself {before.product_name}",
+                "capture the unit itself, or, if it is that, record it with --anyway",
+            )
         differing = _differing(before, one.capture.unit) if before is not None else ""
         if differing:
             raise Refused(
@@ -142,6 +156,16 @@ def _refuse_other_units(book: Book, unit: Unit, saved: Sequence[Saved]) -> None:
                 "name the right unit, or, if a board was put in that brought another serial, record it with --anyway",
             )
         before = one.capture.unit
+
+
+def refuse_mixed(saved: Sequence[Saved]) -> None:
+    """Raise ``Refused`` where captures that a unit is opened with are of several units."""
+    from usbwatch.errors import Refused
+
+    for before, after in itertools.pairwise(saved):
+        differing = _differing(before.capture.unit, after.capture.unit)
+        if differing:
+            raise Refused(f"the captures are not of one unit ({differing})", "open a unit for each")
 
 
 def _differing(one: UnitStrings, other: UnitStrings) -> str:

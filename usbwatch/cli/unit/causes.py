@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from usbwatch.cli.answers import did_you_mean
+from usbwatch.cli.answers import did_you_mean, id_of
 
 if TYPE_CHECKING:
     from usbwatch.casebook import Book, Paper, Story
@@ -62,6 +62,8 @@ def _classes(profile: Profile, variant: str) -> dict[str, str]:
 def _cause(said: str, classes: dict[str, str], profile: Profile, option: str) -> Cause:
     from usbwatch.model.history import Cause
 
+    names = {part.id: part.name for part in profile.parts} | {device.id: device.name for device in profile.devices}
+    said = id_of(said, names)
     if said in classes:
         return Cause(site=said, site_class=classes[said])
     ways = [site for site in classes if site.partition(":")[2] == said]

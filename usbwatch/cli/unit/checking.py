@@ -41,6 +41,7 @@ def named_unit(argument: str, address: str | None) -> Iterator[tuple[Book, Unit]
     """The book and the unit that an argument names; None where it names a file, or there is no casebook.
 
     A file comes first: a unit with such a label is found when it is not there.
+    A folder is no capture: a unit's photos may well stand in one that has its label.
     Raises ``BadCapture`` for what is neither.
     """
     from usbwatch.cli.unit.options import opened
@@ -53,7 +54,7 @@ def named_unit(argument: str, address: str | None) -> Iterator[tuple[Book, Unit]
 
 
 def _is_file(argument: str) -> bool:
-    return argument == "-" or os.sep in argument or os.path.lexists(argument)
+    return argument == "-" or os.sep in argument or (os.path.lexists(argument) and not os.path.isdir(argument))  # noqa: PTH112 - hostile names
 
 
 def _unit(argument: str, book: Book) -> Unit:
@@ -125,12 +126,14 @@ def since_lines(its: WeighedUnit) -> list[Line]:
 
 
 def pending_lines(told: Story, profile: Profile) -> list[Line]:
-    """What was done since the unit was last looked at: no capture shows yet what it did."""
-    from usbwatch.casebook import steps_since
+    """What was done since the unit was last captured: no capture shows yet what it did."""
+    from usbwatch.casebook import looks, steps_since
     from usbwatch.show.lines import Style, line
     from usbwatch.show.words import listed, step_words
 
-    pending = steps_since(told)
+    last = next(iter(reversed(looks(told))), None)
+    answered = last.steps if last is not None and not last.capture else ()
+    pending = (*answered, *steps_since(told))
     if not pending:
         return []
     said = f"{listed([step_words(step, profile) for step in pending])}: not captured since. "

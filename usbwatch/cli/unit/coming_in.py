@@ -49,7 +49,7 @@ def _intake(told: dict[str, Any]) -> Intake:
 @click.command(
     name="open",
     epilog=example(
-        'usbwatch unit open LB-0001 first.json --claim "keyboard dead" --came-with adapter --paid 60',
+        'usbwatch unit open LB-0001 first.json --claim "keyboard dead" --paid 60',
         "usbwatch unit open LB-0002 --model fernhill-larch-13 --liquid yes",
     ),
 )
@@ -69,11 +69,12 @@ def open_unit(label: str, captures: tuple[str, ...], **told: Any) -> int:  # noq
     """
     from usbwatch.casebook import Paper
     from usbwatch.cli.screen import say
-    from usbwatch.cli.unit.captures import captured, loaded_in_order
+    from usbwatch.cli.unit.captures import captured, loaded_in_order, refuse_mixed
     from usbwatch.cli.unit.papers import attached
     from usbwatch.model.history import Noted, Opened, Recorded
 
     saved = loaded_in_order(captures)
+    refuse_mixed(saved)
     model = _model(told["model"], saved)
     opening = Opened(label=label, model=model, intake=_intake(told))
     more: list[Recorded] = []

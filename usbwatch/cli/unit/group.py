@@ -25,7 +25,7 @@ __all__ = ["unit"]
     )
 )
 def unit() -> None:
-    """Follow a unit from intake to baseline, and keep all that was seen and done.
+    """Follow a unit from intake to baseline, in a casebook.
 
     Everything is kept in one casebook. An entry is only ever added: what was
     wrong is amended, and stays to be seen. Which casebook: --book, or the

@@ -28,10 +28,11 @@ ENDINGS = {"repaired": "repaired", "sold-as-is": "sold as is", "parted-out": "pa
 @time_options
 @book_option
 def keep_baseline(label: str, *, reason: str, at: str, by: str, book: str | None) -> int:
-    """Keep the latest capture as the unit's healthy state, with the serial numbers of its parts.
+    """Keep the latest capture as the unit's healthy state.
 
-    It is refused while something is missing, impaired or unseen, unless a reason
-    is given. When the unit comes back, a check compares with its baseline first.
+    The serial numbers of its parts are kept with it. It is refused while
+    something is missing, impaired or unseen, unless a reason is given. When the
+    unit comes back, a check compares with its baseline first.
     """
     from usbwatch.cli.screen import say
     from usbwatch.cli.unit.recorded import profile_of, seen_of
@@ -105,7 +106,7 @@ def _baselined(told: Story, last: Seen, found: Findings, reason: str) -> Baselin
 @click.command(
     name="close",
     epilog=example(
-        "usbwatch unit close LB-0001 repaired --cause section:mainboard-gauge --brought 260",
+        "usbwatch unit close LB-0001 repaired --cause mainboard-gauge --brought 260",
         "usbwatch unit close LB-0002 parted-out",
     ),
 )
@@ -133,7 +134,7 @@ def close_unit(
     by: str,
     book: str | None,
 ) -> int:
-    """Close a unit's case: how it leaves, what had failed, and the money.
+    """Close a unit's case: how it leaves, and what had failed.
 
     Where the cause is known the case counts from now on: what failed here is
     likelier in the next unit, and all that did not is less likely.

@@ -14,11 +14,18 @@ from usbwatch.cli.taking import now
 if TYPE_CHECKING:
     from usbwatch.casebook import Book, When
 
-__all__ = ["MONEY", "opened", "time_options", "unit_argument", "when", "yes_or_no"]
+__all__ = ["MONEY", "Whole", "opened", "time_options", "unit_argument", "when", "yes_or_no"]
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 
-MONEY = click.IntRange(0, 10**9)
+
+class Whole(click.IntRange):
+    """A whole number; one with a fraction is refused in these words."""
+
+    name = "whole number"
+
+
+MONEY = Whole(0, 10**9)
 """Whole units of the shop's currency."""
 
 _CLOCKS_DIFFER = timedelta(days=1)

@@ -10,7 +10,7 @@ from usbwatch.cli import exits
 from usbwatch.cli.answers import answers, each, parsed_answer
 from usbwatch.cli.options import book_option, example, log_option, root_option, through_option
 from usbwatch.cli.steps import parsed_did
-from usbwatch.cli.unit.options import MONEY, opened, time_options, unit_argument, when
+from usbwatch.cli.unit.options import MONEY, Whole, opened, time_options, unit_argument, when
 
 if TYPE_CHECKING:
     from usbwatch.casebook import Book, Story
@@ -22,7 +22,7 @@ __all__ = ["GRADES", "attach_files", "note_text", "record_answers", "record_capt
 GRADES = {"known-good": "known good", "new": "new", "used": "used"}
 """What can be said of a part that is put in, as it is typed and as the model has it."""
 
-_MINUTES = click.IntRange(0, 100_000)
+_MINUTES = Whole(0, 100_000)
 
 
 @click.command(
@@ -49,7 +49,7 @@ def record_captures(
     by: str,
     book: str | None,
 ) -> int:
-    """Record captures of a unit, and say what its history now comes to.
+    """Record captures of a unit, and say what it comes to.
 
     Without CAPTURE this machine is captured now, or the tree given by --root.
     """
@@ -69,7 +69,7 @@ def record_captures(
     name="step",
     epilog=example(
         "usbwatch unit step LB-0001 swap:top-case --part known-good --minutes 60",
-        'usbwatch unit step LB-0001 reseat:top-case-flex --minutes 15 --result "latch was open"',
+        'usbwatch unit step LB-0001 reseat:top-case-flex --result "latch was open"',
     ),
 )
 @unit_argument
@@ -135,7 +135,11 @@ def _step(kind: str, of: str, told: Story, book: Book) -> Step:
 @time_options
 @book_option
 def record_answers(label: str, given: tuple[tuple[str, bool], ...], *, at: str, by: str, book: str | None) -> int:
-    """Record what hand checks, measurements and trials in another unit showed."""
+    """Record what hand checks, measurements and trials showed.
+
+    A trial of a part in another unit of the model is elsewhere:PART, a
+    measurement from end to end measure:LINK.
+    """
     from usbwatch.cli.unit.recorded import profile_of
     from usbwatch.model.history import Answered
 
@@ -150,17 +154,20 @@ def record_answers(label: str, given: tuple[tuple[str, bool], ...], *, at: str, 
 
 @click.command(name="note", epilog=example('usbwatch unit note LB-0001 "smells of coffee" --minutes 5'))
 @unit_argument
-@click.argument("text")
+@click.argument("words", nargs=-1, required=True, metavar="TEXT...")
 @click.option("--cost", type=MONEY, help="What it cost.")
 @click.option("--minutes", type=_MINUTES, help="Bench time.")
 @time_options
 @book_option
 def note_text(
-    label: str, text: str, *, cost: int | None, minutes: int | None, at: str, by: str, book: str | None
+    label: str, words: tuple[str, ...], *, cost: int | None, minutes: int | None, at: str, by: str, book: str | None
 ) -> int:
     """Record anything else, in words."""
     from usbwatch.model.history import Noted
 
+    text = " ".join(words)
+    if not text.strip():
+        raise click.BadParameter("there is nothing in it.", param_hint="'TEXT'")
     with opened(book, must_exist=True) as its:
         unit = its.unit(label)
         (entry,) = its.record(unit, [Noted(text=text, cost=cost, minutes=minutes)], when(at, by))
