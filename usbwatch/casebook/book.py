@@ -11,13 +11,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from usbwatch.capture.saved import Saved, saved_of_content
-from usbwatch.casebook.entries import digests_in, entry_of, written
+from usbwatch.casebook.entries import HIGHEST_ORDER, digests_in, entry_of, written
 from usbwatch.casebook.migrations import bring_up_to_date
 from usbwatch.casebook.packing import Paper, content_of, digest_text, kept, raw_digest
-from usbwatch.casebook.rules import checked_label, folded, refuse_out_of_place
+from usbwatch.casebook.rules import folded, refuse_opening, refuse_out_of_place
 from usbwatch.casebook.store import Row, Store
 from usbwatch.casebook.story import Story, story
-from usbwatch.errors import BadBook, NoUnit, Refused
+from usbwatch.errors import BadBook, BadEntry, NoUnit, Refused
 from usbwatch.model.history import Ending, Entry, Opened, Recorded, Unit
 
 __all__ = ["Book", "When", "paper_of"]
@@ -71,7 +71,7 @@ class Book:
         self, opened: Opened, when: When, more: Sequence[Recorded] = (), papers: Sequence[Paper] = ()
     ) -> tuple[Unit, tuple[Entry, ...]]:
         """A new unit with its first entries. Raises ``Refused`` where the label is taken, or none."""
-        checked_label(opened.label)
+        refuse_opening(opened)
         id_ = secrets.token_hex(16)
         with self.store.writing():
             if self.store.rows("SELECT 1 FROM unit WHERE folded = ?", folded(opened.label)):
@@ -97,16 +97,18 @@ class Book:
     def _add(self, id_: str, facts: Sequence[Recorded], when: When, papers: Sequence[Paper]) -> tuple[Entry, ...]:
         """The same within a transaction; the unit's row is held until its end."""
         ((key,),) = self.store.rows("SELECT key FROM unit WHERE id = ?{for_update}", id_)
-        entries = list(self._entries(key))
+        entries = list(self.entries_by_key(key))
         documents = self._papers_kept(key, papers)
         for fact in facts:
             if entries:
                 refuse_out_of_place(fact, story(entries))
+            at = when.at or max([when.now, *(one.at for one in entries)])
             entry = Entry(
                 id=secrets.token_hex(16),
                 unit=id_,
                 number=len(entries) + 1,
-                at=when.at or max([when.now, *(one.at for one in entries[-1:])]),
+                order=_order(entries),
+                at=at,
                 recorded_at=when.now,
                 by=when.by,
                 fact=fact,
@@ -130,6 +132,7 @@ class Book:
     def put(self, key: int, entry: Entry, documents: dict[str, int]) -> None:
         """Write one entry as it is, within a transaction; ``documents`` are keys by digest, of those just put in."""
         document = written(entry)
+        _refuse_unreadable(entry, document.body)
         self.store.do(
             "INSERT INTO entry (unit, number, id, digest, body) VALUES (?, ?, ?, ?, ?)",
             *(key, entry.number, bytes.fromhex(entry.id), document.digest, document.body),
@@ -208,9 +211,10 @@ class Book:
     def entries(self, unit: Unit) -> tuple[Entry, ...]:
         """All entries of a unit, by number."""
         ((key,),) = self.store.rows("SELECT key FROM unit WHERE id = ?", unit.id)
-        return self._entries(key)
+        return self.entries_by_key(key)
 
-    def _entries(self, key: int) -> tuple[Entry, ...]:
+    def entries_by_key(self, key: int) -> tuple[Entry, ...]:
+        """The same by the unit's key in the store."""
         rows = self.store.rows("SELECT number, body FROM entry WHERE unit = ? ORDER BY number", key)
         return tuple(entry_of(bytes(body), number) for number, body in rows)
 
@@ -228,6 +232,21 @@ class Book:
             return content_of(self.store, raw_digest(digest))
         except (KeyError, ValueError):
             raise BadBook(self.name, f"has no document {digest}", "import the unit again from its archive") from None
+
+
+def _order(entries: Sequence[Entry]) -> int:
+    """After all that the book has of the unit, wherever that was written down."""
+    return min(max((one.order for one in entries), default=-1) + 1, HIGHEST_ORDER)
+
+
+def _refuse_unreadable(entry: Entry, body: bytes) -> None:
+    """Nothing is put in that could not be got out again."""
+    try:
+        entry_of(body, entry.number)
+    except BadEntry as error:
+        raise Refused(
+            f"what is to be recorded {error.problem}", "record less at once, or attach it as a file"
+        ) from None
 
 
 def escaped_like(text: str) -> str:

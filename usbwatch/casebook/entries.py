@@ -29,7 +29,7 @@ from usbwatch.model.history import (
     StepDone,
 )
 
-__all__ = ["KINDS", "Written", "digests_in", "entry_of", "kind_of", "written"]
+__all__ = ["HIGHEST_ORDER", "KINDS", "LONGEST_ENTRY", "Written", "digests_in", "entry_of", "kind_of", "written"]
 
 KINDS: dict[str, type[Recorded]] = {
     "open": Opened,
@@ -49,7 +49,9 @@ _WORD = {kind: word for word, kind in KINDS.items()}
 
 _ID = re.compile(r"[0-9a-f]{32}\Z")
 _MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ\Z", re.ASCII)
-_LONGEST = 256 * 1024
+HIGHEST_ORDER = 1_000_000
+"""Of one unit's entries: more than any bench writes down."""
+LONGEST_ENTRY = 256 * 1024
 """Bytes of one entry's document."""
 
 
@@ -84,6 +86,8 @@ def written(entry: Entry) -> Written:
     }
     if entry.by:
         document["by"] = plain(entry.by)
+    if entry.order:
+        document["order"] = entry.order
     body = canonical(document)
     return Written(body=body, digest=hashlib.sha256(body).digest())
 
@@ -108,6 +112,7 @@ def entry_of(body: bytes, number: int) -> Entry:
         recorded_at=_moment(document, "recorded_at"),
         fact=_fact(fact),
         by=_text(document, "by"),
+        order=_order(document),
     )
     if written(entry).body != body:
         raise BadEntry(entry.id, "is not written as such an entry is, or holds something that is not known here")
@@ -117,8 +122,8 @@ def entry_of(body: bytes, number: int) -> Entry:
 def _decoded(body: bytes) -> dict[str, Any]:
     import msgspec
 
-    if len(body) > _LONGEST:
-        raise BadEntry("", f"is larger than {_LONGEST // 1024} KiB")
+    if len(body) > LONGEST_ENTRY:
+        raise BadEntry("", f"is larger than {LONGEST_ENTRY // 1024} KiB")
     try:
         found = msgspec.json.decode(body)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
@@ -175,6 +180,13 @@ def _text(document: dict[str, Any], key: str) -> str:
     value = document.get(key, "")
     if not isinstance(value, str):
         raise BadEntry("", f'has no proper "{key}"')
+    return value
+
+
+def _order(document: dict[str, Any]) -> int:
+    value = document.get("order", 0)
+    if type(value) is not int or not 0 <= value <= HIGHEST_ORDER:
+        raise BadEntry("", 'has no proper "order"')
     return value
 
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 from usbwatch.casebook.entries import kind_of
 from usbwatch.casebook.story import Story
 from usbwatch.errors import Refused
-from usbwatch.model.history import Amended, Attached, Noted, Opened, Recorded, Reopened
+from usbwatch.model.history import Amended, Attached, Entry, Noted, Opened, Recorded, Reopened
 
-__all__ = ["LONGEST_LABEL", "checked_label", "folded", "refuse_out_of_place"]
+__all__ = ["LONGEST_LABEL", "checked_label", "folded", "refuse_opening", "refuse_out_of_place", "refuse_unlike"]
 
 LONGEST_LABEL = 60
+_LONGEST_MODEL = 200
 
 
 def folded(label: str) -> str:
@@ -32,6 +33,17 @@ def checked_label(label: str) -> str:
     if label.startswith("-"):
         raise Refused(f"the label '{label}' begins with a hyphen, like an option", "choose another label")
     return label
+
+
+def refuse_opening(opened: Opened) -> None:
+    """Raise ``Refused`` for a label, or an id of a profile, that cannot be shown or typed."""
+    checked_label(opened.label)
+    if len(opened.model) > _LONGEST_MODEL or not opened.model.isprintable():
+        raise Refused(
+            f"the id of a profile has up to {_LONGEST_MODEL} characters that can be printed, "
+            f"and '{opened.model}' does not",
+            "name a profile that usbwatch profile list shows",
+        )
 
 
 def refuse_out_of_place(fact: Recorded, told: Story) -> None:
@@ -57,11 +69,18 @@ def _refuse_amendment(fact: Amended, told: Story) -> None:
             f"unit {told.label} has no such entry that could be amended",
             f"amend the entry itself, not its amendment; usbwatch unit show {told.label} has the numbers",
         )
-    if fact.instead is None and isinstance(about.entry.fact, Opened):
+    refuse_unlike(fact, about.entry)
+
+
+def refuse_unlike(fact: Amended, about: Entry) -> None:
+    """Raise ``Refused`` where what is to stand in an entry's place cannot."""
+    if fact.instead is None and isinstance(about.fact, Opened):
         raise Refused("the entry that opened the unit cannot be withdrawn", "close the unit instead")
-    if fact.instead is not None and type(fact.instead) is not type(about.entry.fact):
-        was, now = kind_of(about.entry.fact), kind_of(fact.instead)
+    if fact.instead is not None and type(fact.instead) is not type(about.fact):
+        was, now = kind_of(about.fact), kind_of(fact.instead)
         raise Refused(
-            f"entry {about.entry.number} is of kind {was}, and cannot become one of kind {now}",
+            f"entry {about.number} is of kind {was}, and cannot become one of kind {now}",
             "withdraw it, and record the other one",
         )
+    if isinstance(fact.instead, Opened):
+        refuse_opening(fact.instead)

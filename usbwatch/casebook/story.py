@@ -21,7 +21,7 @@ from usbwatch.model.history import (
 )
 from usbwatch.model.steps import Step
 
-__all__ = ["RecordedLook", "Standing", "Story", "looks", "steps_since", "story"]
+__all__ = ["RecordedLook", "Standing", "Story", "looks", "steps_since", "story", "written_down"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,11 +81,19 @@ class Story:
         return next((each for each in self.standings if each.entry.number == number), None)
 
 
+def written_down(entry: Entry) -> tuple[int, str, str]:
+    """By this, entries stand as they were written down: what was known when another one was comes before it."""
+    return entry.order, entry.recorded_at, entry.id
+
+
 def story(entries: Sequence[Entry]) -> Story:
-    """What the entries of one unit come to. Raises ValueError where none of them says that the unit was opened."""
-    ordered = sorted(entries, key=lambda entry: (entry.at, entry.number))
+    """What the entries of one unit come to. Raises ValueError where none of them says that the unit was opened.
+
+    Their numbers have no part in it: books that have the same entries tell the same story.
+    """
+    ordered = sorted(entries, key=lambda entry: (entry.at, entry.order, entry.id))
     amendments: dict[str, list[Entry]] = {}
-    for entry in sorted(entries, key=lambda entry: (entry.recorded_at, entry.number)):
+    for entry in sorted(entries, key=written_down):
         if isinstance(entry.fact, Amended):
             amendments.setdefault(entry.fact.entry, []).append(entry)
     standings = tuple(

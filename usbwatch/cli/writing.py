@@ -7,14 +7,15 @@ import os
 import re
 import secrets
 import stat
+from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, BinaryIO
 
 if TYPE_CHECKING:
     from usbwatch.model import UnitStrings
 
-__all__ = ["default_name", "write_file"]
+__all__ = ["default_name", "write_file", "writing_file"]
 
 _NAME_LENGTH = 40
 _REMEDY = "choose another name with -o, or give --force to overwrite it"
@@ -33,6 +34,16 @@ def write_file(path: str, text: str, *, force: bool = False, remedy: str = _REME
     ``force`` is not given, with ``remedy`` for what to do; what was there
     before is then untouched.
     """
+    with writing_file(path, force=force, remedy=remedy) as file:
+        file.write(text.encode("utf-8"))
+
+
+@contextlib.contextmanager
+def writing_file(path: str, *, force: bool = False, remedy: str = _REMEDY) -> Iterator[BinaryIO]:
+    """The same for what is written piece by piece: a file beside the other one, which takes its place at the end.
+
+    Where the block raises, nothing is written.
+    """
     from usbwatch.errors import UnwritableOutput
 
     try:
@@ -41,7 +52,8 @@ def write_file(path: str, text: str, *, force: bool = False, remedy: str = _REME
             raise UnwritableOutput(path, "is there and is no regular file", "choose another name")
         if target.exists() and not force:
             raise FileExistsError  # noqa: TRY301 - the same answer as when the file appears a moment later
-        _write_beside(target, text.encode("utf-8"), force=force)
+        with _beside(target, force=force) as file:
+            yield file
     except FileExistsError:
         raise UnwritableOutput(path, "is there already", remedy) from None
     except (OSError, ValueError, RuntimeError) as error:  # ValueError: a NUL; RuntimeError: a loop of links
@@ -50,13 +62,14 @@ def write_file(path: str, text: str, *, force: bool = False, remedy: str = _REME
         raise UnwritableOutput(path, f"cannot be written ({reason})", elsewhere) from error
 
 
-def _write_beside(target: Path, content: bytes, *, force: bool) -> None:
+@contextlib.contextmanager
+def _beside(target: Path, *, force: bool) -> Iterator[BinaryIO]:
     from usbwatch.capture.opening import NO_TRANSLATION
 
     draft = target.with_name(f".{secrets.token_hex(8)}.part")
     try:
-        with os.fdopen(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL | NO_TRANSLATION, 0o666), "wb") as file:
-            file.write(content)
+        with os.fdopen(os.open(draft, os.O_RDWR | os.O_CREAT | os.O_EXCL | NO_TRANSLATION, 0o666), "w+b") as file:
+            yield file
             file.flush()
             _keep_mode(target, file.fileno())
             os.fsync(file.fileno())

@@ -228,6 +228,11 @@ class Entry:
     fact: Recorded
     by: str = ""
     """Who wrote it down, or at which bench."""
+    order: int = 0
+    """One more than the highest that the book had of the unit when this was written down, whatever its clock said.
+
+    L. Lamport, Time, Clocks, and the Ordering of Events in a Distributed System, CACM 21 (1978), rule IR1/IR2.
+    """
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
