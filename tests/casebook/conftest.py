@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from support.make_casebook import fill
 from support.postgres_server import server, tool
 
 from usbwatch.casebook import Book, open_book
@@ -45,5 +46,14 @@ def address(request: pytest.FixtureRequest, tmp_path: Path) -> str:
 def book(address: str) -> Iterator[Book]:
     """A new, empty casebook."""
     made = open_book(address)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def here(tmp_path: Path) -> Iterator[Book]:
+    """A book with two units, in a file."""
+    made = open_book(str(tmp_path / "here.sqlite"))
+    fill(made)
     yield made
     made.close()

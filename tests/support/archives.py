@@ -9,16 +9,20 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
+import pytest
 import rfc8785
 
 from usbwatch.casebook import Book
-from usbwatch.casebook.exchange import export_units
+from usbwatch.casebook.exchange import export_units, import_units
+from usbwatch.errors import BadArchive
 from usbwatch.model.history import Unit
 
 __all__ = [
+    "GOOD",
     "MANIFEST",
     "OPENED",
     "PART",
+    "STREAM",
     "UNIT",
     "canonical",
     "digest_of",
@@ -26,7 +30,12 @@ __all__ = [
     "everything_in",
     "exported",
     "manifest",
+    "manifest_member",
+    "part_member",
+    "patched",
     "plain_member",
+    "refusal",
+    "stored",
     "stream_of",
     "unit_block",
     "whole",
@@ -139,3 +148,49 @@ def stream_of(path: Path) -> bytes:
     """All parts of an archive, one after another."""
     with zipfile.ZipFile(path) as file:
         return b"".join(file.read(name) for name in file.namelist() if name != MANIFEST)
+
+
+def stored(stream: bytes, **changes: object) -> bytes:
+    """The same with nothing compressed."""
+    return zipped([(part_member(compress_type=zipfile.ZIP_STORED), stream), manifest_member(stream, **changes)])
+
+
+STREAM = unit_block()
+"""One unit, LB-0007, with the one entry that opened it."""
+GOOD = whole(STREAM)
+
+
+def refusal(book: Book, path: Path, content: bytes | None = None) -> str:
+    """The sentence with which an archive is refused; nothing is written."""
+    if content is not None:
+        path.write_bytes(content)
+    before = everything_in(book)
+    with pytest.raises(BadArchive) as caught:
+        import_units(book, str(path))
+    assert everything_in(book) == before
+    sentence = str(caught.value)
+    assert sentence.startswith(f"archive {path}: ")
+    assert sentence.endswith(".")
+    assert sentence.isprintable(), "one line, with nothing that a terminal would obey"
+    return sentence
+
+
+def part_member(**changes: Any) -> zipfile.ZipInfo:  # noqa: ANN401 - any attribute
+    """The first part's header, but for what is changed."""
+    info = plain_member(changes.pop("name", PART))
+    for name, value in changes.items():
+        setattr(info, name, value)
+    return info
+
+
+def manifest_member(stream: bytes = STREAM, **changes: object) -> Member:
+    """The manifest that fits a stream, with its header."""
+    return plain_member(MANIFEST, zipfile.ZIP_STORED), manifest(stream, **changes)
+
+
+def patched(content: bytes, local: tuple[int, bytes], central: tuple[int, bytes]) -> bytes:
+    """The first member's two headers changed at an offset of each: APPNOTE.TXT 4.3.7 and 4.3.12."""
+    changed = bytearray(content)
+    for start, (offset, value) in ((0, local), (content.index(b"PK\x01\x02"), central)):
+        changed[start + offset : start + offset + len(value)] = value
+    return bytes(changed)

@@ -144,7 +144,7 @@ class _Stream:
 
 
 def _method(part: bytes) -> int:
-    """How a part is kept: as it is where DEFLATE would make of it what looks like a bomb."""
+    """How a part is kept: as it is where DEFLATE gains nothing, or would make of it what looks like a bomb."""
     packer = zlib.compressobj(LEVEL, zlib.DEFLATED, -zlib.MAX_WBITS)
     packed = len(packer.compress(part)) + len(packer.flush())
-    return ZIP_DEFLATED if packed * MOST_UNPACKED >= len(part) else ZIP_STORED
+    return ZIP_DEFLATED if len(part) / MOST_UNPACKED <= packed < len(part) else ZIP_STORED

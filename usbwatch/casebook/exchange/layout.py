@@ -120,7 +120,7 @@ def _archive(path: str, file: BinaryIO) -> Archive:
             begins = _begin(path, file, info, (name, size, position))
             places.append((begins, info))
             position = begins + info.compress_size
-        if position != listed.start_dir or listed.comment:
+        if position != listed.start_dir:
             raise BadArchive(path, "holds something beside its members", EXPORT_AGAIN)
     return Archive(path=path, manifest=manifest, file=file, parts=tuple(places[:-1]))
 
