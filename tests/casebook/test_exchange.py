@@ -222,6 +222,18 @@ def test_a_file_that_packs_too_well_is_taken_as_it_is(book: Book, other: Book, t
     assert other.content(fact.file) == dump.content
 
 
+def test_a_photo_which_cannot_be_packed_is_taken_as_it_is(book: Book, other: Book, tmp_path: Path) -> None:
+    from random import Random
+
+    photo = Paper(kind="file", content=Random(1).randbytes(70_000))
+    fact = Attached(file=digest_of(photo.content), name="board.jpg", size=len(photo.content))
+    book.open_unit(Opened(label="LB-0001"), _NOW, [fact], [photo])
+    with zipfile.ZipFile(exported(book, tmp_path / "a")) as file:
+        assert [info.compress_type for info in file.infolist()] == [zipfile.ZIP_STORED, zipfile.ZIP_STORED]
+    import_units(other, str(tmp_path / "a"))
+    assert other.content(fact.file) == photo.content
+
+
 @contextmanager
 def _two_books() -> Iterator[tuple[Book, Book]]:
     first, second = open_book(":memory:"), open_book(":memory:")
