@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
+from support.make_casebook import fill
 
 from usbwatch.casebook import Book, open_book
 
@@ -13,5 +15,14 @@ from usbwatch.casebook import Book, open_book
 def book(address: str) -> Iterator[Book]:
     """A new, empty casebook."""
     made = open_book(address)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def here(tmp_path: Path) -> Iterator[Book]:
+    """A book with two units, in a file."""
+    made = open_book(str(tmp_path / "here.sqlite"))
+    fill(made)
     yield made
     made.close()

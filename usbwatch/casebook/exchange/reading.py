@@ -15,6 +15,7 @@ from usbwatch.casebook.book import paper_of
 from usbwatch.casebook.entries import LONGEST_ENTRY, entry_of
 from usbwatch.casebook.exchange.archive import COPY_AGAIN, LARGEST_HISTORY, LONGEST_HEAD, documents_of, head
 from usbwatch.casebook.exchange.layout import Archive
+from usbwatch.casebook.outcomes import sites_of
 from usbwatch.casebook.packing import LARGEST_DOCUMENT, Paper, digest_text, raw_digest
 from usbwatch.casebook.rules import refuse_opening, refuse_unlike
 from usbwatch.casebook.serials import serials_of_document
@@ -196,7 +197,16 @@ def _documents(archive: Archive, stream: _Stream, entries: Sequence[Entry]) -> I
         paper = Paper(kind=kind, content=stream.content(size), family=family)
         if paper.raw_digest != raw_digest(digest):
             archive.refuse(f"is damaged: document {digest} does not have that digest", COPY_AGAIN)
+        if kind == "sites":
+            _refuse_no_sites(archive, paper, digest)
         yield _capture(archive, paper, digest) if kind == "capture" else paper
+
+
+def _refuse_no_sites(archive: Archive, paper: Paper, digest: str) -> None:
+    try:
+        sites_of(paper.content)
+    except ValueError:
+        archive.refuse(f"holds a document {digest} that is no list of sites")
 
 
 def _is_family(text: object) -> bool:
