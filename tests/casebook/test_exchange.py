@@ -18,6 +18,7 @@ import rfc8785
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.archives import MANIFEST, digest_of, everything_in, exported, stream_of
+from support.fresh_book import fresh_book
 from support.make_casebook import fill
 
 from usbwatch.capture.saved import load_saved
@@ -236,7 +237,7 @@ def test_a_photo_which_cannot_be_packed_is_taken_as_it_is(book: Book, other: Boo
 
 @contextmanager
 def _two_books() -> Iterator[tuple[Book, Book]]:
-    first, second = open_book(":memory:"), open_book(":memory:")
+    first, second = fresh_book(), fresh_book()
     yield first, second
     first.close()
     second.close()

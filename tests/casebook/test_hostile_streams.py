@@ -30,6 +30,7 @@ from support.archives import (
     unit_block,
     whole,
 )
+from support.fresh_book import fresh_book
 from support.make_casebook import fill
 
 from usbwatch.capture.document import Json
@@ -282,7 +283,7 @@ def _small(book: Book, path: Path) -> bytes:
 
 def test_an_archive_that_was_cut_off_anywhere_is_refused(here: Book, tmp_path: Path) -> None:
     content = exported(here, tmp_path / "whole").read_bytes()
-    empty = open_book(":memory:")
+    empty = fresh_book()
     for length in range(0, len(content), 97):
         refusal(empty, tmp_path / "cut", content[:length])
     refusal(empty, tmp_path / "cut", content[:-1])
@@ -292,7 +293,7 @@ def test_an_archive_that_was_cut_off_anywhere_is_refused(here: Book, tmp_path: P
 def _same_or_refused(path: Path, content: bytes, stream: bytes) -> None:
     """A spoiled archive is refused, or what comes in is exactly what it held before."""
     path.write_bytes(content)
-    empty = open_book(":memory:")
+    empty = fresh_book()
     try:
         import_units(empty, str(path))
     except BadArchive:
@@ -305,7 +306,7 @@ def _same_or_refused(path: Path, content: bytes, stream: bytes) -> None:
 
 def test_no_single_bit_that_flips_in_an_archives_structure_gets_other_content_in(tmp_path: Path) -> None:
     """Every bit of the headers, the manifest, the directory and the end."""
-    with_unit = open_book(":memory:")
+    with_unit = fresh_book()
     content = _small(with_unit, tmp_path / "a")
     stream = stream_of(tmp_path / "a")
     with_unit.close()
@@ -347,7 +348,7 @@ def _filled(folder: Path) -> tuple[bytes, bytes]:
     """An archive with captures and a file, made once, and its stream."""
     path = folder / "filled.zip"
     if not path.exists():
-        made = open_book(":memory:")
+        made = fresh_book()
         fill(made)
         exported(made, path)
         made.close()

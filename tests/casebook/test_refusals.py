@@ -14,7 +14,7 @@ from support.make_casebook import FOLDER
 from support.postgres_server import killed_and_started_again, server
 
 from usbwatch.casebook import Book, When, open_book
-from usbwatch.errors import BadBook, BadEntry
+from usbwatch.errors import BadBook, Refused
 from usbwatch.model.history import Noted, Opened
 
 _NOW = When(now="2026-03-02T09:00:00Z")
@@ -210,7 +210,7 @@ def test_pages_that_no_table_knows_are_found_when_the_book_is_checked(tmp_path: 
 
 def test_what_could_not_be_read_again_is_not_written(book: Book) -> None:
     unit = book.open_unit(Opened(label="LB-0001"), _NOW)[0]
-    with pytest.raises(BadEntry, match="larger than 256 KiB"):
+    with pytest.raises(Refused, match="larger than 256 KiB"):
         book.record(unit, [Noted(text="x" * 300_000)], _NOW)
     hostile = Noted(text="a\0b\ud800")
     (entry,) = book.record(unit, [hostile], _NOW)

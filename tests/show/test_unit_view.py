@@ -125,7 +125,7 @@ def test_an_amendment_tells_what_stood_before_it(page: Page) -> None:
     shown = " ".join(page("unit", "show", "LB-0001").split())
     assert "amended by entry 10: misread; it said: NO amended" in shown
     assert "amended by entry 11: was right after all; it said: yes 12 08:40 note" in shown
-    assert "amended by entry 18: postage; it said: paid 60 2 09:20 file" in shown
+    assert "amended by entry 18: postage; it said: paid 60 2 09:20 capture" in shown
     assert "told paid 70" in shown
 
 

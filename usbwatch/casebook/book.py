@@ -29,9 +29,10 @@ from usbwatch.casebook.rules import (
 from usbwatch.casebook.serials import add_serials, serials_in
 from usbwatch.casebook.store import Store
 from usbwatch.casebook.story import Story, story
-from usbwatch.errors import BadBook, NoUnit, Refused
+from usbwatch.errors import BadBook, BadEntry, NoUnit, Refused
 from usbwatch.model import Experience
 from usbwatch.model.history import Closed, Entry, Opened, PartSerial, Recorded, Unit
+from usbwatch.safe import typed
 
 if TYPE_CHECKING:
     from usbwatch.casebook.experience import Fared
@@ -104,7 +105,7 @@ class Book:
             if not self.store.rows("SELECT 1 FROM unit WHERE id = ?", id_):
                 raise Refused(
                     f"there is a unit {opened.label} in the book",
-                    f"choose another label, or, if it came back: usbwatch unit reopen {opened.label}",
+                    f"choose another label, or, if it came back: usbwatch unit reopen {typed(opened.label)}",
                 )
             entries = self._add(id_, (opened, *more), when, papers)
         return self.unit_by_id(id_), entries
@@ -115,6 +116,14 @@ class Book:
         """Add entries to a unit's history. Raises ``Refused`` for what has no place there."""
         with self.store.writing():
             return self._add(unit.id, facts, when, papers)
+
+    def draft_of_new(self, opened: Opened, facts: Sequence[Recorded], when: When) -> Story:
+        """What a unit that is not open yet would come to. Raises ``Refused`` as opening it would."""
+        refuse_opening(opened)
+        entries: list[Entry] = []
+        for fact in (opened, *facts):
+            entries.append(_next_entry("", entries, fact, when))
+        return story(entries)
 
     def draft(self, unit: Unit, facts: Sequence[Recorded], when: When) -> Story:
         """What the unit's entries would come to with these facts. Raises ``Refused`` as recording them would."""
@@ -129,7 +138,7 @@ class Book:
         entries = list(self.entries_by_key(key))
         documents = self._papers_kept(key, papers)
         for fact in facts:
-            entry = as_read(_next_entry(id_, entries, fact, when))
+            entry = _readable(_next_entry(id_, entries, fact, when))
             self.put(key, entry, documents)
             entries.append(entry)
         self.renew(key, entries)
@@ -286,6 +295,15 @@ def _next_entry(unit: str, before: Sequence[Entry], fact: Recorded, when: When) 
         refuse_out_of_place(fact, told)
         refuse_out_of_time(entry, told)
     return entry
+
+
+def _readable(entry: Entry) -> Entry:
+    """The entry as it will be read. Raises ``Refused`` for one that could not be got out again."""
+    try:
+        return as_read(entry)
+    except BadEntry as error:
+        remedy = "record less at once, or attach it as a file"
+        raise Refused(f"what is to be recorded {error.problem}", remedy) from None
 
 
 def _entry(unit: str, before: Sequence[Entry], fact: Recorded, when: When) -> Entry:

@@ -6,7 +6,7 @@ from usbwatch.casebook.entries import kind_of
 from usbwatch.casebook.story import Story
 from usbwatch.errors import Refused
 from usbwatch.model.history import Amended, Attached, Closed, Entry, Noted, Opened, Recorded, Reopened
-from usbwatch.safe import safe
+from usbwatch.safe import safe, typed
 
 __all__ = [
     "LONGEST_LABEL",
@@ -77,7 +77,7 @@ def refuse_out_of_place(fact: Recorded, told: Story) -> None:
     elif told.ending is not None and not isinstance(fact, (Noted, Attached)):
         raise Refused(
             f"unit {told.label} is closed ({told.ending.value})",
-            f"if it came back, first: usbwatch unit reopen {told.label}",
+            f"if it came back, first: usbwatch unit reopen {typed(told.label)}",
         )
 
 
@@ -107,7 +107,7 @@ def _refuse_amendment(fact: Amended, told: Story) -> None:
     if about is None:
         raise Refused(
             f"unit {told.label} has no such entry that could be amended",
-            f"amend the entry itself, not its amendment; usbwatch unit show {told.label} has the numbers",
+            f"amend the entry itself, not its amendment; usbwatch unit show {typed(told.label)} has the numbers",
         )
     refuse_unlike(fact, about.entry)
 

@@ -11,6 +11,7 @@ import click
 from usbwatch.cli import exits
 from usbwatch.cli.options import book_option, example
 from usbwatch.cli.unit.options import MONEY, opened, time_options, unit_argument, when
+from usbwatch.safe import typed
 
 if TYPE_CHECKING:
     from usbwatch.casebook import Book, Paper, Standing, Story
@@ -112,7 +113,7 @@ def _standing(told: Story, number: int, unit: Unit) -> Standing:
     if found is None:
         raise Refused(
             f"unit {unit.label} has no entry {number} that can be amended",
-            f"usbwatch unit show {unit.label} has the numbers; an amendment is set right by amending the entry again",
+            f"usbwatch unit show {typed(unit.label)} has the numbers; instead of an amendment amend the entry again",
         )
     return found
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from usbwatch.cli.unit.experience import has_default
 from usbwatch.cli.unit.recorded import NONE_NEW
+from usbwatch.safe import typed
 
 if TYPE_CHECKING:
     from usbwatch.capture.saved import Saved
@@ -23,9 +24,8 @@ __all__ = ["WeighedUnit", "named_unit", "pending_lines", "since_lines", "weighed
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WeighedUnit:
-    """A unit, and what its history comes to."""
+    """A unit's history, and what it comes to."""
 
-    unit: Unit
     told: Story
     profile: Profile
     localised: Localised
@@ -70,13 +70,12 @@ def _unit(argument: str, book: Book) -> Unit:
 
 def weighed_unit(book: Book, unit: Unit, named: str | None = None, at_hand: Sequence[str] = ()) -> WeighedUnit:
     """What all that the book holds of a unit comes to. Raises ``Refused`` where nothing was seen yet."""
-    return weighed_told(book.story(unit), book, unit, named=named, at_hand=at_hand)
+    return weighed_told(book.story(unit), book, named=named, at_hand=at_hand)
 
 
 def weighed_told(
     told: Story,
     book: Book,
-    unit: Unit,
     *,
     named: str | None = None,
     at_hand: Sequence[str] = (),
@@ -93,7 +92,6 @@ def weighed_told(
         told, book, profile, ready, insisted=named is not None, experience=experience, new=new
     )
     return WeighedUnit(
-        unit=unit,
         told=told,
         profile=profile,
         localised=localised,
@@ -137,4 +135,4 @@ def pending_lines(told: Story, profile: Profile) -> list[Line]:
     if not pending:
         return []
     said = f"{listed([step_words(step, profile) for step in pending])}: not captured since. "
-    return [line(("Note: ", Style.CAUTION), f"{said}Capture it: usbwatch unit capture {told.label}", hang=6)]
+    return [line(("Note: ", Style.CAUTION), f"{said}Capture it: usbwatch unit capture {typed(told.label)}", hang=6)]

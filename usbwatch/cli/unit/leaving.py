@@ -9,6 +9,7 @@ import click
 from usbwatch.cli import exits
 from usbwatch.cli.options import book_option, example
 from usbwatch.cli.unit.options import MONEY, opened, time_options, unit_argument, when
+from usbwatch.safe import typed
 
 if TYPE_CHECKING:
     from usbwatch.casebook import Story
@@ -65,7 +66,7 @@ def _last_capture(told: Story, unit: Unit, seen: tuple[Seen, ...]) -> Seen:
     from usbwatch.casebook import looks, steps_since
     from usbwatch.errors import Refused
 
-    again = f"capture it: usbwatch unit capture {unit.label}"
+    again = f"capture it: usbwatch unit capture {typed(unit.label)}"
     if not seen or not looks(told)[-1].capture:
         raise Refused(f"unit {unit.label} was not captured since it came in or since the last step", again)
     if steps_since(told):
@@ -159,4 +160,4 @@ def close_unit(
 
 
 def _how(unit: Unit, number: int) -> str:
-    return f'usbwatch unit amend {unit.label} {number} --set cause=… --reason "found"'
+    return f'usbwatch unit amend {typed(unit.label)} {number} --set cause=… --reason "found"'

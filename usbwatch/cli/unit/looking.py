@@ -9,6 +9,7 @@ import click
 from usbwatch.cli import exits
 from usbwatch.cli.options import book_option, example, json_option, profile_names
 from usbwatch.cli.unit.options import opened, unit_argument
+from usbwatch.safe import typed
 
 if TYPE_CHECKING:
     from usbwatch.casebook import Found, Story
@@ -136,7 +137,7 @@ def get_document(label: str, number: int, *, output: str, book: str | None) -> i
         else:
             raise Refused(
                 f"entry {number} of unit {unit.label} holds neither a capture nor a file",
-                f"usbwatch unit show {unit.label} has the numbers",
+                f"usbwatch unit show {typed(unit.label)} has the numbers",
             )
     write_bytes(output, content, remedy="choose another name with -o")
     say(f"usbwatch: {shown_path(output)} is written")

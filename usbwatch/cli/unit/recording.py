@@ -11,6 +11,7 @@ from usbwatch.cli.answers import answers, each, parsed_answer
 from usbwatch.cli.options import book_option, example, log_option, root_option, through_option
 from usbwatch.cli.steps import parsed_did
 from usbwatch.cli.unit.options import MONEY, Whole, opened, time_options, unit_argument, when
+from usbwatch.safe import typed
 
 if TYPE_CHECKING:
     from usbwatch.casebook import Book, Story
@@ -112,7 +113,7 @@ def record_step(
         done = _step(kind, of, its.story(unit), its)
         fact = StepDone(step=done, part=part, cost=cost, minutes=minutes, result=result)
         (entry,) = its.record(unit, [fact], when(at, by))
-        _say(unit, entry, f"what it did shows when you capture again: usbwatch unit capture {unit.label}")
+        _say(unit, entry, f"what it did shows when you capture again: usbwatch unit capture {typed(unit.label)}")
     return exits.WELL
 
 
@@ -147,8 +148,9 @@ def record_answers(label: str, given: tuple[tuple[str, bool], ...], *, at: str, 
         unit = its.unit(label)
         profile = profile_of(its.story(unit), its)
         facts = [Answered(check=one.check, yes=one.yes) for one in answers(given, profile)]
-        for entry in its.record(unit, facts, when(at, by)):
-            _say(unit, entry, f"what it changes: usbwatch check {unit.label}" if entry.fact is facts[-1] else "")
+        entries = its.record(unit, facts, when(at, by))
+        for entry in entries:
+            _say(unit, entry, f"what it changes: usbwatch check {typed(unit.label)}" if entry is entries[-1] else "")
     return exits.WELL
 
 
