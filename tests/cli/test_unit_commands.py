@@ -48,7 +48,7 @@ def test_a_unit_comes_in_with_all_that_is_told_and_its_captures(unit_bench: Benc
     assert "Likeliest cause: Top case" in done.out
     told = unit_bench.told()
     assert (told.label, told.model, told.opened.intake) == ("LB-0001", "plover-small", _INTAKE)
-    attached, note, captured = unit_bench.facts()
+    captured, attached, note = unit_bench.facts()
     assert (attached.name, attached.size, note.text) == ("board.jpg", 17, "wet")
     assert isinstance(captured, Captured)
     assert captured.judged.startswith("1 of 2 expected devices is missing; likeliest cause: Top case")

@@ -94,7 +94,7 @@ _OUT_OF_PLACE = {
     ),
     "an amendment of an amendment": (
         ["amend", "LB-0001", "4", "--withdraw", "--reason", "x"],
-        "an amendment is set right by amending the entry again",
+        "instead of an amendment amend the entry again",
     ),
     "withdrawing the first entry": (
         ["amend", "LB-0001", "1", "--withdraw", "--reason", "x"],
@@ -225,10 +225,11 @@ def test_a_unit_of_the_book_takes_no_answers_or_steps_on_the_command_line(bench:
     assert "is recorded first: usbwatch unit step, answer." in done.said
 
 
-def test_a_unit_without_a_baseline_is_not_compared(bench: Bench) -> None:
-    done = bench.run("diff", "LB-0001")
+def test_a_unit_that_was_not_captured_is_not_compared(bench: Bench) -> None:
+    bench.well("open", "LB-0099")
+    done = bench.run("diff", "LB-0099")
     assert (done.code, done.out) == (3, "")
-    assert "unit LB-0001 has no baseline" in done.err
+    assert "unit LB-0099 was not captured yet; capture it: usbwatch unit capture LB-0099" in done.err
 
 
 @pytest.mark.parametrize("text", HOSTILE.values(), ids=HOSTILE.keys())
