@@ -78,7 +78,15 @@ def test_help(path: tuple[str, ...], flag: str, capsys: pytest.CaptureFixture[st
 def test_no_summary_is_cut_in_its_group(path: tuple[str, ...], capsys: pytest.CaptureFixture[str]) -> None:
     main([*path, "--help"])
     shown = capsys.readouterr().out
-    typed_in_number = ("[ARGS]...", "[CAPTURE]...", "[CAPTURE|UNIT]...", "[CHECK]...", "CHECK=yes|no...", "TEXT...")
+    typed_in_number = (
+        "[ARGS]...",
+        "[UNIT]...",
+        "[CAPTURE]...",
+        "[CAPTURE|UNIT]...",
+        "[CHECK]...",
+        "CHECK=yes|no...",
+        "TEXT...",
+    )
     for several in (*typed_in_number, "FILE|FOLDER...", "FILE..."):
         shown = shown.replace(several, "")
     assert "..." not in shown
