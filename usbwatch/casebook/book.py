@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from usbwatch.capture.saved import Saved, saved_of_content
 from usbwatch.casebook.entries import HIGHEST_ORDER, as_read, digests_in, entry_of, written
-from usbwatch.casebook.finding import Found, find
+from usbwatch.casebook.finding import Found, find, units_with
 from usbwatch.casebook.migrations import bring_up_to_date
 from usbwatch.casebook.outcomes import put_outcomes
 from usbwatch.casebook.packing import Paper, content_of, digest_text, kept, raw_digest
@@ -242,6 +242,10 @@ class Book:
     def find(self, text: str, limit: int = 20) -> tuple[Found, ...]:
         """Units by a few letters of a label, serial number or model, or by the start of an id: what fits best first."""
         return find(self.store, text, limit)
+
+    def units_with(self, serial: str, part: str = "unit") -> tuple[Unit, ...]:
+        """The units whose ``part`` has or had exactly this serial number, the one with the latest entry first."""
+        return units_with(self.store, serial, part)
 
     def experience(self, model: str) -> Experience:
         """What the shop's closed cases come to for one model."""

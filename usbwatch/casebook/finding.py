@@ -11,7 +11,7 @@ from usbwatch.casebook.serials import folded_serial
 from usbwatch.casebook.store import Row, Store
 from usbwatch.model.history import Unit
 
-__all__ = ["Found", "find"]
+__all__ = ["Found", "find", "units_with"]
 
 _SHORTEST_ID = 8
 """Hex digits of an id that are worth a search."""
@@ -32,6 +32,16 @@ class Found:
     """The label, serial number, id or model itself. Foreign text."""
     part: str = ""
     """Of a serial number: whose. An expected device's or subassembly's id, ``unit`` or ``board``."""
+
+
+def units_with(store: Store, serial: str, part: str) -> tuple[Unit, ...]:
+    """The units whose ``part`` (``unit``, ``board``, an expected device's id) has or had exactly this serial number."""
+    rows = store.rows(
+        f"SELECT {UNIT} FROM serial JOIN unit ON unit.key = serial.unit"  # noqa: S608 - a constant
+        " WHERE serial.folded = ? AND serial.part = ? ORDER BY unit.changed_at DESC",
+        *(folded_serial(serial), part),
+    )
+    return tuple(unit_of(row) for row in rows)
 
 
 def find(store: Store, text: str, limit: int = 20) -> tuple[Found, ...]:

@@ -73,7 +73,10 @@ def refuse_out_of_place(fact: Recorded, told: Story) -> None:
         _refuse_amendment(fact, told)
     elif isinstance(fact, Reopened):
         if told.ending is None:
-            raise Refused(f"unit {told.label} is on the bench", "close it first, or record what there is to record")
+            raise Refused(
+                f"unit {told.label} is on the bench",
+                "to add what was told of it, amend the entry that opened it (--set claims=…); else close it first",
+            )
     elif told.ending is not None and not isinstance(fact, (Noted, Attached)):
         raise Refused(
             f"unit {told.label} is closed ({told.ending.value})",
@@ -91,7 +94,7 @@ def refuse_out_of_time(entry: Entry, told: Story) -> None:
         return
     turns = (Opened, Closed, Reopened) if isinstance(entry.fact, (Closed, Reopened)) else (Opened,)
     last = max(each.entry.at for each in told.standings if isinstance(each.fact, turns))
-    if entry.at < last:
+    if entry.at[:16] < last[:16]:  # a person tells the minute
         done = "came in" if last == _opened_at(told) else "was last closed or reopened"
         raise Refused(
             f"{entry.at} is before unit {told.label} {done} ({last})", "leave --at away, or give a later time"

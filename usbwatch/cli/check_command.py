@@ -242,11 +242,11 @@ def _show(result: _Result) -> None:
 
 def _unit_lines(unit: Unit, its: WeighedUnit, width: int) -> list[Line]:
     """What goes before the page about a unit's last capture: the unit, its baseline, and what was done since."""
-    from usbwatch.cli.unit.checking import pending_lines, since_lines
+    from usbwatch.cli.unit.checking import claim_lines, noted_lines, since_lines
     from usbwatch.show.lines import BLANK
     from usbwatch.show.unit_view import unit_head
 
-    return [*unit_head(unit, its.told, width), *since_lines(its), *pending_lines(its.told, its.profile), BLANK]
+    return [*unit_head(unit, its.told, width), *claim_lines(its.told), *since_lines(its), *noted_lines(its), BLANK]
 
 
 def _code(result: _Result) -> int:

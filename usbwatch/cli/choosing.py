@@ -12,9 +12,10 @@ if TYPE_CHECKING:
     from usbwatch.model import Capture, Profile, UnitStrings
     from usbwatch.profile import Library
 
-__all__ = ["chosen", "fitting_or_none", "no_fit_sentence", "tell_of_broken"]
+__all__ = ["GENERIC", "chosen", "fitting_or_none", "no_fit_sentence", "tell_of_broken"]
 
-_GENERIC = "generic-clamshell"
+GENERIC = "generic-clamshell"
+"""Fits any laptop by function."""
 
 
 def chosen(capture: Capture, name: str | None, *, may_ask: bool) -> Profile:
@@ -37,7 +38,7 @@ def chosen(capture: Capture, name: str | None, *, may_ask: bool) -> Profile:
     if may_ask and asks():
         return profiles.find(_asked_for(sentence, names))
     say(f"usbwatch: {sentence}")
-    return profiles.find(_GENERIC)
+    return profiles.find(GENERIC)
 
 
 def _tell_of_equals(fits: tuple[Profile, ...]) -> None:
@@ -67,7 +68,7 @@ def tell_of_broken(library: Library) -> None:
 
 def _asked_for(sentence: str, names: list[str]) -> str:
     say(f"usbwatch: {sentence}")
-    answer = click.prompt("Profile", default=_GENERIC, type=click.Choice(names), show_choices=False, err=True)
+    answer = click.prompt("Profile", default=GENERIC, type=click.Choice(names), show_choices=False, err=True)
     return str(answer)
 
 
@@ -76,8 +77,8 @@ def no_fit_sentence(unit: UnitStrings, names: list[str]) -> str:
     from usbwatch.show import safe
     from usbwatch.show.words import unit_name
 
-    known = ", ".join(safe(name, 60) for name in names if name != _GENERIC)
+    known = ", ".join(safe(name, 60) for name in names if name != GENERIC)
     return (
         f"no profile fits {unit_name(unit)}; name one with --profile ({known}); "
-        f"without that it is compared by function alone, with {_GENERIC}."
+        f"without that it is compared by function alone, with {GENERIC}."
     )

@@ -22,11 +22,12 @@ def weighed(
     insisted: bool,
     experience: Experience | None = None,
     label: str = "",
+    pending: bool = False,
 ) -> tuple[Localised, tuple[Look, ...]]:
     """What is believed after the last look, and the looks that this rests on.
 
     ``insisted``: somebody named the profile. ``experience`` is what the shop's closed cases come to for it;
-    ``label`` is of the unit whose history this is.
+    ``label`` is of the unit whose history this is, ``pending`` whether something was done to it since.
     """
     from usbwatch.localise import suspects_of
     from usbwatch.plan import plan_and_repair
@@ -43,6 +44,7 @@ def weighed(
         plan=told,
         repair=repair,
         label=label,
+        pending=pending,
     )
     result = Localised(checked=last, seen=tuple(seen), at_hand=at_hand, not_weighed=len(seen) - len(looks))
     return result, looks

@@ -17,7 +17,7 @@ from usbwatch.show.declared_view import declared_lines, declared_stamp
 from usbwatch.show.harness import Stub, stubs
 from usbwatch.show.lines import BLANK, Line, Style, line, rule
 from usbwatch.show.plan_view import do_next, next_lines
-from usbwatch.show.recording import unit_command
+from usbwatch.show.recording import for_unit, unit_command
 from usbwatch.show.safe import safe
 from usbwatch.show.suspects_view import likeliest, suspect_lines
 from usbwatch.show.ticket import MARGIN, heading, mark, perforation, row, stamp, stub_heading, stub_name
@@ -199,7 +199,7 @@ def _row_key(device: ExpectedDevice, finding: Finding, checked: Checked) -> tupl
         return (verdict.value, f"hidden: {safe(known.get(finding.charged_to, finding.charged_to), 60)} is lost", "", "")
     reason = "; ".join(filter(None, (safe(finding.reasons[0]) if finding.reasons else "", _software(finding))))
     alone = "" if verdict is Verdict.UNSEEN else device.id
-    return (verdict.value, reason, safe(finding.would_tell), alone)
+    return (verdict.value, reason, safe(for_unit(finding.would_tell, checked.label)), alone)
 
 
 def _software(finding: Finding) -> str:

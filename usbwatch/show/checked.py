@@ -20,5 +20,7 @@ class Checked:
     plan: Plan = field(default=Plan(advice=Advice.NOTHING_WRONG))
     repair: Proposal | None = None
     """Where stopping is advised or a close call: the best repair step, whether or not it is expected to pay."""
+    pending: bool = False
+    """Whether something was done to the unit since its last capture: what follows is of the state before that."""
     label: str = ""
     """The unit's label in the casebook, whose history was weighed; "" where captures were given by themselves."""

@@ -90,8 +90,8 @@ def _names(profile: Profile) -> dict[str, str]:
 
 
 def _prior_lines(grounds: Mapping[str, Grounds], experience: Experience, profile: Profile) -> list[Line]:
-    moved = sorted((one for one in grounds.values() if one.counted), key=_moved, reverse=True)
-    if not moved:
+    moved = sorted((one for one in grounds.values() if one.counted and _shows(one)), key=_moved, reverse=True)
+    if not any(one.counted for one in grounds.values()):
         said = "Priors are as elicited, without a source: no closed case with a known cause stands behind them yet."
         return [BLANK, line((said, Style.FAINT), hang=2)]
     names = _names(profile)
@@ -102,6 +102,11 @@ def _prior_lines(grounds: Mapping[str, Grounds], experience: Experience, profile
         *(one for each in moved[:_MOST] for one in _prior(each, names, origins)),
         *([line(f"  and {rest} more, by less", hang=2)] if rest > 0 else []),
     ]
+
+
+def _shows(one: Grounds) -> bool:
+    """Whether the figures that are shown differ at all."""
+    return small_percent(one.starting * one.weight) != small_percent(one.prior)
 
 
 def _moved(one: Grounds) -> float:

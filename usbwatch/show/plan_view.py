@@ -36,6 +36,8 @@ _NEVER = 0.005
 def do_next(checked: Checked) -> str:
     """The first proposal in one line, or that none pays; "" when there is nothing to do, or a danger comes first."""
     plan = checked.plan
+    if checked.pending:
+        return "Do next: capture the unit again; what was done since its last capture is not seen yet"
     again = ask_again(checked.findings, checked.profile)
     if again and plan.advice in (Advice.GO_ON, Advice.STOP):
         return f"Do next: {again[:1].lower()}{again[1:]}"

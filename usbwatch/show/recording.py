@@ -9,14 +9,14 @@ from usbwatch.safe import typed
 from usbwatch.show.lines import BLANK, Line, Style, line
 from usbwatch.show.safe import safe
 
-__all__ = ["check_command", "record_lines", "unit_command"]
+__all__ = ["check_command", "for_unit", "record_lines", "unit_command"]
 
 _SET_IN = 8
 
 _ANSWERED = "to record it, add to the command:"
 _DONE = "to record it, capture again, and give usbwatch localise both captures and:"
 _OF_UNIT = "to record it:"
-_OF_UNIT_DONE = "to record it (after a step capture again: usbwatch unit capture):"
+_OF_UNIT_DONE = "to record it (after a step capture again: {} FILE):"
 _BOTH = "to record it, add to the command (after a step, capture again and give usbwatch localise both captures):"
 
 _ANSWERS = (Action.CHECK, Action.MEASURE, Action.ELSEWHERE)
@@ -33,7 +33,7 @@ def record_lines(shown: Sequence[Proposal], label: str = "") -> list[Line]:
     answers = [one.action in _ANSWERS for _, one, _ in told]
     title = _ANSWERED if all(answers) else _BOTH if any(answers) else _DONE
     if label:
-        title = _OF_UNIT if all(answers) else _OF_UNIT_DONE
+        title = _OF_UNIT if all(answers) else _OF_UNIT_DONE.format(unit_command("capture", label))
     return [
         BLANK,
         line(" " * _SET_IN, (title, Style.FAINT), hang=_SET_IN),
@@ -55,12 +55,22 @@ def unit_command(verb: str, label: str) -> str:
     return f"usbwatch unit {verb} {typed(label)}"
 
 
+def for_unit(text: str, label: str) -> str:
+    """A remedy that names an option of a check, as it is typed for a unit of the casebook; "" leaves it as it is.
+
+    >>> for_unit("or try it, and add --answer all-keys-type=yes|no", "LB-0001")
+    'or try it, and record it: usbwatch unit answer LB-0001 all-keys-type=yes|no'
+    """
+    return text.replace("add --answer ", f"record it: {unit_command('answer', label)} ") if label else text
+
+
 def _typed(proposal: Proposal, label: str) -> str:
     option = _option(proposal)
     if not label or not option:
         return option
     verb = "answer" if proposal.action in _ANSWERS else "step"
-    return f"{unit_command(verb, label)} {option.partition(' ')[2]}"
+    new = " --part new" if proposal.action is Action.FIT else ""
+    return f"{unit_command(verb, label)} {option.partition(' ')[2]}{new}"
 
 
 def _option(proposal: Proposal) -> str:

@@ -235,7 +235,7 @@ def _other_lines(since: SinceBaseline, homes: _Homes) -> list[Line]:
 def _home(change: NodeChange, since: SinceBaseline, homes: _Homes) -> str:
     """The subassembly of the expected device that a node is or hangs on, "" where none tells."""
     places = {node.location for node in (change.before, change.after) if node is not None}
-    carriers = {one for one in (change.before, change.after) if one and CARRIERS & set(one.functions)}
+    carriers = any(CARRIERS & set(one.functions) for one in (change.before, change.after) if one is not None)
     near = [
         one
         for one in since.devices

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from itertools import pairwise
 
-from usbwatch.model import Findings, Profile, StepKind, Verdict
+from usbwatch.model import Findings, Profile, Step, StepKind, Verdict
 from usbwatch.plan import questions
 from usbwatch.show.checked import Checked
 from usbwatch.show.lines import BLANK, Line, Style, line
@@ -16,7 +16,7 @@ from usbwatch.show.ticket import heading, labelled
 from usbwatch.show.verdict import judged_wrong
 from usbwatch.show.words import listed, part_name, step_words
 
-__all__ = ["came_back", "notes", "story_lines"]
+__all__ = ["came_back", "notes", "on_trial", "story_lines"]
 
 _NAMED = 4
 """Devices that one sentence names."""
@@ -115,14 +115,19 @@ def _chapter(before: Seen, after: Seen, localised: Localised) -> list[Line]:
 
 
 def _on_trial(localised: Localised) -> list[Line]:
-    """Parts known to be good that were put in on trial and not taken out again."""
+    steps = [step for one in localised.seen for step in one.steps]
+    return [one for of in on_trial(steps) for one in _still_in(of, localised.checked)]
+
+
+def on_trial(steps: Iterable[Step]) -> tuple[str, ...]:
+    """Ids of the parts known to be good that were put in on trial and not taken out again."""
     trial: dict[str, None] = {}
-    for step in (step for one in localised.seen for step in one.steps):
+    for step in steps:
         if step.kind is StepKind.SWAP:
             trial[step.of] = None
         elif step.kind in (StepKind.BACK, StepKind.FIT):
             trial.pop(step.of, None)
-    return [one for of in trial for one in _still_in(of, localised.checked)]
+    return tuple(trial)
 
 
 def _still_in(part: str, checked: Checked) -> list[Line]:

@@ -94,6 +94,8 @@ def _clause(count: int, word: str) -> str:
 
 
 def _nothing_missing(total: int, unseen: int, failed: int) -> str:
+    if failed and unseen == total:
+        return f"{counted(failed, 'hand check')} failed, and none of {counted(total, 'expected device')} was seen"
     if failed:
         seen = f"{total - unseen} of {total}" if unseen else f"all {total}"
         return f"{counted(failed, 'hand check')} failed, though {seen} expected devices are present"

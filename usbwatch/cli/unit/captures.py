@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from usbwatch.casebook import Book, Paper, Story, When
     from usbwatch.cli.unit.checking import WeighedUnit
     from usbwatch.model import UnitStrings
-    from usbwatch.model.history import Captured, Entry, PartSerial, Unit
+    from usbwatch.model.history import Amended, Captured, Entry, PartSerial, Unit
 
 __all__ = ["Prepared", "captured", "loaded_in_order", "prepared", "refuse_mixed", "saved_now", "tell"]
 
@@ -53,7 +53,21 @@ def captured(book: Book, unit: Unit, saved: Sequence[Saved], when: When, *, anyw
     if not anyway:
         _refuse_other_units(book, unit, saved)
     ready = prepared(book, saved, lambda facts: book.draft(unit, facts, when))
-    return tell(unit.label, ready, book.record(unit, ready.facts, when, ready.papers))
+    known = _model_known(book.story(unit), saved)
+    return tell(unit.label, ready, book.record(unit, [*ready.facts, *known], when, ready.papers))
+
+
+def _model_known(told: Story, saved: Sequence[Saved]) -> list[Amended]:
+    """That a unit of which nobody knew the model is of the one that its captures fit."""
+    from usbwatch.cli.choosing import fitting_or_none
+    from usbwatch.model.history import Amended, Opened
+
+    fitting = None if told.model else fitting_or_none(saved[-1].capture)
+    if fitting is None:
+        return []
+    entry = next(each.entry for each in told.standings if isinstance(each.entry.fact, Opened))
+    opened = replace(told.opened, model=fitting.id)
+    return [Amended(entry=entry.id, reason="the model is known from its capture", instead=opened)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,7 +96,7 @@ def prepared(book: Book, saved: Sequence[Saved], draft: Callable[[Sequence[Captu
 def tell(label: str, ready: Prepared, entries: Sequence[Entry]) -> int:
     """Say what was recorded, and what it comes to; the exit code of that."""
     from usbwatch.cli.screen import page_width, say, show
-    from usbwatch.cli.unit.checking import since_lines
+    from usbwatch.cli.unit.checking import noted_lines, since_lines
     from usbwatch.model.history import Captured
     from usbwatch.show import outcome
     from usbwatch.show.check_view import verdict_lines
@@ -94,7 +108,7 @@ def tell(label: str, ready: Prepared, entries: Sequence[Entry]) -> int:
     if ready.result is None:
         return exits.WELL
     checked = ready.result.localised.checked
-    show([*since_lines(ready.result), *verdict_lines(checked, page_width())])
+    show([*since_lines(ready.result), *noted_lines(ready.result), *verdict_lines(checked, page_width())])
     say(f"usbwatch: all of it: {check_command(label)}")
     return exits.of_outcome(outcome(checked.findings).value)
 

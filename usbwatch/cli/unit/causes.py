@@ -66,7 +66,8 @@ def _cause(said: str, classes: dict[str, str], profile: Profile, option: str) ->
     said = id_of(said, names)
     if said in classes:
         return Cause(site=said, site_class=classes[said])
-    ways = [site for site in classes if site.partition(":")[2] == said]
+    own = [site for site in classes if site.partition(":")[2] == said]
+    ways = own if len(own) == 1 else _ways_of(said, classes, profile)
     if len(ways) == 1:
         return Cause(site=ways[0], site_class=classes[ways[0]])
     if ways:
@@ -77,6 +78,15 @@ def _cause(said: str, classes: dict[str, str], profile: Profile, option: str) ->
         f"profile {profile.id} knows of no '{said}' that could fail. {did_you_mean(said, known)}",
         param_hint=f"'{option}'",
     )
+
+
+def _ways_of(said: str, classes: dict[str, str], profile: Profile) -> list[str]:
+    """All that can fail in a part: its links' and sections' ways, its devices', and its own, which say the least."""
+    from usbwatch.localise.sites import sites
+
+    inside = [site.id for site in sites(profile) if site.part == said and site.id in classes]
+    vague = {f"{kind}:{said}" for kind in ("whole", "poor")}
+    return [*(one for one in inside if one not in vague), *(one for one in inside if one in vague)]
 
 
 def _in_words(ways: Sequence[str], profile: Profile) -> list[tuple[str, str]]:

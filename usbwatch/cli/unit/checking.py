@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from usbwatch.model.history import Unit
     from usbwatch.show import Line, Localised
 
-__all__ = ["WeighedUnit", "named_unit", "pending_lines", "since_lines", "weighed_told", "weighed_unit"]
+__all__ = ["WeighedUnit", "claim_lines", "named_unit", "noted_lines", "since_lines", "weighed_told", "weighed_unit"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,7 +54,7 @@ def named_unit(argument: str, address: str | None) -> Iterator[tuple[Book, Unit]
 
 
 def _is_file(argument: str) -> bool:
-    return argument == "-" or os.sep in argument or (os.path.lexists(argument) and not os.path.isdir(argument))  # noqa: PTH112 - hostile names
+    return argument == "-" or (os.path.lexists(argument) and not os.path.isdir(argument))  # noqa: PTH112 - hostile names
 
 
 def _unit(argument: str, book: Book) -> Unit:
@@ -115,6 +115,29 @@ def _since(told: Story, book: Book, localised: Localised, profile: Profile) -> S
     return since_baseline(before, findings(before, profile), now.capture, now_findings, profile)
 
 
+def noted_lines(its: WeighedUnit) -> list[Line]:
+    """What is to be known before the verdict is believed: how looks were read, what is on trial, what was done since."""
+    from usbwatch.casebook import looks, steps_since
+    from usbwatch.show.lines import Style, line
+    from usbwatch.show.story import notes, on_trial
+    from usbwatch.show.words import part_name
+
+    steps = [*(step for look in looks(its.told) for step in look.steps), *steps_since(its.told)]
+    trial = [f"the {part_name(part, its.profile)} that is in is the one on trial." for part in on_trial(steps)]
+    said = [*notes(its.localised), *trial]
+    return [*(line(("Note: ", Style.CAUTION), one, hang=6) for one in said), *pending_lines(its.told, its.profile)]
+
+
+def claim_lines(told: Story) -> list[Line]:
+    """What was claimed when the unit last came in."""
+    from usbwatch.model.history import Opened, Reopened
+    from usbwatch.safe import safe
+    from usbwatch.show.ticket import labelled
+
+    facts = [each.fact for each in told.standings if isinstance(each.fact, (Opened, Reopened))]
+    return labelled("claimed", [safe(one) for one in facts[-1].intake.claims], 0, column=10)
+
+
 def since_lines(its: WeighedUnit) -> list[Line]:
     """What is not as it was at the unit's baseline; nothing where it has none, or nothing was captured since."""
     from usbwatch.cli.taking import local_time
@@ -135,4 +158,6 @@ def pending_lines(told: Story, profile: Profile) -> list[Line]:
     if not pending:
         return []
     said = f"{listed([step_words(step, profile) for step in pending])}: not captured since. "
-    return [line(("Note: ", Style.CAUTION), f"{said}Capture it: usbwatch unit capture {typed(told.label)}", hang=6)]
+    return [
+        line(("Note: ", Style.CAUTION), f"{said}Capture it: usbwatch unit capture {typed(told.label)} FILE", hang=6)
+    ]

@@ -10,6 +10,7 @@ import click
 from usbwatch.cli import exits
 from usbwatch.cli.options import book_option, example, profile_names
 from usbwatch.cli.unit.options import MONEY, opened, time_options, unit_argument, when, yes_or_no
+from usbwatch.safe import typed
 
 if TYPE_CHECKING:
     from usbwatch.capture.saved import Saved
@@ -61,6 +62,7 @@ def _intake(told: dict[str, Any]) -> Intake:
 @click.option("--model", metavar="NAME", shell_complete=profile_names, help="Id of the model's profile.")
 @intake_options
 @click.option("--attach", multiple=True, metavar="FILE", help="A photo or another file; repeatable.")
+@click.option("--anyway", is_flag=True, help="Open it although its serial number is in the casebook.")
 @click.option("--note", default="", metavar="TEXT", help="Anything else.")
 @time_options
 @book_option
@@ -90,11 +92,29 @@ def open_unit(label: str, captures: tuple[str, ...], **told: Any) -> int:  # noq
         more.append(Noted(text=told["note"]))
     moment = when(told["at"], told["by"])
     with opened(told["book"]) as book:
+        if not told["anyway"]:
+            _refuse_known(book, saved)
         ready = _with_captures(book, opening, saved, moment) if saved else None
         facts = (*(ready.facts if ready else ()), *more)
         unit, entries = book.open_unit(opening, moment, facts, (*(ready.papers if ready else ()), *papers))
         say(f"usbwatch: unit {unit.label} is open, in {book.name}")
     return tell(unit.label, ready, entries) if ready else exits.WELL
+
+
+def _refuse_known(book: Book, saved: Sequence[Saved]) -> None:
+    """Raise ``Refused`` where the casebook has a unit with the same serial number: it may have come back."""
+    from usbwatch.compare.serials import is_serial
+    from usbwatch.errors import Refused
+
+    serials = dict.fromkeys(one.capture.unit.product_serial.strip() for one in saved)
+    for serial in filter(is_serial, serials):
+        for unit in book.units_with(serial):
+            was = f"closed, {unit.ending.value}" if unit.ending else "on the bench"
+            verb = "reopen" if unit.ending else "capture"
+            raise Refused(
+                f"the serial number {serial} is that of unit {unit.label} ({was})",
+                f"if it is that one: usbwatch unit {verb} {typed(unit.label)}; if not, open it with --anyway",
+            )
 
 
 def _with_captures(book: Book, opening: Opened, saved: Sequence[Saved], moment: When) -> Prepared:

@@ -140,14 +140,7 @@ def _unit_of(saved: Saved, path: str, book: Book) -> Unit:
     if not is_serial(serial):
         remedy = "record it with usbwatch unit capture UNIT FILE"
         raise BadCapture(path, "gives no serial number of its unit, so that it cannot be told whose it is", remedy)
-    found = [
-        one.unit
-        for one in book.find(serial)
-        if one.by == "serial"
-        and one.part == "unit"
-        and one.what.casefold() == serial.casefold()
-        and not one.unit.ending
-    ]
+    found = [unit for unit in book.units_with(serial) if unit.ending is None]
     if len(found) == 1:
         return found[0]
     if found:

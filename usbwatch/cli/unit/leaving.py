@@ -39,6 +39,7 @@ def keep_baseline(label: str, *, reason: str, at: str, by: str, book: str | None
     from usbwatch.cli.unit.recorded import profile_of, seen_of
     from usbwatch.compare import findings
     from usbwatch.errors import Refused
+    from usbwatch.show.words import listed
 
     with opened(book, must_exist=True) as its:
         unit = its.unit(label)
@@ -46,11 +47,11 @@ def keep_baseline(label: str, *, reason: str, at: str, by: str, book: str | None
         profile = profile_of(told, its)
         last = _last_capture(told, unit, seen_of(told, its, profile))
         found = findings(last.capture, profile, last.answers)
-        lacking = _lacking(found, profile)
+        lacking = listed([*_lacking(found, profile, unit.label), *_trial_words(told, profile)])
         if lacking and not reason:
             raise Refused(
                 f"not all of unit {unit.label} is present and seen: {lacking}",
-                "mend it and capture again, or say with --reason why it is kept as healthy all the same",
+                "put that right and capture again, or say with --reason why it is kept as healthy all the same",
             )
         fact = _baselined(told, last, found, reason if lacking else "")
         (entry,) = its.record(unit, [fact], when(at, by))
@@ -74,20 +75,33 @@ def _last_capture(told: Story, unit: Unit, seen: tuple[Seen, ...]) -> Seen:
     return seen[-1]
 
 
-def _lacking(found: Findings, profile: Profile) -> str:
-    """What is not present, or answered with no, in words; "" where all is well and was seen."""
+def _lacking(found: Findings, profile: Profile, label: str) -> list[str]:
+    """What is not present, or answered with no, in words; nothing where all is well and was seen."""
     from usbwatch.model import Verdict
-    from usbwatch.show.words import WORDS, listed
+    from usbwatch.plan import questions
+    from usbwatch.show.recording import for_unit
+    from usbwatch.show.words import WORDS
 
     names = {device.id: device.name for device in profile.devices}
     told = [
         f"{names[one.device]} is {WORDS[one.verdict].lower()}"
+        + (f" (to see it: {for_unit(one.would_tell, label)})" if one.would_tell else "")
         for one in found.findings
         if one.verdict is not Verdict.PRESENT
     ]
-    told += [f"{answer.check} was answered no" for answer in found.answers if not answer.yes]
-    told += ["the profile is for another model"] if found.other_model else []
-    return listed(told)
+    asked = questions(profile)
+    told += [f'"{asked.get(one.check, one.check)}" was answered no' for one in found.answers if not one.yes]
+    return told + (["the profile is for another model"] if found.other_model else [])
+
+
+def _trial_words(told: Story, profile: Profile) -> list[str]:
+    """Parts of the bench's own that are still in the unit on trial."""
+    from usbwatch.casebook import looks, steps_since
+    from usbwatch.show.story import on_trial
+    from usbwatch.show.words import part_name
+
+    steps = [*(step for look in looks(told) for step in look.steps), *steps_since(told)]
+    return [f"the {part_name(part, profile)} that is in is the one on trial" for part in on_trial(steps)]
 
 
 def _baselined(told: Story, last: Seen, found: Findings, reason: str) -> Baselined:
@@ -142,6 +156,7 @@ def close_unit(
     """
     from usbwatch.cli.screen import say
     from usbwatch.cli.unit.causes import with_causes
+    from usbwatch.cli.unit.recorded import profile_of
     from usbwatch.model.history import Closed, Ending
 
     with opened(book, must_exist=True) as its:
@@ -154,6 +169,8 @@ def close_unit(
             "" if fact.cause_known else f"; it teaches nothing until its cause is known: {_how(unit, entry.number)}"
         )
         say(f"usbwatch: unit {unit.label} is closed ({fact.ending.value}), entry {entry.number}{counts}")
+        for words in _trial_words(told, profile_of(told, its)) if told.model else ():
+            say(f"usbwatch: unit {unit.label} leaves, and {words}.")
         if fact.ending is Ending.REPAIRED and told.baseline is None:
             say(f"usbwatch: unit {unit.label} leaves without a baseline to compare with when it comes back.")
     return exits.WELL

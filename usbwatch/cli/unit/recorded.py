@@ -27,7 +27,6 @@ def profile_of(told: Story, book: Book, named: str | None = None, new: Mapping[s
     """
     from usbwatch import profile as profiles
     from usbwatch.casebook import looks
-    from usbwatch.cli.choosing import chosen
     from usbwatch.errors import Refused
 
     if named is not None or told.model:
@@ -39,7 +38,24 @@ def profile_of(told: Story, book: Book, named: str | None = None, new: Mapping[s
             f"capture it with usbwatch unit capture {typed(told.label)}, or say its model: "
             f"usbwatch unit amend {typed(told.label)} 1 --set model=NAME --reason known",
         )
-    return chosen(_capture(digest, book, new), None, may_ask=False)
+    return _fitting(_capture(digest, book, new), told.label)
+
+
+def _fitting(capture: Capture, label: str) -> Profile:
+    """The profile that fits what firmware calls the unit; the generic one where none does, which is said."""
+    from usbwatch import profile as profiles
+    from usbwatch.cli.choosing import GENERIC, fitting_or_none
+    from usbwatch.cli.screen import say
+    from usbwatch.show.words import unit_name
+
+    found = fitting_or_none(capture)
+    if found is not None:
+        return found
+    say(
+        f"usbwatch: no profile fits {unit_name(capture.unit)}, so it is compared by function alone; say its model with: "
+        f"usbwatch unit amend {typed(label)} 1 --set model=NAME --reason known"
+    )
+    return profiles.find(GENERIC)
 
 
 def weighed_story(
@@ -56,6 +72,7 @@ def weighed_story(
 
     Raises ``Refused`` where nothing was seen in it.
     """
+    from usbwatch.casebook import steps_since
     from usbwatch.cli.weighing import weighed
     from usbwatch.errors import Refused
 
@@ -65,7 +82,8 @@ def weighed_story(
             f"nothing was seen of unit {told.label} since it came in",
             f"capture it: usbwatch unit capture {typed(told.label)}",
         )
-    return weighed(seen, profile, at_hand, insisted=insisted, experience=experience, label=told.label)
+    pending = bool(steps_since(told))
+    return weighed(seen, profile, at_hand, insisted=insisted, experience=experience, label=told.label, pending=pending)
 
 
 def seen_of(told: Story, book: Book, profile: Profile, new: Mapping[str, Saved] = NONE_NEW) -> tuple[Seen, ...]:
@@ -91,7 +109,7 @@ def _seen(look: RecordedLook, capture: Capture, profile: Profile) -> Seen:
     return Seen(
         capture=capture,
         path=f"entry {look.number}",
-        when=local_time(capture.taken_at or look.at),
+        when=local_time(capture.taken_at if look.capture else look.at),
         steps=tuple(step for step in look.steps if _known(step, profile)),
         answers=tuple(answer for answer in look.answers if answer.check in _questions(profile)),
     )

@@ -113,8 +113,17 @@ def record_step(
         done = _step(kind, of, its.story(unit), its)
         fact = StepDone(step=done, part=part, cost=cost, minutes=minutes, result=result)
         (entry,) = its.record(unit, [fact], when(at, by))
-        _say(unit, entry, f"what it did shows when you capture again: usbwatch unit capture {typed(unit.label)}")
+        _say(unit, entry, _then(its.story(unit), unit))
     return exits.WELL
+
+
+def _then(told: Story, unit: Unit) -> str:
+    """What to type after a step: capture again, unless a later capture already shows what it did."""
+    from usbwatch.casebook import steps_since
+
+    if steps_since(told):
+        return f"what it did shows when you capture again: usbwatch unit capture {typed(unit.label)} FILE"
+    return f"what it changes: usbwatch check {typed(unit.label)}"
 
 
 def _step(kind: str, of: str, told: Story, book: Book) -> Step:
@@ -147,7 +156,7 @@ def record_answers(label: str, given: tuple[tuple[str, bool], ...], *, at: str, 
     with opened(book, must_exist=True) as its:
         unit = its.unit(label)
         profile = profile_of(its.story(unit), its)
-        facts = [Answered(check=one.check, yes=one.yes) for one in answers(given, profile)]
+        facts = [Answered(check=one.check, yes=one.yes) for one in answers(given, profile, "CHECK=yes|no")]
         entries = its.record(unit, facts, when(at, by))
         for entry in entries:
             _say(unit, entry, f"what it changes: usbwatch check {typed(unit.label)}" if entry is entries[-1] else "")
