@@ -18,7 +18,7 @@ def bench(quick_bench: Bench) -> Bench:
     quick_bench.well("open", "LB-0001", "lost.json", "--at", "2026-03-02 09:00")
     quick_bench.well("step", "LB-0001", "reseat:flex", "--at", "2026-03-02 09:30")
     quick_bench.well("amend", "LB-0001", "3", "--set", "minutes=9", "--reason", "misread")
-    quick_bench.well("open", "LB-0002", "whole.json", "--at", "2026-03-02 09:00")
+    quick_bench.well("open", "LB-0002", "whole.json", "--anyway", "--at", "2026-03-02 09:00")
     quick_bench.well("close", "LB-0002", "repaired", "--at", "2026-03-03 09:00")
     quick_bench.well("open", "LB-0003")
     return quick_bench
@@ -51,7 +51,7 @@ def test_a_unit_that_is_nearly_called_so_is_named(bench: Bench) -> None:
 
 
 _OUT_OF_PLACE = {
-    "a label that is taken": (["open", "lb-0001", "whole.json"], "there is a unit lb-0001 in the book"),
+    "a label that is taken": (["open", "lb-0001", "whole.json", "--anyway"], "there is a unit lb-0001 in the book"),
     "a label that is taken, by an amendment": (
         ["amend", "LB-0001", "1", "--set", "label=lb-0002", "--reason", "x"],
         "there is a unit LB-0002 in the book",
@@ -151,7 +151,10 @@ _MISTYPED = {
         ["close", "LB-0001", "repaired", "--cause", "flex"],
         "'flex' can fail in several ways; say which: open:flex",
     ),
-    "a part's name": (["close", "LB-0001", "repaired", "--cause", "Top case"], "say which: whole:top-case"),
+    "a part's name": (
+        ["close", "LB-0001", "repaired", "--cause", "Top case"],
+        "whole:top-case (Top case as a whole",
+    ),
     "no ending": (["close", "LB-0001"], "Choose from: repaired, sold-as-is, parted-out, returned"),
     "half a coin": (["note", "LB-0001", "x", "--cost", "59.90"], "'59.90' is not a valid whole number"),
     "nothing and something": (
@@ -198,11 +201,13 @@ def test_a_baseline_while_something_is_missing_unseen_or_answered_with_no(quick_
     assert "not all of unit LB-0001 is present and seen: Keyboard is missing" in quick_bench.refused(
         3, "baseline", "LB-0001"
     )
-    quick_bench.well("open", "LB-0002", "unseen.json", "--model", "plover-small")
-    assert "Keyboard is unseen and Bluetooth is unseen" in quick_bench.refused(3, "baseline", "LB-0002")
-    quick_bench.well("open", "LB-0003", "whole.json")
+    quick_bench.well("open", "LB-0002", "unseen.json", "--anyway", "--model", "plover-small")
+    assert "Keyboard is unseen (to see it: capture again as root) and Blue" in quick_bench.refused(
+        3, "baseline", "LB-0002"
+    )
+    quick_bench.well("open", "LB-0003", "whole.json", "--anyway")
     quick_bench.well("answer", "LB-0003", "caps-light=no")
-    assert "caps-light was answered no" in quick_bench.refused(3, "baseline", "LB-0003")
+    assert 'caps lock light come on?" was answered no' in quick_bench.refused(3, "baseline", "LB-0003")
     quick_bench.well("open", "LB-0004", "--model", "plover-small")
     assert "was not captured since it came in" in quick_bench.refused(3, "baseline", "LB-0004")
 
@@ -212,7 +217,7 @@ def test_a_board_that_was_put_in_may_bring_its_own_serial_number(quick_bench: Be
     quick_bench.refused(3, "capture", "LB-0001", "other.json")
     quick_bench.well("step", "LB-0001", "fit:mainboard")
     quick_bench.well("capture", "LB-0001", "other.json")
-    quick_bench.well("open", "LB-0002", "lost.json")
+    quick_bench.well("open", "LB-0002", "lost.json", "--anyway")
     quick_bench.well("capture", "LB-0002", "other.json", "--anyway")
 
 
@@ -229,7 +234,7 @@ def test_a_unit_that_was_not_captured_is_not_compared(bench: Bench) -> None:
     bench.well("open", "LB-0099")
     done = bench.run("diff", "LB-0099")
     assert (done.code, done.out) == (3, "")
-    assert "unit LB-0099 was not captured yet; capture it: usbwatch unit capture LB-0099" in done.err
+    assert "unit LB-0099 was not captured since it came in; capture it: usbwatch unit capture LB-0099" in done.err
 
 
 @pytest.mark.parametrize("text", HOSTILE.values(), ids=HOSTILE.keys())

@@ -38,7 +38,7 @@ note LB-0001 "of another unit" --cost 5 --minutes 3 --at 2026-03-03T08:40Z --by 
 amend LB-0001 12 --withdraw --reason "of another unit"
 step LB-0001 fit:mainboard --part new --cost 210 --minutes 70 --serial LG-M002-DEMO --at 2026-03-06T15:10Z
 capture LB-0001 larch-13-repaired.json --at 2026-03-06T15:45Z
-baseline LB-0001 --at 2026-03-06T16:00Z
+baseline LB-0001 --reason "the trial part stays in" --at 2026-03-06T16:00Z
 close LB-0001 repaired --cause mainboard-gauge --cause top-case-inputs --brought 520 --at 2026-03-07T10:00Z
 amend LB-0001 1 --set paid=70 --reason postage
 reopen LB-0001 --claim "battery lasts an hour" --came-with adapter --dropped yes --at 2026-09-08T08:20Z

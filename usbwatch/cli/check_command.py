@@ -19,6 +19,7 @@ from usbwatch.cli.options import (
     root_option,
     through_option,
 )
+from usbwatch.safe import typed
 
 if TYPE_CHECKING:
     from usbwatch.cli.unit.checking import WeighedUnit
@@ -177,7 +178,9 @@ def _result(path: str | None, request: _Request) -> _Result:
 
 def _refuse_answers(label: str, request: _Request) -> None:
     if request.given:
-        raise click.UsageError(f"what was established of a unit is recorded first: usbwatch unit answer {label} …")
+        raise click.UsageError(
+            f"what was established of a unit is recorded first: usbwatch unit answer {typed(label)} …"
+        )
 
 
 def _of_capture(capture: Capture | None, path: str | None, request: _Request) -> _Result:

@@ -76,7 +76,8 @@ def _of_unit(told: Story, book: Book, after: Capture | None, name: str) -> tuple
     taken = [one.capture for one in looks(told) if one.capture]
     if told.baseline is None and not taken:
         raise Refused(
-            f"unit {told.label} was not captured yet", f"capture it: usbwatch unit capture {typed(told.label)}"
+            f"unit {told.label} was not captured since it came in",
+            f"capture it: usbwatch unit capture {typed(told.label)}",
         )
     first = told.baseline.capture if told.baseline is not None else taken[0]
     word = "baseline" if told.baseline is not None else "first capture"

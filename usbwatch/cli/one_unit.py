@@ -13,10 +13,10 @@ if TYPE_CHECKING:
     from usbwatch.model import UnitStrings
     from usbwatch.show import Seen
 
-__all__ = ["difference", "refuse_other_units", "tell_of_order"]
+__all__ = ["MODEL", "MODEL_AND_SERIAL", "difference", "refuse_other_units", "tell_of_order"]
 
-_MODEL = {"sys_vendor": "maker", "product_name": "model"}
-_UNIT = {"product_serial": "serial"}
+MODEL = {"sys_vendor": "maker", "product_name": "model"}
+MODEL_AND_SERIAL = MODEL | {"product_serial": "serial"}
 """What one unit keeps; firmware has it from the board, so a board that was put in may bring its own serial."""
 
 
@@ -28,7 +28,7 @@ def refuse_other_units(seen: Sequence[Seen]) -> None:
     from usbwatch.errors import BadCapture
 
     for before, after in pairwise(seen):
-        fields = _MODEL if _has_new_part(after) else _MODEL | _UNIT
+        fields = MODEL if _has_new_part(after) else MODEL_AND_SERIAL
         told = difference(before.capture.unit, after.capture.unit, fields)
         if told:
             remedy = "give captures of one unit" if "serial" not in told else _REMEDY
@@ -45,7 +45,7 @@ def _has_new_part(seen: Seen) -> bool:
 
 
 def difference(
-    one: UnitStrings, other: UnitStrings, fields: Mapping[str, str] = MappingProxyType(_MODEL | _UNIT)
+    one: UnitStrings, other: UnitStrings, fields: Mapping[str, str] = MappingProxyType(MODEL_AND_SERIAL)
 ) -> str:
     """The first string that both have and that differs, in words; "" when none does."""
     for name, word in fields.items():

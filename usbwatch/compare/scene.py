@@ -181,13 +181,17 @@ _BUS_MARKS = (
 )
 
 
+def _not_looked_at(scene: Scene, bus: str) -> tuple[str, str]:
+    if not scene.capture.tool:  # answers alone
+        return "the unit was not captured in this state", "capture it"
+    return f"this capture did not look at {bus}", "capture again with this version of usbwatch"
+
+
 def unseen_because(scene: Scene, bus: str) -> tuple[str, str]:
     """Why a bus could not be seen, and what would make it seen."""
     coverage = scene.coverage.get(bus)
     if coverage is None:
-        if not scene.capture.tool:
-            return "the unit was not captured in this state", "capture it"
-        return f"this capture did not look at {bus}", "capture again with this version of usbwatch"
+        return _not_looked_at(scene, bus)
     because = f"bus {bus} {coverage.state.value}" + (f": {coverage.why}" if coverage.why else "")
     if coverage.root_would_help:
         return because, "capture again as root"

@@ -141,9 +141,17 @@ def _others(
     found: Changes, devices: Iterable[DeviceSince], batteries: set[str], old: Side, new: Side
 ) -> Iterator[NodeChange]:
     told = {one.where for one in devices if one.fitted not in (Fitted.SAME, Fitted.UNTOLD) or one.device in batteries}
+    untold = {
+        (node.bus, node.location)
+        for one in devices
+        if one.fitted is Fitted.UNTOLD
+        for side in (old, new)
+        for node in side.nodes.get(one.device, ())
+    }
     aside = (*(told - {""}), *old.external, *new.external, *_TOLD_ALREADY)
     for change in found.nodes:
         place = change.node.location
         quiet = change.follows or change.kind is ChangeKind.NOT_COMPARABLE or change.node.kind is Kind.PORT
+        quiet = quiet or (change.kind in (ChangeKind.GONE, ChangeKind.NEW) and (change.bus, place) in untold)
         if not quiet and not any(place == one or hangs_on(place, one) for one in aside):
             yield change

@@ -14,8 +14,8 @@ from usbwatch.cli.unit.options import MONEY, opened, time_options, unit_argument
 from usbwatch.safe import typed
 
 if TYPE_CHECKING:
-    from usbwatch.casebook import Book, Paper, Standing, Story
-    from usbwatch.model.history import Closed, Opened, Recorded, Reopened, StepDone, Unit
+    from usbwatch.casebook import Book, Paper, Standing, Story, When
+    from usbwatch.model.history import Amended, Closed, Opened, Recorded, Reopened, StepDone, Unit
 
 __all__ = ["amend_entry"]
 
@@ -28,6 +28,12 @@ def _yes(value: str) -> bool | None:
     if value not in ("yes", "no", ""):
         raise click.BadParameter(f"'{value}' is neither yes nor no.")
     return None if not value else value == "yes"
+
+
+def _surely(value: str) -> bool:
+    if value not in ("yes", "no"):
+        raise click.BadParameter(f"'{value}' is neither yes nor no.")
+    return value == "yes"
 
 
 def _lines(value: str) -> tuple[str, ...]:
@@ -46,7 +52,7 @@ _INTAKE: dict[str, _Parse] = {
 _FIELDS: dict[str, dict[str, _Parse]] = {
     "open": {"label": str, "model": str, **_INTAKE},
     "reopen": _INTAKE,
-    "answer": {"yes": _yes},
+    "answer": {"yes": _surely},
     "step": {"step": str, "cost": _money, "minutes": _money, "result": str, "part": str, "serial": str},
     "note": {"text": str, "cost": _money, "minutes": _money},
     "baseline": {"reason": str},
@@ -100,10 +106,21 @@ def amend_entry(
         entry = _standing(told, number, unit)
         instead, papers = (None, ()) if withdraw else _changed(entry.fact or entry.entry.fact, changes, told, its)
         amended = Amended(entry=entry.entry.id, reason=reason, instead=instead)
+        _refuse_back_too_soon(its, unit, amended, when(at, by))
         (new,) = its.record(unit, [amended], when(at, by), papers)
         done = "withdrawn" if withdraw else "amended"
         say(f"usbwatch: entry {number} of unit {unit.label} is {done} by entry {new.number}, and stays to be seen")
     return exits.WELL
+
+
+def _refuse_back_too_soon(book: Book, unit: Unit, amended: Amended, moment: When) -> None:
+    """Raise click's ``BadParameter`` where a part would be put back that nothing had taken the place of."""
+    from usbwatch.cli.steps import refuse_back_too_soon
+    from usbwatch.model.history import StepDone
+
+    told = book.draft(unit, [amended], moment)
+    steps = [each.fact.step for each in told.visit if isinstance(each.fact, StepDone)]
+    refuse_back_too_soon(steps, "--set" if amended.instead is not None else "--withdraw")
 
 
 def _standing(told: Story, number: int, unit: Unit) -> Standing:
@@ -189,7 +206,9 @@ def _step(fact: StepDone, said: dict[str, Any], told: Story, book: Book) -> Reco
             raise click.BadParameter(f"part: '{said['part']}' is none of {', '.join(GRADES)}.", param_hint="'--set'")
         part = replace(part, grade=Grade(GRADES[said["part"]]) if said["part"] else None)
     if "step" in said:
-        _, kind, of = parsed_did(said["step"])
+        number, kind, of = parsed_did(said["step"])
+        if number:
+            raise click.BadParameter(f"'{said['step']}' names a capture by number.", param_hint="'--set'")
         own["step"] = checked_step(kind, of, profile_of(told, book), "--set")
     return replace(fact, part=part, **own)
 

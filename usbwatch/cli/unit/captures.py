@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from usbwatch.capture.saved import Saved
     from usbwatch.casebook import Book, Paper, Story, When
     from usbwatch.cli.unit.checking import WeighedUnit
-    from usbwatch.model import UnitStrings
     from usbwatch.model.history import Amended, Captured, Entry, PartSerial, Unit
 
 __all__ = ["Prepared", "captured", "loaded_in_order", "prepared", "refuse_mixed", "saved_now", "tell"]
@@ -80,12 +79,16 @@ class Prepared:
     """What the unit's history comes to with them; None where no profile is known."""
 
 
+_WITH_NEXT = "weighed together with the capture after it"
+
+
 def prepared(book: Book, saved: Sequence[Saved], draft: Callable[[Sequence[Captured]], Story]) -> Prepared:
     """The captures as facts and documents, with what is made of them; ``draft`` adds facts to the unit's history."""
     from usbwatch.casebook import paper_of
     from usbwatch.model.history import Captured
 
-    facts = [Captured(capture=one.digest, taken_at=one.capture.taken_at) for one in saved]
+    facts = [Captured(capture=one.digest, taken_at=one.capture.taken_at, judged=_WITH_NEXT) for one in saved]
+    facts[-1] = replace(facts[-1], judged="")
     result = _result(draft(facts), book, {one.digest: one for one in saved})
     if result is not None:
         facts[-1] = replace(facts[-1], judged=_judged(result))
@@ -155,19 +158,18 @@ def _judged(its: WeighedUnit) -> str:
 
 
 def _refuse_other_units(book: Book, unit: Unit, saved: Sequence[Saved]) -> None:
-    """Raise ``Refused`` where a capture has another serial number than the unit's last one, and no board was put in."""
-    from usbwatch.casebook import looks
+    """Raise ``Refused`` where a capture is of another model than the unit's last one, or has another serial number.
+
+    A board that was put in may bring its own serial number, never another model.
+    """
+    from usbwatch.cli.one_unit import MODEL, MODEL_AND_SERIAL, difference
     from usbwatch.errors import Refused
-    from usbwatch.model import StepKind
-    from usbwatch.model.history import StepDone
+    from usbwatch.model.history import Captured
 
     told = book.story(unit)
-    puts_in = (StepKind.SWAP, StepKind.FIT, StepKind.BACK)
-    if any(isinstance(each.fact, StepDone) and each.fact.step.kind in puts_in for each in told.visit):
-        return
-    digest = told.baseline.capture if told.baseline else ""
-    digest = next((one.capture for one in reversed(looks(told)) if one.capture), digest)
-    before = book.saved_capture(digest).capture.unit if digest else None
+    fields = MODEL if _board_put_in(told) else MODEL_AND_SERIAL
+    taken = [each.fact.capture for each in told.standings if isinstance(each.fact, Captured)]
+    before = book.saved_capture(taken[-1]).capture.unit if taken else None
     for one in saved:
         if (
             before is not None
@@ -176,9 +178,9 @@ def _refuse_other_units(book: Book, unit: Unit, saved: Sequence[Saved]) -> None:
         ):
             raise Refused(
                 f"the capture does not say what it is of, and the unit calls itself {before.product_name}",
-                "capture the unit itself, or, if it is that, record it with --anyway",
+                "name its capture file, or run it on the unit itself; if that was done, add --anyway",
             )
-        differing = _differing(before, one.capture.unit) if before is not None else ""
+        differing = difference(before, one.capture.unit, fields) if before is not None else ""
         if differing:
             raise Refused(
                 f"the capture is of another unit than the one before ({differing})",
@@ -189,15 +191,24 @@ def _refuse_other_units(book: Book, unit: Unit, saved: Sequence[Saved]) -> None:
 
 def refuse_mixed(saved: Sequence[Saved]) -> None:
     """Raise ``Refused`` where captures that a unit is opened with are of several units."""
+    from usbwatch.cli.one_unit import difference
     from usbwatch.errors import Refused
 
     for before, after in itertools.pairwise(saved):
-        differing = _differing(before.capture.unit, after.capture.unit)
+        differing = difference(before.capture.unit, after.capture.unit)
         if differing:
             raise Refused(f"the captures are not of one unit ({differing})", "open a unit for each")
 
 
-def _differing(one: UnitStrings, other: UnitStrings) -> str:
-    from usbwatch.cli.one_unit import difference
+def _board_put_in(told: Story) -> bool:
+    """Whether the board that carries the unit's serial number may be another one than at the last capture."""
+    from usbwatch.casebook import looks, steps_since
+    from usbwatch.cli.unit.recorded import known_profile
+    from usbwatch.model import StepKind
+    from usbwatch.show.harness import stubs
 
-    return difference(one, other)
+    profile = known_profile(told)
+    boards = {stub.part.id for stub in stubs(profile) if stub.part and stub.toward is None} if profile else None
+    steps = [*(step for look in looks(told) for step in look.steps), *steps_since(told)]
+    puts_in = (StepKind.SWAP, StepKind.FIT, StepKind.BACK)
+    return any(step.kind in puts_in and (boards is None or step.of in boards) for step in steps)

@@ -116,14 +116,14 @@ def _since(told: Story, book: Book, localised: Localised, profile: Profile) -> S
 
 
 def noted_lines(its: WeighedUnit) -> list[Line]:
-    """What is to be known before the verdict is believed: how looks were read, what is on trial, what was done since."""
+    """What is to be known before the verdict is believed: how looks were read, what is on trial, what is not seen."""
     from usbwatch.casebook import looks, steps_since
     from usbwatch.show.lines import Style, line
     from usbwatch.show.story import notes, on_trial
     from usbwatch.show.words import part_name
 
     steps = [*(step for look in looks(its.told) for step in look.steps), *steps_since(its.told)]
-    trial = [f"the {part_name(part, its.profile)} that is in is the one on trial." for part in on_trial(steps)]
+    trial = [f"The {part_name(part, its.profile)} that is in is the one on trial." for part in on_trial(steps)]
     said = [*notes(its.localised), *trial]
     return [*(line(("Note: ", Style.CAUTION), one, hang=6) for one in said), *pending_lines(its.told, its.profile)]
 
@@ -148,13 +148,11 @@ def since_lines(its: WeighedUnit) -> list[Line]:
 
 def pending_lines(told: Story, profile: Profile) -> list[Line]:
     """What was done since the unit was last captured: no capture shows yet what it did."""
-    from usbwatch.casebook import looks, steps_since
+    from usbwatch.cli.unit.recorded import unseen_steps
     from usbwatch.show.lines import Style, line
     from usbwatch.show.words import listed, step_words
 
-    last = next(iter(reversed(looks(told))), None)
-    answered = last.steps if last is not None and not last.capture else ()
-    pending = (*answered, *steps_since(told))
+    pending = unseen_steps(told)
     if not pending:
         return []
     said = f"{listed([step_words(step, profile) for step in pending])}: not captured since. "

@@ -37,12 +37,17 @@ def intake_options(command: _Command) -> _Command:
     return click.option("--claim", multiple=True, metavar="TEXT", help="A fault that is claimed; repeatable.")(command)
 
 
+def _said(texts: Sequence[str]) -> tuple[str, ...]:
+    """What says anything at all."""
+    return tuple(text.strip() for text in texts if text.strip())
+
+
 def _intake(told: dict[str, Any]) -> Intake:
     from usbwatch.model.history import Intake
 
     return Intake(
-        claims=told["claim"],
-        came_with=told["came_with"],
+        claims=_said(told["claim"]),
+        came_with=_said(told["came_with"]),
         paid=told["paid"],
         liquid=told["liquid"],
         dropped=told["dropped"],
@@ -88,7 +93,7 @@ def open_unit(label: str, captures: tuple[str, ...], **told: Any) -> int:  # noq
         fact, paper = attached(path)
         more.append(fact)
         papers.append(paper)
-    if told["note"]:
+    if told["note"].strip():
         more.append(Noted(text=told["note"]))
     moment = when(told["at"], told["by"])
     with opened(told["book"]) as book:

@@ -127,7 +127,7 @@ def _capture_in(path: str, book: Book, moment: When) -> int:
 def _digests(book: Book, unit: Unit) -> set[str]:
     from usbwatch.model.history import Captured
 
-    return {entry.fact.capture for entry in book.entries(unit) if isinstance(entry.fact, Captured)}
+    return {each.fact.capture for each in book.story(unit).standings if isinstance(each.fact, Captured)}
 
 
 def _unit_of(saved: Saved, path: str, book: Book) -> Unit:

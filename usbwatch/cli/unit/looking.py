@@ -12,13 +12,14 @@ from usbwatch.cli.unit.options import opened, unit_argument
 from usbwatch.safe import typed
 
 if TYPE_CHECKING:
-    from usbwatch.casebook import Found, Story
-    from usbwatch.model import Profile
+    from usbwatch.casebook import Found
 
 __all__ = ["find_units", "get_document", "list_units", "show_unit"]
 
 _MOST = 200
-"""Units of one list."""
+"""Units of one list that is read by eye."""
+_EVERY = 10**9
+"""A program gets all of them."""
 
 
 @click.command(
@@ -38,7 +39,7 @@ def list_units(*, closed: bool, everything: bool, model: str, as_json: bool, boo
     from usbwatch.show.unit_view import units_view
 
     with opened(book, must_exist=True) as its:
-        units = its.units(closed=None if everything else closed, model=model, limit=_MOST + 1)
+        units = its.units(closed=None if everything else closed, model=model, limit=_EVERY if as_json else _MOST + 1)
     if as_json:
         write(json_text(units_document(units)))
     else:
@@ -64,7 +65,7 @@ def find_units(text: str, *, as_json: bool, book: str | None) -> int:
     from usbwatch.show.unit_view import units_view
 
     with opened(book, must_exist=True) as its:
-        found = its.find(text, limit=_MOST + 1)
+        found = its.find(text, limit=_EVERY if as_json else _MOST + 1)
     units = [one.unit for one in found]
     if as_json:
         write(json_text(units_document(units)))
@@ -88,6 +89,7 @@ def show_unit(label: str, *, as_json: bool, book: str | None) -> int:
     """Show a unit's history, with every entry and amendment."""
     from usbwatch.cli.screen import page_width, show, write
     from usbwatch.cli.taking import local_time
+    from usbwatch.cli.unit.recorded import known_profile
     from usbwatch.show import json_text
     from usbwatch.show.unit_document import unit_document
     from usbwatch.show.unit_view import unit_view
@@ -98,19 +100,8 @@ def show_unit(label: str, *, as_json: bool, book: str | None) -> int:
     if as_json:
         write(json_text(unit_document(unit, told)))
     else:
-        show(unit_view(unit, told, _profile(told), page_width(), local_time))
+        show(unit_view(unit, told, known_profile(told), page_width(), local_time))
     return exits.WELL
-
-
-def _profile(told: Story) -> Profile | None:
-    """The unit's profile, for the names of its parts; None where it is not known any more."""
-    from usbwatch import profile as profiles
-    from usbwatch.errors import UsbwatchError
-
-    try:
-        return profiles.find(told.model) if told.model else None
-    except UsbwatchError:
-        return None
 
 
 @click.command(name="get", epilog=example("usbwatch unit get LB-0001 2 --output first.json"))

@@ -70,7 +70,7 @@ def _moment(_context: click.Context, _parameter: click.Parameter, value: str | N
         moment = datetime.fromisoformat(today + value.rjust(5, "0") if today else value).astimezone(UTC)
     except (ValueError, OverflowError, OSError):
         raise click.BadParameter(f"'{value}' is no time; write it as 2026-03-02 09:30.") from None
-    if moment > datetime.now(UTC) + _CLOCKS_DIFFER:
+    if moment > datetime.now(UTC) + (timedelta(minutes=1) if today else _CLOCKS_DIFFER):
         raise click.BadParameter(f"'{value}' has not come yet.")
     return moment.isoformat(timespec="seconds").replace("+00:00", "Z")
 

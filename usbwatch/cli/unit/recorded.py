@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from usbwatch.model import Capture, Experience, Look, Profile, Step
     from usbwatch.show import Localised, Seen
 
-__all__ = ["NONE_NEW", "profile_of", "seen_of", "weighed_story"]
+__all__ = ["NONE_NEW", "known_profile", "profile_of", "seen_of", "unseen_steps", "weighed_story"]
 
 
 NONE_NEW: Mapping[str, Saved] = MappingProxyType({})
@@ -29,8 +29,10 @@ def profile_of(told: Story, book: Book, named: str | None = None, new: Mapping[s
     from usbwatch.casebook import looks
     from usbwatch.errors import Refused
 
-    if named is not None or told.model:
-        return profiles.find(named or told.model)
+    if named is not None:
+        return profiles.find(named)
+    if told.model:
+        return _of_model(told)
     digest = next((one.capture for one in reversed(looks(told)) if one.capture), "")
     if not digest:
         raise Refused(
@@ -39,6 +41,41 @@ def profile_of(told: Story, book: Book, named: str | None = None, new: Mapping[s
             f"usbwatch unit amend {typed(told.label)} 1 --set model=NAME --reason known",
         )
     return _fitting(_capture(digest, book, new), told.label)
+
+
+def known_profile(told: Story) -> Profile | None:
+    """The profile of the unit's model; None where the model is not known, or has no profile here any more."""
+    from usbwatch import profile as profiles
+    from usbwatch.errors import UsbwatchError
+
+    try:
+        return profiles.find(told.model) if told.model else None
+    except UsbwatchError:
+        return None
+
+
+def _of_model(told: Story) -> Profile:
+    from usbwatch import profile as profiles
+    from usbwatch.errors import NoProfile, Refused
+
+    try:
+        return profiles.find(told.model)
+    except NoProfile:
+        raise Refused(
+            f"unit {told.label} is of model {told.model}, of which there is no profile here",
+            f"add it with usbwatch profile add, or say another model: usbwatch unit amend {typed(told.label)} 1 "
+            "--set model=NAME --reason …",
+        ) from None
+
+
+def unseen_steps(told: Story) -> tuple[Step, ...]:
+    """The steps of this visit that no capture was taken after."""
+    from itertools import takewhile
+
+    from usbwatch.casebook import looks, steps_since
+
+    later = takewhile(lambda look: not look.capture, reversed(looks(told)))
+    return (*(step for look in [*later][::-1] for step in look.steps), *steps_since(told))
 
 
 def _fitting(capture: Capture, label: str) -> Profile:
@@ -52,7 +89,7 @@ def _fitting(capture: Capture, label: str) -> Profile:
     if found is not None:
         return found
     say(
-        f"usbwatch: no profile fits {unit_name(capture.unit)}, so it is compared by function alone; say its model with: "
+        f"usbwatch: no profile fits {unit_name(capture.unit)}, so it is compared by function alone; say its model: "
         f"usbwatch unit amend {typed(label)} 1 --set model=NAME --reason known"
     )
     return profiles.find(GENERIC)
@@ -72,7 +109,6 @@ def weighed_story(
 
     Raises ``Refused`` where nothing was seen in it.
     """
-    from usbwatch.casebook import steps_since
     from usbwatch.cli.weighing import weighed
     from usbwatch.errors import Refused
 
@@ -82,7 +118,7 @@ def weighed_story(
             f"nothing was seen of unit {told.label} since it came in",
             f"capture it: usbwatch unit capture {typed(told.label)}",
         )
-    pending = bool(steps_since(told))
+    pending = bool(unseen_steps(told))
     return weighed(seen, profile, at_hand, insisted=insisted, experience=experience, label=told.label, pending=pending)
 
 
