@@ -16,6 +16,7 @@ from usbwatch.model.history import (
     Amended,
     Answered,
     Attached,
+    Baselined,
     Captured,
     Closed,
     Ending,
@@ -192,6 +193,35 @@ def test_what_is_told_to_have_happened_earlier_stands_earlier(book: Book) -> Non
     book.record(unit, [Noted(text="second")], When(now="2026-03-05T08:00:00Z"))
     book.record(unit, [Noted(text="first")], When(now="2026-03-06T08:00:00Z", at="2026-03-04T08:00:00Z"))
     assert [each.fact.text for each in book.story(unit).standings[1:]] == ["first", "second"]  # type: ignore[union-attr]
+
+
+def test_a_closing_and_a_baseline_come_after_what_they_rest_on(book: Book) -> None:
+    """What was seen at ten cannot have been kept as healthy at nine. A person tells the minute."""
+    unit = _opened(book)
+    digest = _captured(book, unit, _AFTER, When(now="2026-03-05T10:00:30Z"))
+    late = "2026-03-06T08:00:00Z"
+    for fact in (Closed(ending=Ending.REPAIRED), Baselined(capture=digest)):
+        for act in (book.record, book.draft):
+            with pytest.raises(Refused, match=r"before what was last done .*2026-03-05T10:00:30Z"):
+                act(unit, [fact], When(now=late, at="2026-03-05T09:59:59Z"))
+    book.record(unit, [Baselined(capture=digest)], When(now=late, at="2026-03-05T10:00:00Z"))
+    book.record(unit, [Noted(text="no ground for anything")], When(now=late, at="2026-03-05T12:00:00Z"))
+    with pytest.raises(Refused, match="or seen of it"):
+        book.record(unit, [Closed(ending=Ending.REPAIRED)], When(now=late, at="2026-03-05T09:00:00Z"))
+    book.record(unit, [Closed(ending=Ending.REPAIRED)], When(now=late, at="2026-03-05T10:01:00Z"))
+    assert book.unit(unit.label).ending is Ending.REPAIRED
+
+
+@pytest.mark.parametrize(
+    "fact",
+    [StepDone(step=Step(kind=StepKind.DRAIN, of="")), Answered(check="keys-answer", yes=True)],
+    ids=["step", "answer"],
+)
+def test_a_closing_comes_after_each_step_and_answer(fact: StepDone | Answered, book: Book) -> None:
+    unit = _opened(book)
+    book.record(unit, [fact], When(now="2026-03-05T10:00:00Z"))
+    with pytest.raises(Refused, match="before what was last done"):
+        book.record(unit, [Closed(ending=Ending.REPAIRED)], When(now="2026-03-06T08:00:00Z", at="2026-03-05T09:00:00Z"))
 
 
 def test_a_step_begins_a_new_state_and_answers_go_with_the_state_they_tell_of(book: Book) -> None:

@@ -17,13 +17,13 @@ import pytest
 import rfc8785
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.archives import MANIFEST, digest_of, everything_in, exported, stream_of
+from support.archives import MANIFEST, digest_of, everything_in, exported, refusal, stream_of, taken_in
 from support.fresh_book import fresh_book
 from support.make_casebook import fill
 
 from usbwatch.capture.saved import load_saved
 from usbwatch.casebook import Book, Paper, Story, When, open_book, paper_of
-from usbwatch.casebook.exchange import export_units, import_units
+from usbwatch.casebook.exchange import export_units
 from usbwatch.casebook.exchange.archive import PART_SIZE
 from usbwatch.errors import BadEntry, NoUnit, Refused, UnwritableOutput
 from usbwatch.model import Step, StepKind
@@ -81,7 +81,7 @@ def _told(book: Book, id_: str) -> Story:
 def test_what_comes_into_the_other_book_is_what_was_in_the_first(book: Book, other: Book, tmp_path: Path) -> None:
     """In both directions between the stores, and back: the same units, entries, numbers, captures and files."""
     fill(book)
-    result = import_units(other, str(exported(book, tmp_path / "a")))
+    result = taken_in(other, str(exported(book, tmp_path / "a")))
     assert (len(result.units), result.entries, result.documents) == (2, 10, 3)
     assert all(each.new and each.unit.label == each.label for each in result.units)
     for unit in book.units():
@@ -100,7 +100,7 @@ def test_what_comes_into_the_other_book_is_what_was_in_the_first(book: Book, oth
 
 def test_units_come_from_a_file_into_either_store(book: Book, other: Book, tmp_path: Path) -> None:
     fill(other)
-    import_units(book, str(exported(other, tmp_path / "a")))
+    taken_in(book, str(exported(other, tmp_path / "a")))
     assert exported(book, tmp_path / "b").read_bytes() == (tmp_path / "a").read_bytes()
     (unit,) = book.units(closed=False)
     book.record(unit, [Noted(text="goes on here")], _NOW)
@@ -110,9 +110,9 @@ def test_units_come_from_a_file_into_either_store(book: Book, other: Book, tmp_p
 def test_importing_again_adds_nothing_and_says_so(book: Book, other: Book, tmp_path: Path) -> None:
     fill(other)
     archive = str(exported(other, tmp_path / "a"))
-    import_units(book, archive)
+    taken_in(book, archive)
     before = everything_in(book)
-    again = import_units(book, archive)
+    again = taken_in(book, archive)
     assert (again.entries, again.documents) == (0, 0)
     assert [(each.new, each.entries) for each in again.units] == [(False, 0), (False, 0)]
     assert everything_in(book) == before
@@ -121,14 +121,14 @@ def test_importing_again_adds_nothing_and_says_so(book: Book, other: Book, tmp_p
 def test_importing_a_books_own_archive_adds_nothing(book: Book, tmp_path: Path) -> None:
     fill(book)
     before = everything_in(book)
-    assert import_units(book, str(exported(book, tmp_path / "a"))).entries == 0
+    assert taken_in(book, str(exported(book, tmp_path / "a"))).entries == 0
     assert everything_in(book) == before
 
 
 def test_only_what_the_units_speak_of_goes_along(book: Book, other: Book, tmp_path: Path) -> None:
     fill(book)
     (waiting,) = book.units(closed=False)
-    assert import_units(other, str(exported(book, tmp_path / "a", [waiting]))).documents == 0
+    assert taken_in(other, str(exported(book, tmp_path / "a", [waiting]))).documents == 0
     assert [unit.id for unit in other.units()] == [waiting.id]
 
 
@@ -139,19 +139,19 @@ def test_a_unit_that_is_not_in_the_book_cannot_be_exported(book: Book, other: Bo
 
 
 def test_an_empty_book_makes_an_archive_with_nothing_in_it(book: Book, other: Book, tmp_path: Path) -> None:
-    assert import_units(other, str(exported(book, tmp_path / "a"))).units == ()
+    assert taken_in(other, str(exported(book, tmp_path / "a"))).units == ()
 
 
 def test_what_two_benches_added_to_one_unit_is_in_both_books_afterwards(
     book: Book, other: Book, tmp_path: Path
 ) -> None:
     unit, _ = book.open_unit(Opened(label="LB-0001"), _NOW)
-    import_units(other, str(exported(book, tmp_path / "a")))
+    taken_in(other, str(exported(book, tmp_path / "a")))
     book.record(unit, [Noted(text="here")], When(now="2026-03-02T11:00:00Z"))
     other.record(unit, [Noted(text="there")], When(now="2026-03-02T10:00:00Z"))
-    (there,) = import_units(book, str(exported(other, tmp_path / "b"))).units
+    (there,) = taken_in(book, str(exported(other, tmp_path / "b"))).units
     assert (there.new, there.entries) == (False, 1)
-    import_units(other, str(exported(book, tmp_path / "c")))
+    taken_in(other, str(exported(book, tmp_path / "c")))
     assert [each.fact.text for each in book.story(unit).standings[1:]] == ["there", "here"]  # type: ignore[union-attr]
     assert _told(book, unit.id) == _told(other, unit.id)
     assert [entry.number for entry in book.entries(unit)] == [1, 2, 3]
@@ -163,13 +163,13 @@ def test_a_unit_closed_here_and_reopened_there_has_one_story_in_both_books(
 ) -> None:
     unit, _ = book.open_unit(Opened(label="LB-0001"), _NOW)
     book.record(unit, [Closed(ending=Ending.REPAIRED)], When(now="2026-03-02T10:00:00Z"))
-    import_units(other, str(exported(book, tmp_path / "a")))
+    taken_in(other, str(exported(book, tmp_path / "a")))
     same = When(now="2026-03-03T10:00:00Z")
     for bench in (book, other):
         bench.record(unit, [Reopened(), Answered(check="runs-on-battery", yes=bench is book)], same)
     other.record(unit, [Closed(ending=Ending.RETURNED)], same)
-    import_units(book, str(exported(other, tmp_path / "b")))
-    import_units(other, str(exported(book, tmp_path / "c")))
+    taken_in(book, str(exported(other, tmp_path / "b")))
+    taken_in(other, str(exported(book, tmp_path / "c")))
     assert _told(book, unit.id) == _told(other, unit.id)
     assert book.unit_by_id(unit.id).ending == other.unit_by_id(unit.id).ending
 
@@ -177,11 +177,47 @@ def test_a_unit_closed_here_and_reopened_there_has_one_story_in_both_books(
 def test_a_label_that_another_unit_has_gets_a_number_behind_it(book: Book, other: Book, tmp_path: Path) -> None:
     own, _ = book.open_unit(Opened(label="LB-0001"), _NOW)
     foreign, _ = other.open_unit(Opened(label="lb-0001"), _NOW)
-    (result,) = import_units(book, str(exported(other, tmp_path / "a"))).units
+    (result,) = taken_in(book, str(exported(other, tmp_path / "a"))).units
     assert (result.label, result.unit.label, result.unit.id) == ("lb-0001", "lb-0001 (2)", foreign.id)
     assert book.unit("LB-0001") == own
-    assert import_units(book, str(tmp_path / "a")).entries == 0
+    assert taken_in(book, str(tmp_path / "a")).entries == 0
     assert book.unit("lb-0001 (2)").id == foreign.id
+
+
+def test_what_is_said_of_a_unit_names_it_as_this_book_does(book: Book, other: Book, tmp_path: Path) -> None:
+    """Under its own label a hint would lead to another unit."""
+    book.open_unit(Opened(label="LB-1"), _NOW)
+    foreign, _ = other.open_unit(Opened(label="LB-1"), _NOW)
+    other.record(foreign, [Closed(ending=Ending.REPAIRED)], _NOW)
+    (result,) = taken_in(book, str(exported(other, tmp_path / "a"))).units
+    told = book.story(result.unit)
+    assert (told.label, told.opened.label, other.story(foreign).label) == ("LB-1 (2)", "LB-1", "LB-1")
+    assert told == other.story(foreign), "what a book calls a unit is no part of its story"
+    facts: dict[Recorded, str] = {
+        StepDone(step=Step(kind=StepKind.DRAIN, of="")): r"unit LB-1 \(2\) is closed .*unit reopen 'LB-1 \(2\)'",
+        Opened(label="LB-1"): r"unit LB-1 \(2\) is in the book already",
+        Amended(entry="f" * 32, reason="x"): r"unit LB-1 \(2\) has no such entry",
+    }
+    for fact, words in facts.items():
+        for act in (book.record, book.draft):
+            with pytest.raises(Refused, match=words):
+                act(result.unit, [fact], _NOW)
+    assert book.draft(result.unit, [Noted(text="x")], _NOW).label == "LB-1 (2)"
+    opening = told.standings[0].entry.id
+    renamed = Amended(entry=opening, reason="x", instead=Opened(label="LB-7"))
+    assert book.draft(result.unit, [renamed], _NOW).label == "LB-7"
+
+
+@pytest.mark.parametrize("which", ["at", "recorded_at"])
+def test_an_entry_of_a_time_that_is_yet_to_come_is_refused(which: str, book: Book, other: Book, tmp_path: Path) -> None:
+    """All that is recorded later would be put behind it. The clocks of two benches may differ by a day."""
+    unit, _ = other.open_unit(Opened(label="LB-0001"), _NOW)
+    late = When(now="2026-03-04T09:20:00Z", **({"at": _NOW.now} if which == "recorded_at" else {}))
+    other.record(unit, [Noted(text="x")], late)
+    archive = exported(other, tmp_path / "a")
+    assert "yet to come (2026-03-04T09:20:00Z)" in refusal(book, archive, now="2026-03-03T09:19:59Z")
+    assert taken_in(book, str(archive), now="2026-03-03T09:20:00Z").entries == 2
+    assert taken_in(book, str(archive), now="2026-03-01T00:00:00Z").entries == 0, "what is here already does no harm"
 
 
 def test_what_is_recorded_after_an_import_stands_after_all_that_came_with_it(
@@ -191,7 +227,7 @@ def test_what_is_recorded_after_an_import_stands_after_all_that_came_with_it(
     unit, _ = other.open_unit(Opened(label="LB-0001"), When(now="2026-03-05T10:00:00Z"))
     (step,) = other.record(unit, [StepDone(step=Step(kind=StepKind.DRAIN, of=""))], When(now="2026-03-05T10:00:00Z"))
     other.record(unit, [Amended(entry=step.id, reason="another unit")], When(now="2026-03-05T10:00:05Z"))
-    import_units(book, str(exported(other, tmp_path / "a")))
+    taken_in(book, str(exported(other, tmp_path / "a")))
     late = Amended(entry=step.id, reason="it was this one", instead=step.fact)
     book.record(unit, [Noted(text="last"), late], When(now="2026-03-01T10:00:00Z"))
     told = book.story(unit)
@@ -203,7 +239,7 @@ def test_a_terminals_commands_in_a_note_come_through_as_they_are(book: Book, oth
     """Nothing is lost on the way; what is shown goes through ``safe``."""
     text = "smells\x1b[2J of \u202ecoffee\x00\n"
     unit, _ = book.open_unit(Opened(label="LB-0001"), _NOW, [Noted(text=text)])
-    import_units(other, str(exported(book, tmp_path / "a")))
+    taken_in(other, str(exported(book, tmp_path / "a")))
     assert other.entries(unit)[1].fact == Noted(text=text)
 
 
@@ -219,7 +255,7 @@ def test_a_file_that_packs_too_well_is_taken_as_it_is(book: Book, other: Book, t
         assert sizes[:2] == [PART_SIZE, PART_SIZE]
         assert len(sizes) == 4
         assert all(info.file_size <= 200 * info.compress_size for info in file.infolist())
-    import_units(other, str(archive))
+    taken_in(other, str(archive))
     assert other.content(fact.file) == dump.content
 
 
@@ -231,7 +267,7 @@ def test_a_photo_which_cannot_be_packed_is_taken_as_it_is(book: Book, other: Boo
     book.open_unit(Opened(label="LB-0001"), _NOW, [fact], [photo])
     with zipfile.ZipFile(exported(book, tmp_path / "a")) as file:
         assert [info.compress_type for info in file.infolist()] == [zipfile.ZIP_STORED, zipfile.ZIP_STORED]
-    import_units(other, str(tmp_path / "a"))
+    taken_in(other, str(tmp_path / "a"))
     assert other.content(fact.file) == photo.content
 
 
@@ -272,7 +308,7 @@ def _do(bench: Book, id_: str, kind: str, second: int) -> tuple[Entry, ...]:
 
 
 def _send(sender: Book, receiver: Book, path: Path) -> None:
-    import_units(receiver, str(exported(sender, path)))
+    taken_in(receiver, str(exported(sender, path)))
 
 
 @settings(max_examples=40, deadline=None)
@@ -357,7 +393,7 @@ def test_several_programs_that_import_one_archive_at_once_add_it_once(
     def work() -> None:
         mine = open_book(address)
         ready.wait()
-        added.append(import_units(mine, archive).entries)
+        added.append(taken_in(mine, archive).entries)
         mine.close()
 
     workers = [threading.Thread(target=work) for _ in range(4)]
@@ -371,8 +407,12 @@ def test_several_programs_that_import_one_archive_at_once_add_it_once(
 
 def test_nothing_is_recorded_that_could_not_be_read_back(book: Book) -> None:
     unit, _ = book.open_unit(Opened(label="LB-0001"), _NOW)
-    for fact in (Noted(text="x" * 300_000), Closed(ending=Ending.REPAIRED, brought=10**17)):
-        with pytest.raises(Refused, match="attach it as a file"):
+    facts: dict[str, Recorded] = {
+        "attach it as a file": Noted(text="x" * 300_000),
+        "a sum": Closed(ending=Ending.REPAIRED, brought=10**17),
+    }
+    for why, fact in facts.items():
+        with pytest.raises(Refused, match=why):
             book.record(unit, [fact], _NOW)
     assert len(book.entries(unit)) == 1
 
@@ -454,5 +494,5 @@ def test_an_export_that_breaks_off_leaves_what_was_there(book: Book, tmp_path: P
     assert target.read_bytes() == b"kept"
     with writing_file(str(target), force=True) as file:
         export_units(book, None, file, "2026-03-04T08:00:00Z")
-    assert import_units(book, str(target)).entries == 0
+    assert taken_in(book, str(target)).entries == 0
     assert sorted(path.suffix for path in tmp_path.iterdir() if path.suffix == ".part") == []

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.archives import taken_in
 from support.make_casebook import FOLDER, LABELS, fill
 
 from usbwatch.capture.saved import load_saved, saved_of
@@ -124,14 +125,14 @@ def test_a_book_of_schema_1_finds_what_its_captures_and_steps_have(tmp_path: Pat
 
 
 def test_a_unit_that_came_in_an_archive_is_found_by_its_serials(book: Book, tmp_path: Path) -> None:
-    from usbwatch.casebook.exchange import export_units, import_units
+    from usbwatch.casebook.exchange import export_units
 
     other = open_book(str(tmp_path / "other.sqlite"))
     fill(other)
     with (tmp_path / "units.zip").open("w+b") as file:
         export_units(other, None, file, "2026-03-04T08:00:00Z")
     other.close()
-    import_units(book, str(tmp_path / "units.zip"))
+    taken_in(book, str(tmp_path / "units.zip"))
     assert [each[:2] for each in _labels(book, "LG-0001-DEMO")] == [(LABELS[0], "serial")]
     assert _labels(book, "LG-N001-DEMO") == [(LABELS[0], "serial", "disk")]
 

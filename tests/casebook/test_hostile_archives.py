@@ -29,6 +29,7 @@ from support.archives import (
     plain_member,
     refusal,
     stream_of,
+    taken_in,
     unit_block,
     whole,
     zipped,
@@ -36,7 +37,6 @@ from support.archives import (
 from support.make_casebook import fill
 
 from usbwatch.casebook import Book, open_book
-from usbwatch.casebook.exchange import import_units
 from usbwatch.errors import BadArchive
 
 _MIB = 1024 * 1024
@@ -46,7 +46,7 @@ _DEFLATED, _STORED = zipfile.ZIP_DEFLATED, zipfile.ZIP_STORED
 def test_an_archive_made_by_hand_from_the_formats_page_is_taken_in(book: Book, tmp_path: Path) -> None:
     """Without this one, the refusals below would say nothing."""
     (tmp_path / "a").write_bytes(GOOD)
-    (result,) = import_units(book, str(tmp_path / "a")).units
+    (result,) = taken_in(book, str(tmp_path / "a")).units
     assert (result.unit.id, result.unit.label, result.entries) == (UNIT, "LB-0007", 1)
     assert stream_of(exported(book, tmp_path / "b")) == STREAM
 
@@ -212,7 +212,7 @@ def test_a_casebook_a_capture_and_a_folder_are_no_archives(here: Book, tmp_path:
         assert "is no regular file" in refusal(here, tmp_path / "pipe")
     assert "cannot be read" in refusal(here, tmp_path / "none")
     with pytest.raises(BadArchive, match="has a name that no file can have"):
-        import_units(here, str(tmp_path / "\0"))
+        taken_in(here, str(tmp_path / "\0"))
 
 
 # Bombs
@@ -259,7 +259,7 @@ def test_the_raw_writer_of_these_tests_writes_what_is_taken_in(here: Book, tmp_p
     packed = packer.compress(STREAM) + packer.flush()
     part = _raw_member(PART.encode(), packed, zlib.crc32(STREAM), len(STREAM), 0)
     (tmp_path / "a").write_bytes(_around(part, manifest(STREAM)))
-    assert import_units(here, str(tmp_path / "a")).entries == 1
+    assert taken_in(here, str(tmp_path / "a")).entries == 1
 
 
 def test_a_bomb_that_says_how_large_it_is_is_refused_unread(here: Book, tmp_path: Path) -> None:

@@ -27,6 +27,7 @@ from support.archives import (
     refusal,
     stored,
     stream_of,
+    taken_in,
     unit_block,
     whole,
 )
@@ -36,7 +37,7 @@ from support.make_casebook import fill
 from usbwatch.capture.document import Json
 from usbwatch.capture.saved import load_saved
 from usbwatch.casebook import Book, When, open_book
-from usbwatch.casebook.exchange import Imported, import_units
+from usbwatch.casebook.exchange import Imported
 from usbwatch.errors import BadArchive
 from usbwatch.model.history import Noted, Opened
 
@@ -85,6 +86,12 @@ def _labelled(label: str, **other: object) -> bytes:
 _OTHER_UNIT = "b" * 32
 _LATER_UNIT = unit_block([entry(1, {"kind": "open", "label": "A"}, unit=_OTHER_UNIT)], unit=_OTHER_UNIT)
 _NOTE = {"kind": "note", "text": "x"}
+
+
+def _closed(**more: object) -> dict[str, Any]:
+    return {"kind": "close", "ending": "repaired", **more}
+
+
 _NESTED = b"[" * 90_000
 _BLOCKS: dict[str, tuple[bytes, str]] = {
     "nothing but text": (b"dear colleague\n", "where a unit should begin"),
@@ -124,6 +131,27 @@ _BLOCKS: dict[str, tuple[bytes, str]] = {
         "can be printed",
     ),
     "a model with a NUL": (_labelled("A", model="a\0b"), "id of a profile"),
+    "a model that is a path": (_labelled("A", model="../../x"), "id of a profile"),
+    "a model that is a file": (_labelled("A", model="x.toml"), "id of a profile"),
+    "a model amended to be a file": (
+        _with(_amended(2, 1, instead={"kind": "open", "label": "A", "model": "x.toml"})),
+        "id of a profile",
+    ),
+    "closed as a model that is a path": (_with(entry(2, _closed(model="/x"))), "no id of a profile"),
+    "closed as a very long model": (_with(entry(2, _closed(model="x" * 9000))), "no id of a profile"),
+    "a very long cause": (
+        _with(entry(2, _closed(cause_known=True, causes=[{"site": "x" * 201}]))),
+        "more than 200 characters",
+    ),
+    "a cost beyond any": (_with(entry(2, {**_NOTE, "cost": 2**53 - 1})), "a sum that is not from 0"),
+    "a negative cost": (_with(entry(2, {**_NOTE, "cost": -1})), "a sum that is not from 0"),
+    "negative minutes": (_with(entry(2, {**_NOTE, "minutes": -1})), "minutes that are not from 0"),
+    "a negative price": (_with(entry(2, _closed(brought=-1))), "a sum that is not from 0"),
+    "a cost amended to be negative": (
+        _with(entry(2, _NOTE), _amended(3, 2, instead={**_NOTE, "cost": -1})),
+        "a sum that is not from 0",
+    ),
+    "an entry from the future": (_with(entry(2, _NOTE, at="2999-01-01T00:00:00Z")), "yet to come"),
     "a document less": (_with(_attached(2)), "ends in the middle"),
     "a document more": (unit_block([OPENED], [(_about(_PHOTO), _PHOTO)]), "where a unit should begin"),
     "another document": (_with_photo(_about(b"other"), b"other"), "where document .* should begin"),
@@ -177,7 +205,7 @@ def test_what_is_refused_on_a_file_is_refused_on_a_server(book: Book, tmp_path: 
 
 def test_an_entry_that_the_book_has_otherwise_or_elsewhere_is_refused(book: Book, tmp_path: Path) -> None:
     (tmp_path / "good").write_bytes(whole(unit_block([OPENED, entry(2, _NOTE)]), entries=2))
-    import_units(book, str(tmp_path / "good"))
+    taken_in(book, str(tmp_path / "good"))
     changed = unit_block([OPENED, entry(2, {"kind": "note", "text": "changed"})])
     said = refusal(book, tmp_path / "a", whole(changed, entries=2))
     assert "holds entry 00000000000000000000000000000002" in said
@@ -229,7 +257,7 @@ def _import_while(book: Book, path: Path, meanwhile: Callable[[], None]) -> Impo
     first = book.store
     book.store = _MeanwhileStore(book, meanwhile)
     try:
-        return import_units(book, str(path))
+        return taken_in(book, str(path))
     finally:
         book.store = first
 
@@ -268,7 +296,7 @@ def test_a_book_that_changed_while_an_archive_was_checked_is_looked_at_again(
     path.write_bytes(whole(unit_block([OPENED, entry(2, _NOTE)]), entries=2))
     other.write_bytes(GOOD)
     colleague = open_book(address)
-    result = _import_while(book, path, lambda: _done(import_units(colleague, str(other))))
+    result = _import_while(book, path, lambda: _done(taken_in(colleague, str(other))))
     colleague.close()
     assert (result.entries, result.units[0].new) == (1, False)
 
@@ -295,7 +323,7 @@ def _same_or_refused(path: Path, content: bytes, stream: bytes) -> None:
     path.write_bytes(content)
     empty = fresh_book()
     try:
-        import_units(empty, str(path))
+        taken_in(empty, str(path))
     except BadArchive:
         assert everything_in(empty) == []
     else:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import sqlite3
 from pathlib import Path
@@ -51,6 +52,20 @@ def test_a_copy_of_the_earlier_book_is_kept_beside_it(stored: Path, tmp_path: Pa
         assert copy.execute("PRAGMA user_version").fetchone() == (version,)
         assert copy.execute("SELECT count(*) FROM entry").fetchone() == (10,)
     copy.close()
+
+
+def test_a_copy_leaves_what_other_programs_write_and_files_that_only_look_so(tmp_path: Path) -> None:
+    book = tmp_path / "book.sqlite"
+    shutil.copy(_STORED[0], book)
+    began = f"{book}.schema-1"
+    left = [f"{began}.1.part", f"{began}.1.part-wal"]
+    stay = [f"{began}.2.part", f"{began}.2.part-journal", f"{began}.partner", f"{began}.1.part.keep", f"{began}.x.part"]
+    for name in (*left, *stay):
+        Path(name).write_bytes(b"x")
+    for name in (*left, *stay[2:]):
+        os.utime(name, (0, 0))
+    open_book(str(book)).close()
+    assert sorted(map(str, tmp_path.iterdir())) == sorted([str(book), began, *stay])
 
 
 def test_the_file_says_what_it_is(tmp_path: Path) -> None:

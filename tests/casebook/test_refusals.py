@@ -290,6 +290,20 @@ def test_a_role_without_rights_is_told(durable: str) -> None:
     book.close()
 
 
+def test_what_a_server_refuses_for_another_reason_is_not_called_unreachable(durable: str) -> None:
+    """A text that is too long for an index: 54000, program limit exceeded (PostgreSQL manual, appendix A)."""
+    book = open_book(durable)
+    if not book.units():
+        book.open_unit(Opened(label="LB-0001"), _NOW)
+    ((key,),) = book.store.rows("SELECT key FROM unit LIMIT 1")
+    long = "".join(chr(0x4E00 + (number * number * 7919) % 20_000) for number in range(9000))  # hardly compresses
+    insert = "INSERT INTO serial (folded, unit, part, shown) VALUES (?, ?, ?, ?)"
+    said = _sentence("cannot be used (index row", lambda: book.store.do(insert, long, key, "unit", "x"))
+    assert "reached" not in said
+    assert _noted(book) > 1, "it has not gone"
+    book.close()
+
+
 def test_a_unit_that_another_program_holds_is_waited_for_and_then_told(durable: str) -> None:
     book, other = open_book(durable), open_book(durable)
     if not book.units():

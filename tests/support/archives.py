@@ -13,7 +13,7 @@ import pytest
 import rfc8785
 
 from usbwatch.casebook import Book
-from usbwatch.casebook.exchange import export_units, import_units
+from usbwatch.casebook.exchange import Imported, export_units, import_units
 from usbwatch.errors import BadArchive
 from usbwatch.model.history import Unit
 
@@ -37,12 +37,15 @@ __all__ = [
     "refusal",
     "stored",
     "stream_of",
+    "taken_in",
     "unit_block",
     "whole",
     "zipped",
 ]
 
 MADE_AT = "2026-03-04T08:00:00Z"
+TAKEN_IN_AT = "2026-04-01T08:00:00Z"
+"""Later than anything that is recorded in these tests."""
 MANIFEST = "usbwatch-units.json"
 PART = "units-00001"
 UNIT = "a" * 32
@@ -55,6 +58,11 @@ def exported(book: Book, target: Path, units: Iterable[Unit] | None = None) -> P
     with target.open("w+b") as file:
         export_units(book, units, file, MADE_AT)
     return target
+
+
+def taken_in(book: Book, source: str, now: str = TAKEN_IN_AT) -> Imported:
+    """What an import of an archive adds to a book, at a time when all that it holds is past."""
+    return import_units(book, source, now=now)
 
 
 def everything_in(book: Book) -> list[tuple[Any, ...]]:
@@ -160,13 +168,13 @@ STREAM = unit_block()
 GOOD = whole(STREAM)
 
 
-def refusal(book: Book, path: Path, content: bytes | None = None) -> str:
+def refusal(book: Book, path: Path, content: bytes | None = None, now: str = TAKEN_IN_AT) -> str:
     """The sentence with which an archive is refused; nothing is written."""
     if content is not None:
         path.write_bytes(content)
     before = everything_in(book)
     with pytest.raises(BadArchive) as caught:
-        import_units(book, str(path))
+        taken_in(book, str(path), now)
     assert everything_in(book) == before
     sentence = str(caught.value)
     assert sentence.startswith(f"archive {path}: ")

@@ -21,6 +21,7 @@ from usbwatch.casebook.rows import UNIT, escaped_like, unit_of
 from usbwatch.casebook.rules import (
     checked_label,
     folded,
+    refuse_beyond,
     refuse_opening,
     refuse_out_of_place,
     refuse_out_of_time,
@@ -100,7 +101,7 @@ class Book:
             self.store.do(
                 "INSERT INTO unit (id, label, folded, model, opened_at, changed_at, entries)"
                 " VALUES (?, ?, ?, ?, ?, ?, 0) ON CONFLICT (folded) DO NOTHING",
-                *(id_, opened.label, folded(opened.label), storable(opened.model), when.at or when.now, when.now),
+                *(id_, opened.label, folded(opened.label), opened.model, when.at or when.now, when.now),
             )
             if not self.store.rows("SELECT 1 FROM unit WHERE id = ?", id_):
                 raise Refused(
@@ -127,18 +128,20 @@ class Book:
 
     def draft(self, unit: Unit, facts: Sequence[Recorded], when: When) -> Story:
         """What the unit's entries would come to with these facts. Raises ``Refused`` as recording them would."""
-        entries = list(self.entries(unit))
+        label, entries = self._label_and_entries(unit)
+        before = story(entries)
         for fact in facts:
-            entries.append(_next_entry(unit.id, entries, fact, when))
-        return story(entries)
+            entries.append(_next_entry(unit.id, entries, fact, when, label))
+        told = story(entries)
+        return replace(told, here=label) if told.opened.label == before.opened.label else told
 
     def _add(self, id_: str, facts: Sequence[Recorded], when: When, papers: Sequence[Paper]) -> tuple[Entry, ...]:
         """The same within a transaction; the unit's row is held until its end."""
-        ((key,),) = self.store.rows("SELECT key FROM unit WHERE id = ?{for_update}", id_)
+        ((key, label),) = self.store.rows("SELECT key, label FROM unit WHERE id = ?{for_update}", id_)
         entries = list(self.entries_by_key(key))
         documents = self._papers_kept(key, papers)
         for fact in facts:
-            entry = _readable(_next_entry(id_, entries, fact, when))
+            entry = _readable(_next_entry(id_, entries, fact, when, label))
             self.put(key, entry, documents)
             entries.append(entry)
         self.renew(key, entries)
@@ -184,7 +187,7 @@ class Book:
         label = self._free_label(key, told.label)
         self.store.do(
             "UPDATE unit SET label = ?, folded = ?, model = ?, ending = ?, changed_at = ?, entries = ? WHERE key = ?",
-            *(label, folded(label), storable(told.model), told.ending.value if told.ending else None),
+            *(label, folded(label), told.model, told.ending.value if told.ending else None),
             *(max(entry.recorded_at for entry in entries), len(entries), key),
         )
         if any(isinstance(entry.fact, Closed) for entry in entries):
@@ -267,8 +270,12 @@ class Book:
 
     def entries(self, unit: Unit) -> tuple[Entry, ...]:
         """All entries of a unit, by number."""
-        ((key,),) = self.store.rows("SELECT key FROM unit WHERE id = ?", unit.id)
-        return self.entries_by_key(key)
+        return tuple(self._label_and_entries(unit)[1])
+
+    def _label_and_entries(self, unit: Unit) -> tuple[str, list[Entry]]:
+        """What this book calls the unit by now, and its entries by number."""
+        ((key, label),) = self.store.rows("SELECT key, label FROM unit WHERE id = ?", unit.id)
+        return label, list(self.entries_by_key(key))
 
     def entries_by_key(self, key: int) -> tuple[Entry, ...]:
         """The same by the unit's key in the store."""
@@ -276,8 +283,9 @@ class Book:
         return tuple(entry_of(bytes(body), number) for number, body in rows)
 
     def story(self, unit: Unit) -> Story:
-        """What the unit's entries come to."""
-        return story(self.entries(unit))
+        """What the unit's entries come to, under the label by which this book knows the unit."""
+        label, entries = self._label_and_entries(unit)
+        return replace(story(entries), here=label)
 
     def saved_capture(self, digest: str) -> Saved:
         """A capture of the book with its document. Raises ``BadBook`` where it is not there or damaged."""
@@ -291,11 +299,12 @@ class Book:
             raise BadBook(self.name, f"has no document {digest}", "import the unit again from its archive") from None
 
 
-def _next_entry(unit: str, before: Sequence[Entry], fact: Recorded, when: When) -> Entry:
-    """The next entry of a unit. Raises ``Refused`` for what has no place in its history."""
+def _next_entry(unit: str, before: Sequence[Entry], fact: Recorded, when: When, label: str = "") -> Entry:
+    """The next entry of a unit of this label. Raises ``Refused`` for what has no place in its history."""
+    refuse_beyond(fact)
     entry = _entry(unit, before, fact, when)
     if before:
-        told = story(before)
+        told = replace(story(before), here=label)
         refuse_out_of_place(fact, told)
         refuse_out_of_time(entry, told)
     return entry

@@ -50,14 +50,20 @@ def experience(store: Store, model: str) -> Experience:
 
     Raises ``BadBook`` where a list of sites is damaged.
     """
-    cases = 0
+    cases, own = 0, 0
     exposed: Counter[str] = Counter()
-    for document, count in store.rows(
-        "SELECT sites, count(*) FROM outcome WHERE sites IS NOT NULL AND model <> ? GROUP BY sites", model
+    exposed_here: Counter[str] = Counter()
+    for document, is_own, count in store.rows(
+        "SELECT sites, model = ?, count(*) FROM outcome WHERE sites IS NOT NULL GROUP BY 1, 2", model
     ):
-        cases += count
-        for site_class, sites in Counter(_sites(store, document).values()).items():
-            exposed[site_class] += sites * count
+        classes = _sites(store, document)
+        if is_own:
+            own += count
+            exposed_here.update(dict.fromkeys(classes, count))
+        else:
+            cases += count
+            for site_class, sites in Counter(classes.values()).items():
+                exposed[site_class] += sites * count
     failed: dict[str, int] = dict(
         store.rows(
             "SELECT cause.site_class, count(*) FROM cause JOIN outcome"
@@ -69,8 +75,9 @@ def experience(store: Store, model: str) -> Experience:
     return Experience(
         cases=cases,
         classes={name: Tally(failed=failed.get(name, 0), exposed=number) for name, number in exposed.items()},
-        own=_known(store, model),
+        own=own,
         sites=dict(_causes(store, model)),
+        exposed=dict(exposed_here) if own else None,
     )
 
 

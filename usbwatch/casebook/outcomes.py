@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
+from usbwatch.casebook.bounds import is_model, minutes, money
 from usbwatch.casebook.packing import raw_digest
 from usbwatch.casebook.rules import storable
 from usbwatch.casebook.store import Store
 from usbwatch.casebook.story import Story
 from usbwatch.model.history import Closed, Noted, Opened, Recorded, Reopened, StepDone
 
-__all__ = ["Sums", "Visit", "put_outcomes", "sites_of", "visits"]
+__all__ = ["Sums", "Visit", "model_of", "put_outcomes", "sites_of", "visits"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,10 +27,14 @@ class Sums:
     def with_fact(self, fact: Recorded | None) -> Sums:
         """The same with what one more fact took."""
         if isinstance(fact, (Opened, Reopened)):
-            return replace(self, spent=self.spent + (fact.intake.paid or 0))
+            return self.and_also(Sums(spent=money(fact.intake.paid) or 0))
         if isinstance(fact, (StepDone, Noted)):
-            return Sums(spent=self.spent + (fact.cost or 0), minutes=self.minutes + (fact.minutes or 0))
+            return self.and_also(Sums(spent=money(fact.cost) or 0, minutes=minutes(fact.minutes) or 0))
         return self
+
+    def and_also(self, more: Sums) -> Sums:
+        """Both together."""
+        return Sums(spent=self.spent + more.spent, minutes=self.minutes + more.minutes)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,14 +49,22 @@ class Visit:
 
 
 def visits(told: Story) -> tuple[Visit, ...]:
-    """All visits of a unit, oldest first; what was noted after a closing counts for the next one."""
+    """All visits of a unit, oldest first; what was noted after a closing counts for the next one.
+
+    Where two benches closed the unit, and it did not come back between, that
+    is one visit: the later closing holds, and all that was spent until then.
+    """
     found: list[Visit] = []
-    sums = Sums()
+    sums, on_the_bench = Sums(), True
     for each in told.standings:
         sums = sums.with_fact(each.fact)
-        if isinstance(each.fact, Closed):
+        if isinstance(each.fact, Reopened):
+            on_the_bench = True
+        elif isinstance(each.fact, Closed):
+            if not on_the_bench:
+                sums = found.pop().sums.and_also(sums)
             found.append(Visit(sums=sums, closed=each.fact, number=each.entry.number))
-            sums = Sums()
+            sums, on_the_bench = Sums(), False
     return (*found, *([Visit(sums=sums)] if told.ending is None or sums != Sums() else []))
 
 
@@ -71,15 +84,24 @@ def put_outcomes(store: Store, key: int, told: Story) -> None:
     store.do("DELETE FROM outcome WHERE unit = ?", key)
     for visit in visits(told):
         if visit.closed is not None:
-            _put(store, key, visit.closed, visit)
+            _put(store, key, visit.closed, visit, told.model)
 
 
-def _put(store: Store, key: int, closed: Closed, visit: Visit) -> None:
+def model_of(closed: Closed, model: str) -> str:
+    """The model that a closing counts for; ``model`` is the unit's, as it is known by now.
+
+    Causes are told in a model's own words, and stay with it; without any, what is known by now holds.
+    """
+    own = closed.model if is_model(closed.model) else ""
+    return own if own and closed.cause_known and closed.sites else model or own
+
+
+def _put(store: Store, key: int, closed: Closed, visit: Visit, model: str) -> None:
     store.do(
         "INSERT INTO outcome (unit, number, model, ending, sites, brought, spent, minutes)"
         " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-        *(key, visit.number, storable(closed.model), closed.ending.value, _sites(store, closed)),
-        *(closed.brought, visit.sums.spent, visit.sums.minutes),
+        *(key, visit.number, model_of(closed, model), closed.ending.value, _sites(store, closed)),
+        *(money(closed.brought), visit.sums.spent, visit.sums.minutes),
     )
     for site, site_class in _causes(closed):
         store.do(

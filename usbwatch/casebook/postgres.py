@@ -127,9 +127,14 @@ class PostgresStore:
         except psycopg.Error as error:
             problem, remedy = _OF_A_SERVER.get(error.sqlstate or "", ("", ""))
             said = " ".join(str(error).split()) or type(error).__name__
-            if isinstance(error, psycopg.OperationalError) and not problem:
+            if isinstance(error, psycopg.OperationalError) and not problem and _is_gone(error.sqlstate):
                 problem, remedy = "cannot be reached or has gone", "check its address, and that the server runs"
             raise BadBook(self.name, f"{problem or 'cannot be used'} ({said})", remedy or "look after it") from error
+
+
+def _is_gone(sqlstate: str | None) -> bool:
+    """Whether the connection failed: SQLSTATE classes 08 and 57 (an operator's doing), or the client's own error."""
+    return sqlstate is None or sqlstate[:2] in {"08", "57"}
 
 
 def _postgres(statement: str) -> bytes:

@@ -2,16 +2,31 @@
 
 from __future__ import annotations
 
+from usbwatch.casebook.bounds import LONGEST_MODEL, beyond, is_model
 from usbwatch.casebook.entries import kind_of
 from usbwatch.casebook.story import Story
 from usbwatch.errors import Refused
-from usbwatch.model.history import Amended, Attached, Closed, Entry, Noted, Opened, Recorded, Reopened
+from usbwatch.model.history import (
+    Amended,
+    Answered,
+    Attached,
+    Baselined,
+    Captured,
+    Closed,
+    Entry,
+    Noted,
+    Opened,
+    Recorded,
+    Reopened,
+    StepDone,
+)
 from usbwatch.safe import safe, typed
 
 __all__ = [
     "LONGEST_LABEL",
     "checked_label",
     "folded",
+    "refuse_beyond",
     "refuse_opening",
     "refuse_out_of_place",
     "refuse_out_of_time",
@@ -20,7 +35,6 @@ __all__ = [
 ]
 
 LONGEST_LABEL = 60
-_LONGEST_MODEL = 200
 
 
 def folded(label: str) -> str:
@@ -55,14 +69,21 @@ def checked_label(label: str) -> str:
 
 
 def refuse_opening(opened: Opened) -> None:
-    """Raise ``Refused`` for a label, or an id of a profile, that cannot be shown or typed."""
+    """Raise ``Refused`` for a label that cannot be shown or typed, and for a model that is no id of a profile."""
     checked_label(opened.label)
-    if len(opened.model) > _LONGEST_MODEL or not opened.model.isprintable():
+    if opened.model and not is_model(opened.model):
         raise Refused(
-            f"the id of a profile has up to {_LONGEST_MODEL} characters that can be printed, "
-            f"and '{opened.model}' does not",
+            f"the id of a profile is lower-case words, joined by hyphens, of at most {LONGEST_MODEL} characters, "
+            f"and '{opened.model}' is not",
             "name a profile that usbwatch profile list shows",
         )
+
+
+def refuse_beyond(fact: Recorded) -> None:
+    """Raise ``Refused`` for a sum, a time or a text that is beyond any (``usbwatch.casebook.bounds``)."""
+    problem = beyond(fact)
+    if problem:
+        raise Refused(f"what is to be recorded {problem}", "give another value")
 
 
 def refuse_out_of_place(fact: Recorded, told: Story) -> None:
@@ -88,7 +109,8 @@ def refuse_out_of_time(entry: Entry, told: Story) -> None:
     """Raise ``Refused`` for an entry whose time would take away its sense.
 
     What is told to have happened before the unit came in belongs to no visit;
-    a closing or a return counts after the last one before it.
+    a closing or a return counts after the last one before it. A closing and a
+    baseline rest on what was done and seen in the visit, and come after it.
     """
     if isinstance(entry.fact, Amended):
         return
@@ -98,6 +120,18 @@ def refuse_out_of_time(entry: Entry, told: Story) -> None:
         done = "came in" if last == _opened_at(told) else "was last closed or reopened"
         raise Refused(
             f"{entry.at} is before unit {told.label} {done} ({last})", "leave --at away, or give a later time"
+        )
+    if isinstance(entry.fact, (Closed, Baselined)):
+        _refuse_before_its_grounds(entry, told)
+
+
+def _refuse_before_its_grounds(entry: Entry, told: Story) -> None:
+    grounds = (StepDone, Captured, Answered, Baselined)
+    last = max((each.entry.at for each in told.visit if isinstance(each.fact, grounds)), default="")
+    if entry.at[:16] < last[:16]:
+        raise Refused(
+            f"{entry.at} is before what was last done to unit {told.label}, or seen of it ({last})",
+            "leave --at away, or give a later time",
         )
 
 

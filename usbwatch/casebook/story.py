@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
+from usbwatch.casebook.bounds import is_model
 from usbwatch.model.findings import Answer
 from usbwatch.model.history import (
     Amended,
@@ -44,16 +45,21 @@ class Story:
     opened: Opened
     ending: Ending | None
     """None while the unit is on the bench."""
+    here: str = field(default="", compare=False)
+    """The label by which the book that tells this knows the unit; "" where no book does.
+
+    It differs from the unit's own where another unit of the book is called so. It is no part of the story.
+    """
 
     @property
     def label(self) -> str:
-        """The shop's own number for the unit."""
-        return self.opened.label
+        """What the unit is called by: the shop's own number for it, in this book."""
+        return self.here or self.opened.label
 
     @property
     def model(self) -> str:
-        """Id of the model's profile, or ""."""
-        return self.opened.model
+        """Id of the model's profile, or ""; also for what has not the form of one, which could name a file."""
+        return self.opened.model if is_model(self.opened.model) else ""
 
     @property
     def visit(self) -> tuple[Standing, ...]:

@@ -133,8 +133,7 @@ def _grounds(way: Way, experience: Experience, units: float) -> Grounds:
 def _counts(way: Way, class_: str, experience: Experience) -> tuple[Tally, Tally]:
     if way.kind is SiteKind.UNKNOWN:
         return Tally(), Tally()
-    own = Tally(failed=experience.sites.get(way.site, 0), exposed=experience.own)
-    return _sound(own), _sound(experience.classes.get(class_, Tally()))
+    return _sound(experience.own_tally(way.site)), _sound(experience.classes.get(class_, Tally()))
 
 
 def _sound(tally: Tally) -> Tally:

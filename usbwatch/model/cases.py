@@ -6,7 +6,7 @@ Plain counts: whoever keeps the cases adds them up, and ``usbwatch.localise.rate
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Dict
+from typing import Dict, Optional
 
 __all__ = ["Experience", "Grounds", "Tally"]
 
@@ -36,6 +36,16 @@ class Experience:
     """Closed cases with a known cause, of this very model."""
     sites: Dict[str, int] = field(default_factory=dict)
     """By id of site, of how many of those it was the cause, or one of the causes."""
+    exposed: Optional[Dict[str, int]] = None
+    """By id of site, of how many of those the unit had it, failed or not: of none where it is not named.
+
+    None: every unit had every site.
+    """
+
+    def own_tally(self, site: str) -> Tally:
+        """One site of this very model in its closed cases."""
+        exposed = self.own if self.exposed is None else min(self.own, self.exposed.get(site, 0))
+        return Tally(failed=self.sites.get(site, 0), exposed=exposed)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

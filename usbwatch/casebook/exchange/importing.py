@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from usbwatch.casebook.book import Book
+from usbwatch.casebook.bounds import a_day_after
 from usbwatch.casebook.entries import written
 from usbwatch.casebook.exchange.layout import Archive, archive_at
 from usbwatch.casebook.exchange.reading import UnitRead, units_in
@@ -22,6 +23,7 @@ from usbwatch.model.history import Entry, Opened, Unit
 
 __all__ = ["Imported", "UnitImported", "import_units"]
 
+_CLOCK = "see that this machine's clock is right; if it is, that of the other bench was not"
 _ASK = "ask whoever exported it where it comes from"
 
 
@@ -54,19 +56,21 @@ class Imported:
         return sum(each.entries for each in self.units)
 
 
-def import_units(book: Book, source: str) -> Imported:
+def import_units(book: Book, source: str, *, now: str) -> Imported:
     """Add the units of the archive at a path to the book, and to units that are there already what they lack.
 
     Importing again adds nothing. Entries are numbered anew after those that are
-    there. Raises ``BadArchive`` for anything but an archive that is whole and
-    does not gainsay the book, ``BadBook`` where the book cannot be written; the
-    book is then as it was.
+    there. Raises ``BadArchive`` for anything but an archive that is whole, does
+    not gainsay the book, and brings nothing of later than a day after ``now``
+    (RFC 3339, UTC, to the second); ``BadBook`` where the book cannot be written.
+    The book is then as it was.
     """
+    latest = a_day_after(now)
     with archive_at(source) as archive:
         for unit in units_in(archive):
-            _lacking(book, archive, unit, _there(book, unit.id))
+            _lacking(book, archive, unit, _there(book, unit.id), latest)
         with book.store.writing():
-            found = [_put(book, archive, unit) for unit in units_in(archive)]
+            found = [_put(book, archive, unit, latest) for unit in units_in(archive)]
     return Imported(units=tuple(each for each, _ in found), documents=sum(added for _, added in found))
 
 
@@ -76,8 +80,12 @@ def _there(book: Book, id_: str) -> tuple[Entry, ...]:
     return book.entries_by_key(found[0][0]) if found else ()
 
 
-def _lacking(book: Book, archive: Archive, unit: UnitRead, there: Sequence[Entry]) -> list[Entry]:
-    """The entries that the book does not have. Raises ``BadArchive`` where archive and book gainsay each other."""
+def _lacking(book: Book, archive: Archive, unit: UnitRead, there: Sequence[Entry], latest: str) -> list[Entry]:
+    """The entries that the book does not have.
+
+    Raises ``BadArchive`` where archive and book gainsay each other, and for an
+    entry of later than ``latest``: what is recorded next would be put behind it.
+    """
     known = {entry.id: written(entry).body for entry in there}
     lacking = []
     for entry in unit.entries:
@@ -88,16 +96,19 @@ def _lacking(book: Book, archive: Archive, unit: UnitRead, there: Sequence[Entry
             archive.refuse(f"holds entry {entry.id} of unit {unit.id}, which another unit has, too", _ASK)
         elif there and isinstance(entry.fact, Opened):
             archive.refuse(f"has unit {unit.id} opened by another entry than {book.name} has", _ASK)
+        elif max(entry.at, entry.recorded_at) > latest:
+            when = max(entry.at, entry.recorded_at)
+            archive.refuse(f"holds entry {entry.id} of unit {unit.id} from a time that is yet to come ({when})", _CLOCK)
         else:
             lacking.append(entry)
     return lacking
 
 
-def _put(book: Book, archive: Archive, unit: UnitRead) -> tuple[UnitImported, int]:
+def _put(book: Book, archive: Archive, unit: UnitRead, latest: str) -> tuple[UnitImported, int]:
     """What became of a unit, and the number of documents that were added; within a transaction."""
     key = _key(book, unit)
     there = book.entries_by_key(key)
-    lacking = _lacking(book, archive, unit, there)
+    lacking = _lacking(book, archive, unit, there, latest)
     added = 0
     entries = [*there, *(replace(entry, number=number) for number, entry in enumerate(lacking, len(there) + 1))]
     if lacking:

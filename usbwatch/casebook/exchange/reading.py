@@ -12,6 +12,7 @@ from typing import Any
 
 from usbwatch.capture.saved import saved_of_content
 from usbwatch.casebook.book import paper_of
+from usbwatch.casebook.bounds import beyond
 from usbwatch.casebook.entries import LONGEST_ENTRY, entry_of
 from usbwatch.casebook.exchange.archive import COPY_AGAIN, LARGEST_HISTORY, LONGEST_HEAD, documents_of, head
 from usbwatch.casebook.exchange.layout import Archive
@@ -149,6 +150,9 @@ def _entries(archive: Archive, stream: _Stream, id_: str, count: int) -> tuple[E
             entry = entry_of(line[:-1], number)
         except BadEntry as error:
             archive.refuse(f"entry {number} of unit {id_} {error.problem}")
+        problem = beyond(entry.fact)
+        if problem:
+            archive.refuse(f"entry {number} of unit {id_} {problem}")
         if entry.unit != id_:
             archive.refuse(f"entry {number} of unit {id_} is of another unit")
         entries.append(entry)

@@ -96,7 +96,7 @@ def _imported(path: str, book: Book, moment: When) -> int:
 
     if _is_json(path):
         return _capture_in(path, book, moment)
-    _tell(path, import_units(book, path))
+    _tell(path, import_units(book, path, now=moment.now))
     return exits.WELL
 
 
