@@ -1,13 +1,15 @@
-"""Fixtures that several rooms' tests share: a real kernel's trees, and invented laptops' trees."""
+"""Fixtures that several rooms' tests share: a real kernel's trees, invented laptops' trees, empty casebooks."""
 
 from __future__ import annotations
 
 import os
+import secrets
 import tarfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from support.postgres_server import server, tool
 from support.sysfs import HEALTHY, Conditions, build
 from support.tree.parts import Laptop
 
@@ -63,6 +65,32 @@ def loose_tree(tmp_path: Path) -> BuiltTree:
         return build(laptop, tmp_path / "unit", conditions)
 
     return tree
+
+
+@pytest.fixture(scope="session")
+def postgres_url() -> Iterator[str]:
+    """A server's URL; without the server's package the test fails in CI and is skipped elsewhere."""
+    if tool("initdb") is None:
+        reason = "no PostgreSQL server is here; the distribution's package postgresql has it"
+        if os.environ.get("CI"):
+            pytest.fail(reason)
+        pytest.skip(reason)
+    with server() as url:
+        yield url
+
+
+@pytest.fixture(params=["sqlite", "postgres"])
+def address(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """Where a new, empty casebook can be made."""
+    if request.param == "sqlite":
+        return str(tmp_path / "book.sqlite")
+    import psycopg
+
+    url: str = request.getfixturevalue("postgres_url")
+    name = f"book_{secrets.token_hex(8)}"
+    with psycopg.connect(url, autocommit=True) as connection:
+        connection.execute(f"CREATE DATABASE {name}".encode())
+    return url.replace("/postgres?", f"/{name}?")
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:

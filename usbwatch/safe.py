@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import unicodedata
 
-__all__ = ["LONGEST", "escaped", "safe"]
+__all__ = ["LONGEST", "escaped", "safe", "typed"]
 
 LONGEST = 240
 """Characters of one foreign string that are shown unless the caller says otherwise."""
@@ -57,6 +57,17 @@ def safe(text: str, limit: int = LONGEST) -> str:
         pieces.append(piece)
         length += len(piece)
     return "".join(pieces) if length <= limit else _cut(pieces, limit)
+
+
+def typed(text: str) -> str:
+    """A label or file name as it is typed in a POSIX shell, with quotes where it needs them.
+
+    >>> typed("LB-0007"), typed("LB 7")
+    ('LB-0007', "'LB 7'")
+    """
+    import shlex
+
+    return shlex.quote(safe(text))
 
 
 def _cut(pieces: list[str], limit: int) -> str:

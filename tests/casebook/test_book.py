@@ -60,7 +60,7 @@ def test_what_was_recorded_is_there_when_the_book_is_opened_again(book: Book, ad
 
 def test_a_label_names_one_unit_whatever_its_case_and_spaces(book: Book) -> None:
     _opened(book, "LB-0001 a")
-    with pytest.raises(Refused, match="there is a unit lb-0001  A in the book"):
+    with pytest.raises(Refused, match="there is a unit lb-0001 A in the book"):
         _opened(book, "lb-0001  A")
     assert book.unit("  LB-0001 A ").label == "LB-0001 a"
 
@@ -175,6 +175,16 @@ def test_a_clock_that_was_set_back_does_not_change_the_order(book: Book) -> None
     book.record(unit, [Noted(text="first")], When(now="2026-03-05T08:00:00Z"))
     book.record(unit, [Noted(text="second")], When(now="2026-03-01T08:00:00Z"))
     assert [each.fact.text for each in book.story(unit).standings[1:]] == ["first", "second"]  # type: ignore[union-attr]
+
+
+def test_what_is_written_down_now_stands_after_all_that_is_known_whatever_the_clock_says(book: Book) -> None:
+    """Also right after something that is told of an earlier day."""
+    unit = _opened(book)
+    book.record(unit, [Noted(text="second")], When(now="2026-03-05T08:00:00Z"))
+    book.record(unit, [Noted(text="first")], When(now="2026-03-05T09:00:00Z", at="2026-03-04T08:00:00Z"))
+    book.record(unit, [Noted(text="third")], When(now="2026-03-01T08:00:00Z"))
+    texts = [each.fact.text for each in book.story(unit).standings[1:]]  # type: ignore[union-attr]
+    assert texts == ["first", "second", "third"]
 
 
 def test_what_is_told_to_have_happened_earlier_stands_earlier(book: Book) -> None:

@@ -40,6 +40,24 @@ def test_all_commands_are_there() -> None:
         ("profile", "list"),
         ("profile", "show"),
         ("profile", "validate"),
+        ("unit",),
+        ("unit", "amend"),
+        ("unit", "answer"),
+        ("unit", "attach"),
+        ("unit", "baseline"),
+        ("unit", "capture"),
+        ("unit", "close"),
+        ("unit", "export"),
+        ("unit", "find"),
+        ("unit", "get"),
+        ("unit", "history"),
+        ("unit", "import"),
+        ("unit", "list"),
+        ("unit", "note"),
+        ("unit", "open"),
+        ("unit", "reopen"),
+        ("unit", "show"),
+        ("unit", "step"),
     ]
 
 
@@ -60,7 +78,16 @@ def test_help(path: tuple[str, ...], flag: str, capsys: pytest.CaptureFixture[st
 def test_no_summary_is_cut_in_its_group(path: tuple[str, ...], capsys: pytest.CaptureFixture[str]) -> None:
     main([*path, "--help"])
     shown = capsys.readouterr().out
-    for several in ("[ARGS]...", "[CAPTURE]...", "[CHECK]...", "FILE|FOLDER...", "FILE..."):
+    typed_in_number = (
+        "[ARGS]...",
+        "[UNIT]...",
+        "[CAPTURE]...",
+        "[CAPTURE|UNIT]...",
+        "[CHECK]...",
+        "CHECK=yes|no...",
+        "TEXT...",
+    )
+    for several in (*typed_in_number, "FILE|FOLDER...", "FILE..."):
         shown = shown.replace(several, "")
     assert "..." not in shown
 
@@ -77,18 +104,25 @@ def test_version_is_one_line(capsys: pytest.CaptureFixture[str]) -> None:
     assert capsys.readouterr().out == f"usbwatch, version {__version__}\n"
 
 
-@pytest.mark.parametrize("flag", ["--help", "--version"])
-def test_help_and_version_load_nothing_but_click_and_the_commands(flag: str) -> None:
+@pytest.mark.parametrize(
+    "said", [["--help"], ["--version"], ["unit", "--help"], ["unit", "open", "--help"]], ids=" ".join
+)
+def test_help_and_version_load_nothing_but_click_and_the_commands(said: list[str]) -> None:
     code = (
         "import sys\nfrom usbwatch.cli import main\n"
-        f"main(['{flag}'])\n"
-        "print(*sorted(name for name in sys.modules if name.split('.')[0] in "
-        "{'usbwatch', 'rich', 'msgspec', 'jsonschema', 'deepdiff', 'platformdirs', 'sqlite3'}), file=sys.stderr)"
+        f"main({said})\n"
+        "print(*sorted(name for name in sys.modules if name.partition('.')[0] in "
+        "{'usbwatch', 'rich', 'msgspec', 'jsonschema', 'deepdiff', 'platformdirs', "
+        "'sqlite3', 'zstandard', 'psycopg'}), file=sys.stderr)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True)
     loaded = done.stderr.split()
     assert "usbwatch.cli.commands" in loaded
-    assert [name for name in loaded if name != "usbwatch" and not name.startswith("usbwatch.cli")] == []
+    assert [name for name in loaded if name not in _LIGHT and not name.startswith("usbwatch.cli")] == []
+
+
+_LIGHT = ("usbwatch", "usbwatch.safe")
+"""The package itself, and the rule for foreign strings, which needs nothing."""
 
 
 @pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])

@@ -16,8 +16,8 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 PAGES = (ROOT / "README.md", ROOT / "docs" / "localise.md")
-_BLOCK = re.compile(r"```console\n(.*?)```", re.DOTALL)
-_LEFT_OUT = "[…]"
+BLOCK = re.compile(r"```console\n(.*?)```", re.DOTALL)
+LEFT_OUT = "[…]"
 
 
 def _printed(command: str) -> list[str]:
@@ -27,13 +27,13 @@ def _printed(command: str) -> list[str]:
     return run.stdout.splitlines()
 
 
-def _renewed(shown: list[str], printed: list[str], command: str) -> list[str]:
+def renewed(shown: list[str], printed: list[str], command: str) -> list[str]:
     """``shown`` with each of its stretches taken from ``printed``."""
     lines: list[str] = []
     after = 0
     for stretch in _stretches(shown):
-        if stretch == [_LEFT_OUT]:
-            lines.append(_LEFT_OUT)
+        if stretch == [LEFT_OUT]:
+            lines.append(LEFT_OUT)
             continue
         try:
             first = printed.index(stretch[0], after)
@@ -55,7 +55,7 @@ def _last_of(printed: list[str], stretch: list[str], first: int) -> int:
 def _stretches(shown: list[str]) -> list[list[str]]:
     stretches: list[list[str]] = [[]]
     for line in shown:
-        if line == _LEFT_OUT:
+        if line == LEFT_OUT:
             stretches += [[line], []]
         else:
             stretches[-1].append(line)
@@ -66,10 +66,10 @@ def _block(match: re.Match[str]) -> str:
     pieces = re.split(r"^\$ (.*)\n", match[1], flags=re.MULTILINE)
     lines = []
     for command, shown in zip(pieces[1::2], pieces[2::2], strict=True):
-        lines += [f"$ {command}", *_renewed(shown.splitlines(), _printed(command), command)]
+        lines += [f"$ {command}", *renewed(shown.splitlines(), _printed(command), command)]
     return "```console\n" + "\n".join(lines) + "\n```"
 
 
 if __name__ == "__main__":
     for page in PAGES:
-        page.write_text(_BLOCK.sub(_block, page.read_text("utf-8")), "utf-8")
+        page.write_text(BLOCK.sub(_block, page.read_text("utf-8")), "utf-8")

@@ -6,25 +6,36 @@ returns, it is on the disk; when it raises, nothing of it is in the book.
 
 from __future__ import annotations
 
-import secrets
+import os
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from usbwatch.capture.saved import Saved, saved_of_content
-from usbwatch.casebook.entries import HIGHEST_ORDER, checked, digests_in, entry_of
-from usbwatch.casebook.experience import Fared, experience, fared, models
+from usbwatch.casebook.entries import HIGHEST_ORDER, as_read, digests_in, entry_of, written
 from usbwatch.casebook.finding import Found, find
 from usbwatch.casebook.migrations import bring_up_to_date
 from usbwatch.casebook.outcomes import put_outcomes
 from usbwatch.casebook.packing import Paper, content_of, digest_text, kept, raw_digest
 from usbwatch.casebook.rows import UNIT, escaped_like, unit_of
-from usbwatch.casebook.rules import folded, refuse_opening, refuse_out_of_place, storable
+from usbwatch.casebook.rules import (
+    checked_label,
+    folded,
+    refuse_opening,
+    refuse_out_of_place,
+    refuse_out_of_time,
+    storable,
+)
 from usbwatch.casebook.serials import add_serials, serials_in
 from usbwatch.casebook.store import Store
 from usbwatch.casebook.story import Story, story
-from usbwatch.errors import BadBook, NoUnit, Refused
+from usbwatch.errors import BadBook, BadEntry, NoUnit, Refused
 from usbwatch.model import Experience
 from usbwatch.model.history import Closed, Entry, Opened, PartSerial, Recorded, Unit
+from usbwatch.safe import typed
+
+if TYPE_CHECKING:
+    from usbwatch.casebook.experience import Fared
 
 __all__ = ["Book", "When", "paper_of"]
 
@@ -42,8 +53,10 @@ class When:
 
 def paper_of(saved: Saved, serials: Sequence[PartSerial] = ()) -> Paper:
     """A capture on its way into the book; ``serials`` are those in it besides what firmware calls the unit's own."""
+    from usbwatch.compare.serials import is_serial
+
     unit = saved.capture.unit
-    own = (PartSerial(of="unit", serial=unit.product_serial),) if unit.product_serial else ()
+    own = (PartSerial(of="unit", serial=unit.product_serial),) if is_serial(unit.product_serial) else ()
     return Paper(
         kind="capture",
         content=saved.content,
@@ -81,7 +94,8 @@ class Book:
     ) -> tuple[Unit, tuple[Entry, ...]]:
         """A new unit with its first entries. Raises ``Refused`` where the label is taken, or none."""
         refuse_opening(opened)
-        id_ = secrets.token_hex(16)
+        opened = replace(opened, label=checked_label(opened.label))
+        id_ = os.urandom(16).hex()
         with self.store.writing():
             self.store.do(
                 "INSERT INTO unit (id, label, folded, model, opened_at, changed_at, entries)"
@@ -91,7 +105,7 @@ class Book:
             if not self.store.rows("SELECT 1 FROM unit WHERE id = ?", id_):
                 raise Refused(
                     f"there is a unit {opened.label} in the book",
-                    f"choose another label, or, if it came back: usbwatch unit reopen {opened.label}",
+                    f"choose another label, or, if it came back: usbwatch unit reopen {typed(opened.label)}",
                 )
             entries = self._add(id_, (opened, *more), when, papers)
         return self.unit_by_id(id_), entries
@@ -103,12 +117,19 @@ class Book:
         with self.store.writing():
             return self._add(unit.id, facts, when, papers)
 
+    def draft_of_new(self, opened: Opened, facts: Sequence[Recorded], when: When) -> Story:
+        """What a unit that is not open yet would come to. Raises ``Refused`` as opening it would."""
+        refuse_opening(opened)
+        entries: list[Entry] = []
+        for fact in (opened, *facts):
+            entries.append(_next_entry("", entries, fact, when))
+        return story(entries)
+
     def draft(self, unit: Unit, facts: Sequence[Recorded], when: When) -> Story:
         """What the unit's entries would come to with these facts. Raises ``Refused`` as recording them would."""
         entries = list(self.entries(unit))
         for fact in facts:
-            refuse_out_of_place(fact, story(entries))
-            entries.append(_entry(unit.id, entries, fact, when))
+            entries.append(_next_entry(unit.id, entries, fact, when))
         return story(entries)
 
     def _add(self, id_: str, facts: Sequence[Recorded], when: When, papers: Sequence[Paper]) -> tuple[Entry, ...]:
@@ -117,9 +138,7 @@ class Book:
         entries = list(self.entries_by_key(key))
         documents = self._papers_kept(key, papers)
         for fact in facts:
-            if entries:
-                refuse_out_of_place(fact, story(entries))
-            entry = _entry(id_, entries, fact, when)
+            entry = _readable(_next_entry(id_, entries, fact, when))
             self.put(key, entry, documents)
             entries.append(entry)
         self.renew(key, entries)
@@ -141,7 +160,7 @@ class Book:
 
     def put(self, key: int, entry: Entry, documents: dict[str, int]) -> None:
         """Write one entry as it is, within a transaction; ``documents`` are keys by digest, of those just put in."""
-        document = checked(entry)
+        document = written(entry)
         self.store.do(
             "INSERT INTO entry (unit, number, id, digest, body) VALUES (?, ?, ?, ?, ?)",
             *(key, entry.number, bytes.fromhex(entry.id), document.digest, document.body),
@@ -215,7 +234,7 @@ class Book:
         where = f" WHERE {' AND '.join(conditions)}" if conditions else ""
         rows = self.store.rows(
             f"SELECT {UNIT} FROM unit{where} ORDER BY changed_at DESC, key DESC LIMIT ?",  # noqa: S608 - constants
-            *((model,) if model else ()),
+            *((storable(model),) if model else ()),
             limit,
         )
         return tuple(unit_of(row) for row in rows)
@@ -226,14 +245,20 @@ class Book:
 
     def experience(self, model: str) -> Experience:
         """What the shop's closed cases come to for one model."""
+        from usbwatch.casebook.experience import experience
+
         return experience(self.store, model)
 
     def models(self) -> tuple[tuple[str, int, int], ...]:
         """The models that units have: id, closed cases, and units on the bench."""
+        from usbwatch.casebook.experience import models
+
         return models(self.store)
 
     def fared(self, model: str) -> Fared:
         """How the units of one model fared."""
+        from usbwatch.casebook.experience import fared
+
         return fared(self.store, model)
 
     def entries(self, unit: Unit) -> tuple[Entry, ...]:
@@ -262,10 +287,29 @@ class Book:
             raise BadBook(self.name, f"has no document {digest}", "import the unit again from its archive") from None
 
 
+def _next_entry(unit: str, before: Sequence[Entry], fact: Recorded, when: When) -> Entry:
+    """The next entry of a unit. Raises ``Refused`` for what has no place in its history."""
+    entry = _entry(unit, before, fact, when)
+    if before:
+        told = story(before)
+        refuse_out_of_place(fact, told)
+        refuse_out_of_time(entry, told)
+    return entry
+
+
+def _readable(entry: Entry) -> Entry:
+    """The entry as it will be read. Raises ``Refused`` for one that could not be got out again."""
+    try:
+        return as_read(entry)
+    except BadEntry as error:
+        remedy = "record less at once, or attach it as a file"
+        raise Refused(f"what is to be recorded {error.problem}", remedy) from None
+
+
 def _entry(unit: str, before: Sequence[Entry], fact: Recorded, when: When) -> Entry:
     """The next entry of a unit; a clock that was set back does not put it before the last one."""
     return Entry(
-        id=secrets.token_hex(16),
+        id=os.urandom(16).hex(),
         unit=unit,
         number=len(before) + 1,
         order=min(max((one.order for one in before), default=-1) + 1, HIGHEST_ORDER),

@@ -34,7 +34,7 @@ __all__ = [
     "KINDS",
     "LONGEST_ENTRY",
     "Written",
-    "checked",
+    "as_read",
     "digests_in",
     "entry_of",
     "kind_of",
@@ -102,12 +102,9 @@ def written(entry: Entry) -> Written:
     return Written(body=body, digest=hashlib.sha256(body).digest())
 
 
-def checked(entry: Entry) -> Written:
-    """The same, once it is known that it can be read again. Raises ``BadEntry`` for what could not be."""
-    document = written(entry)
-    if entry_of(document.body, entry.number) != entry:
-        raise BadEntry(entry.id, "cannot be written: it would not be read as what it is")
-    return document
+def as_read(entry: Entry) -> Entry:
+    """The entry as it will be read once it is written. Raises ``BadEntry`` for one that could not be read again."""
+    return entry_of(written(entry).body, entry.number)
 
 
 def _fact_document(fact: Recorded) -> Document:

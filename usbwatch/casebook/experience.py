@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from usbwatch.casebook.outcomes import sites_of
 from usbwatch.casebook.packing import content_of
 from usbwatch.casebook.store import Store
 from usbwatch.errors import BadBook
@@ -78,12 +78,10 @@ def _sites(store: Store, document: int) -> Mapping[str, str]:
     """By site id, its class: all that could have failed in some closed case."""
     ((digest,),) = store.rows("SELECT digest FROM document WHERE key = ?", document)
     try:
-        found = json.loads(content_of(store, bytes(digest)))
+        return sites_of(content_of(store, bytes(digest)))
     except ValueError:
-        found = None
-    if not isinstance(found, dict) or not all(isinstance(one, str) for one in found.values()):
-        raise BadBook(store.name, f"is damaged: document {document} is no list of sites", "put a copy of it back")
-    return found
+        problem = f"is damaged: document {document} is no list of sites"
+        raise BadBook(store.name, problem, "put a copy of it back") from None
 
 
 def _known(store: Store, model: str) -> int:

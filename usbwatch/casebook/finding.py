@@ -15,6 +15,8 @@ __all__ = ["Found", "find"]
 
 _SHORTEST_ID = 8
 """Hex digits of an id that are worth a search."""
+_WHOLE = 6
+"""Letters from which on a text that some unit is called by is taken for all of that label or serial number."""
 _LAST = "\U0010ffff"
 """Sorts behind any text, byte by byte."""
 
@@ -36,35 +38,43 @@ def find(store: Store, text: str, limit: int = 20) -> tuple[Found, ...]:
     """At most ``limit`` units, each once: those that are called so first, then those beginning, then those containing.
 
     Case and spaces are folded. A serial number is found that the unit has or
-    once had. Nothing is found by an empty text.
+    once had. Nothing is found by an empty text. Where a text of six letters or
+    more is a whole label, serial number or model, those that merely contain it
+    are not looked for: that reads all labels and serial numbers of the book.
     """
     asked = folded_serial(text)
     if not asked:
         return ()
     found: dict[str, Found] = {}
-    for each in _candidates(store, asked, limit):
+    for each in _beginning(store, asked, limit):
         found.setdefault(each.unit.id, each)
-        if len(found) >= limit:
-            break
-    return tuple(found.values())
+    whole = len(asked) >= _WHOLE and any(asked in (folded(each.what), each.unit.id) for each in found.values())
+    if not whole and len(found) < limit:
+        for each in _within(store, asked, limit):
+            found.setdefault(each.unit.id, each)
+    return tuple(found.values())[:limit]
 
 
-def _candidates(store: Store, asked: str, limit: int) -> Iterator[Found]:
-    """In the order of what fits best; each query only when those before it did not give enough."""
+def _beginning(store: Store, asked: str, limit: int) -> Iterator[Found]:
+    """Those called so, then those that begin so: all from indexes."""
     beginning = (asked, asked + _LAST)
+    models = _models(store)
     yield from _by_label(store, "unit.folded = ?", (asked,), limit)
     yield from _by_serial(store, "serial.folded = ?", (asked,), limit)
-    models = _models(store)
     yield from _by_model(store, [one for one in models if folded(one) == asked], limit)
     if len(asked) >= _SHORTEST_ID and set(asked) <= set("0123456789abcdef"):
         yield from _by_id(store, asked, limit)
     yield from _by_label(store, "unit.folded >= ? AND unit.folded < ?", beginning, limit)
     yield from _by_serial(store, "serial.folded >= ? AND serial.folded < ?", beginning, limit)
     yield from _by_model(store, [one for one in models if folded(one).startswith(asked)], limit)
+
+
+def _within(store: Store, asked: str, limit: int) -> Iterator[Found]:
+    """Those that have it within, which no index tells."""
     within = f"%{escaped_like(asked)}%"
     yield from _by_label(store, "unit.folded LIKE ? ESCAPE '!'", (within,), limit)
     yield from _by_serial(store, "serial.folded LIKE ? ESCAPE '!'", (within,), limit)
-    yield from _by_model(store, [one for one in models if asked in folded(one)], limit)
+    yield from _by_model(store, [one for one in _models(store) if asked in folded(one)], limit)
 
 
 def _by_label(store: Store, condition: str, values: tuple[str, ...], limit: int) -> Iterator[Found]:

@@ -11,7 +11,7 @@ from usbwatch.casebook.store import Store
 from usbwatch.casebook.story import Story
 from usbwatch.model.history import Closed, Noted, Opened, Recorded, Reopened, StepDone
 
-__all__ = ["Sums", "Visit", "put_outcomes", "visits"]
+__all__ = ["Sums", "Visit", "put_outcomes", "sites_of", "visits"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +53,16 @@ def visits(told: Story) -> tuple[Visit, ...]:
             found.append(Visit(sums=sums, closed=each.fact, number=each.entry.number))
             sums = Sums()
     return (*found, *([Visit(sums=sums)] if told.ending is None or sums != Sums() else []))
+
+
+def sites_of(content: bytes) -> dict[str, str]:
+    """By site id, its class: the list that a closing is kept with. Raises ValueError for anything else."""
+    import msgspec
+
+    try:
+        return msgspec.json.decode(content, type=dict[str, str])
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
+        raise ValueError(str(error)) from None
 
 
 def put_outcomes(store: Store, key: int, told: Story) -> None:

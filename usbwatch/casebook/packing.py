@@ -16,7 +16,7 @@ from usbwatch.casebook.store import Store
 from usbwatch.errors import BadBook
 from usbwatch.model.history import PartSerial
 
-__all__ = ["LARGEST_DOCUMENT", "Paper", "content_of", "digest_text", "kept", "raw_digest"]
+__all__ = ["LARGEST_DOCUMENT", "Paper", "content_of", "digest_text", "kept", "pack", "raw_digest"]
 
 LARGEST_DOCUMENT = 64 * 1024 * 1024
 """Bytes of one capture or attached file."""
@@ -72,10 +72,10 @@ def kept(store: Store, paper: Paper, resembling: Iterable[int] = ()) -> int:
     there = _key(store, digest)
     if there is not None:
         return there
-    whole = _packed(paper.content)
+    whole = pack(paper.content)
     base, packed = None, whole
     for candidate in _bases(store, paper, resembling):
-        against = _packed(paper.content, _whole(store, candidate))
+        against = pack(paper.content, _whole(store, candidate))
         if len(against) <= _WORTH_A_BASE * len(whole) and len(against) < len(packed):
             base, packed = candidate, against
     store.do(
@@ -126,7 +126,8 @@ def _whole(store: Store, key: int) -> bytes:
     return _unpacked(store, rows[0][0], b"")
 
 
-def _packed(content: bytes, base: bytes = b"") -> bytes:
+def pack(content: bytes, base: bytes = b"") -> bytes:
+    """The content compressed (RFC 8878), alone or against a base that it resembles."""
     import zstandard
 
     against = zstandard.ZstdCompressionDict(base, zstandard.DICT_TYPE_RAWCONTENT) if base else None

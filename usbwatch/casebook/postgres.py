@@ -55,6 +55,9 @@ class PostgresStore:
 
     def __init__(self, url: str) -> None:
         self.name = _shown(url)
+        if not self.name:
+            remedy = "write postgresql://USER@HOST/DATABASE, with %40 for @ and the like in a name or password"
+            raise BadBook("postgresql://…", "is no address of a PostgreSQL database", remedy)
         with self._told():
             self._connection = psycopg.connect(url, autocommit=True, connect_timeout=10, application_name="usbwatch")
             for statement in _SET_UP:
@@ -78,8 +81,11 @@ class PostgresStore:
 
     def schema(self) -> int:
         """What the table ``book`` says."""
-        if not self.rows("SELECT 1 FROM pg_namespace WHERE nspname = ?", "usbwatch"):
+        may_use = self.rows("SELECT has_schema_privilege(oid, 'USAGE') FROM pg_namespace WHERE nspname = ?", "usbwatch")
+        if not may_use:
             return 0
+        if not may_use[0][0]:
+            raise BadBook(self.name, *_OF_A_SERVER[_NO_RIGHT])
         if not self.rows("SELECT 1 FROM pg_tables WHERE schemaname = ? AND tablename = ?", "usbwatch", "book"):
             if self.rows("SELECT 1 FROM pg_tables WHERE schemaname = ?", "usbwatch"):
                 raise BadBook(self.name, "has a schema usbwatch that is no casebook", "name another database")
@@ -133,10 +139,17 @@ def _postgres(statement: str) -> bytes:
 
 
 def _shown(url: str) -> str:
-    """The server and database without the password."""
+    """The server and database without the password; "" for what is no proper address.
+
+    A password with a ``/``, ``?`` or ``@`` in it that is not written as it
+    should be ends up in the place of the port, the database or the host: such
+    an address is neither shown nor tried.
+    """
     try:
         told = conninfo_to_dict(url)
-    except psycopg.Error:
-        return "postgresql://…"
+    except (psycopg.Error, UnicodeError):
+        return ""
     user, host, port, name = (str(told.get(key) or "") for key in ("user", "host", "port", "dbname"))
+    if not set(port) <= set("0123456789,") or "@" in host + name or "\0" in url:
+        return ""
     return f"postgresql://{user + '@' if user else ''}{host}{':' + port if port else ''}/{name}"

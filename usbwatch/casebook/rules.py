@@ -5,7 +5,8 @@ from __future__ import annotations
 from usbwatch.casebook.entries import kind_of
 from usbwatch.casebook.story import Story
 from usbwatch.errors import Refused
-from usbwatch.model.history import Amended, Attached, Entry, Noted, Opened, Recorded, Reopened
+from usbwatch.model.history import Amended, Attached, Closed, Entry, Noted, Opened, Recorded, Reopened
+from usbwatch.safe import safe, typed
 
 __all__ = [
     "LONGEST_LABEL",
@@ -13,6 +14,7 @@ __all__ = [
     "folded",
     "refuse_opening",
     "refuse_out_of_place",
+    "refuse_out_of_time",
     "refuse_unlike",
     "storable",
 ]
@@ -40,9 +42,9 @@ def storable(text: str) -> str:
 
 
 def checked_label(label: str) -> str:
-    """The label without spaces around it. Raises ``Refused`` for one that cannot be shown or typed."""
+    """The label with single spaces, and none around it. Raises ``Refused`` for one that cannot be shown or typed."""
     label = " ".join(label.split())
-    if not label or len(label) > LONGEST_LABEL or not label.isprintable():
+    if not label or safe(label, LONGEST_LABEL) != label:
         raise Refused(
             f"a label has 1 to {LONGEST_LABEL} characters that can be printed, and '{label}' does not",
             "choose another label",
@@ -75,8 +77,29 @@ def refuse_out_of_place(fact: Recorded, told: Story) -> None:
     elif told.ending is not None and not isinstance(fact, (Noted, Attached)):
         raise Refused(
             f"unit {told.label} is closed ({told.ending.value})",
-            f"if it came back, first: usbwatch unit reopen {told.label}",
+            f"if it came back, first: usbwatch unit reopen {typed(told.label)}",
         )
+
+
+def refuse_out_of_time(entry: Entry, told: Story) -> None:
+    """Raise ``Refused`` for an entry whose time would take away its sense.
+
+    What is told to have happened before the unit came in belongs to no visit;
+    a closing or a return counts after the last one before it.
+    """
+    if isinstance(entry.fact, Amended):
+        return
+    turns = (Opened, Closed, Reopened) if isinstance(entry.fact, (Closed, Reopened)) else (Opened,)
+    last = max(each.entry.at for each in told.standings if isinstance(each.fact, turns))
+    if entry.at < last:
+        done = "came in" if last == _opened_at(told) else "was last closed or reopened"
+        raise Refused(
+            f"{entry.at} is before unit {told.label} {done} ({last})", "leave --at away, or give a later time"
+        )
+
+
+def _opened_at(told: Story) -> str:
+    return next(each.entry.at for each in told.standings if isinstance(each.fact, Opened))
 
 
 def _refuse_amendment(fact: Amended, told: Story) -> None:
@@ -84,7 +107,7 @@ def _refuse_amendment(fact: Amended, told: Story) -> None:
     if about is None:
         raise Refused(
             f"unit {told.label} has no such entry that could be amended",
-            f"amend the entry itself, not its amendment; usbwatch unit show {told.label} has the numbers",
+            f"amend the entry itself, not its amendment; usbwatch unit show {typed(told.label)} has the numbers",
         )
     refuse_unlike(fact, about.entry)
 

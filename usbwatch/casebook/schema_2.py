@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from usbwatch.casebook.packing import content_of
-from usbwatch.casebook.serials import add_serials
+from usbwatch.casebook.serials import add_serials, serials_of_document
 from usbwatch.casebook.store import Store
 from usbwatch.errors import BadBook
 from usbwatch.model.history import PartSerial
@@ -54,15 +54,9 @@ def _told(fact: dict[str, Any]) -> Iterator[PartSerial]:
         yield from _told(fact["instead"])
 
 
-def _in_capture(store: Store, digest: bytes) -> Iterator[PartSerial]:
-    """What firmware calls the unit's own, and what its fixed parts say; none of a document that is damaged."""
+def _in_capture(store: Store, digest: bytes) -> tuple[PartSerial, ...]:
+    """Those of one capture; none of a document that is damaged."""
     try:
-        document = json.loads(content_of(store, digest))
+        return serials_of_document(json.loads(content_of(store, digest)))
     except (BadBook, ValueError):
-        return
-    yield PartSerial(of="unit", serial=str(document.get("unit", {}).get("product_serial", "")))
-    for node in document.get("nodes", ()):
-        facts = node.get("facts", {})
-        serial = facts.get("serial", facts.get("serial_number", ""))
-        if node.get("kind") == "device" and facts.get("removable") != "removable" and isinstance(serial, str):
-            yield PartSerial(of=(node.get("functions") or [node["bus"]])[0], serial=serial)
+        return ()

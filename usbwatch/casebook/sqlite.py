@@ -11,12 +11,14 @@ from __future__ import annotations
 
 import contextlib
 import os
+import random
 import sqlite3
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from usbwatch.casebook.copying import copy_beside
 from usbwatch.casebook.store import APPLICATION_ID, Row, Value
 from usbwatch.errors import BadBook
 
@@ -65,14 +67,14 @@ class SqliteStore:
 
     def __init__(self, path: str, *, must_exist: bool = False) -> None:
         self.name = path
-        self._path = os.path.realpath(path) if "\0" not in path else path  # ":memory:", too, is the name of a file
+        if "\0" in path:
+            raise BadBook(path, "has a name that no file can have", "name another file")
+        self._path = os.path.realpath(path)  # so that ":memory:", too, is the name of a file
         self._wal: tuple[int, int] | None = None
         try:
             self._refuse_oddities(Path(self._path), must_exist=must_exist)
         except OSError as error:
             raise BadBook(path, f"cannot be opened ({error.strerror})", "check the name and its permissions") from None
-        except ValueError:
-            raise BadBook(path, "has a name that no file can have", "name another file") from None
         with self._told():
             self._connection = sqlite3.connect(
                 self._path, timeout=PATIENCE_S, isolation_level=None, cached_statements=256
@@ -116,7 +118,7 @@ class SqliteStore:
     def writing(self) -> Iterator[None]:
         """A transaction that keeps other writers waiting from its start on, so that none of them fails in its midst."""
         with self._told():
-            self._connection.execute("BEGIN IMMEDIATE")
+            self._patiently("BEGIN IMMEDIATE")
         try:
             self._refuse_lost_file()
             yield
@@ -165,7 +167,8 @@ class SqliteStore:
         target = f"{self._path}.schema-{version}"
         if not os.path.lexists(target):
             try:
-                self._copy(target)
+                with self._told():
+                    copy_beside(self._connection, target)
             except OSError as error:
                 if os.path.lexists(target):  # another program was faster
                     return target
@@ -173,37 +176,38 @@ class SqliteStore:
                 raise BadBook(self.name, problem, "make room there, and do it again") from None
         return target
 
-    def _copy(self, target: str) -> None:
-        """The whole book in one file, on the disk before it gets its name; drafts of runs that were killed go."""
-        draft = f"{target}.{os.getpid()}.part"
-        try:
-            with self._told(), contextlib.closing(sqlite3.connect(draft, isolation_level=None)) as copy:
-                self._connection.backup(copy)
-            os.replace(draft, target)  # noqa: PTH105 - both are paths as text
-        finally:
-            for left in _beside(target, ".part"):
-                left.unlink(missing_ok=True)
-        _sync_folder(target)
-
     def take_turns(self) -> None:
         """Nothing to do: a transaction that writes is alone from its start."""
 
     def _turn_to_wal(self) -> None:
         """Once for a file; SQLite does not wait for others here, so we do."""
+        self._patiently("PRAGMA journal_mode = WAL")
+
+    def _patiently(self, statement: str) -> None:
+        """Run it as soon as no other program is in the way.
+
+        SQLite's own waiting takes ever longer naps, up to 100 ms, so that a
+        writer among several busy ones can starve for seconds. Ours are short,
+        and drawn at random so that two writers do not meet again and again.
+        """
         until = time.monotonic() + PATIENCE_S
-        while True:
-            try:
-                self._connection.execute("PRAGMA journal_mode = WAL")
-            except sqlite3.OperationalError as error:
-                if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
-                    raise
-                time.sleep(0.02)
-            else:
-                return
+        self._connection.execute("PRAGMA busy_timeout = 0")
+        try:
+            while True:
+                try:
+                    self._connection.execute(statement)
+                except sqlite3.OperationalError as error:
+                    if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                        raise
+                    time.sleep(random.uniform(0.0005, 0.005))  # noqa: S311 - no secret
+                else:
+                    return
+        finally:
+            self._connection.execute(f"PRAGMA busy_timeout = {1000 * PATIENCE_S}")
 
     def damage(self) -> str:
         """``PRAGMA integrity_check`` and ``foreign_key_check``: the first thing that either tells."""
-        told = [str(row[0]) for row in self.rows("PRAGMA integrity_check(1)")]
+        told = [" ".join(str(row[0]).split()) for row in self.rows("PRAGMA integrity_check(1)")]
         if told != ["ok"]:
             return told[0] if told else "the check gave no answer"
         loose = self.rows("PRAGMA foreign_key_check")
@@ -236,18 +240,3 @@ def _identity(path: str) -> tuple[int, int] | None:
     except OSError:
         return None
     return status.st_dev, status.st_ino
-
-
-def _beside(target: str, ending: str) -> list[Path]:
-    path = Path(target)
-    return [each for each in path.parent.iterdir() if each.name.startswith(f"{path.name}.") and ending in each.name]
-
-
-def _sync_folder(path: str) -> None:
-    """Bring a file's name to the disk, where the system has a way to."""
-    if os.name == "posix":
-        handle = os.open(Path(path).parent, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)

@@ -23,6 +23,7 @@ from usbwatch.cli.options import (
 if TYPE_CHECKING:
     from usbwatch.cli.unit.checking import WeighedUnit
     from usbwatch.model import Answer, Capture, Experience, Profile
+    from usbwatch.model.history import Unit
     from usbwatch.show import Checked, Line
     from usbwatch.show.json_values import Json
 
@@ -47,8 +48,10 @@ class _Result:
     """What one argument came to."""
 
     checked: Checked
-    unit: WeighedUnit | None = None
+    unit: Unit | None = None
     """Where the argument named a unit of the casebook."""
+    weighed: WeighedUnit | None = None
+    """What its history came to."""
 
 
 @click.command(epilog=example("usbwatch check", "usbwatch check before.json --answer runs-on-battery=yes"))
@@ -114,12 +117,12 @@ def _document(result: _Result) -> dict[str, Json]:
     from usbwatch.show.unit_document import unit_value
 
     document = check_document(result.checked)
-    if result.unit is None:
+    if result.unit is None or result.weighed is None:
         return document
-    since = result.unit.since
+    since = result.weighed.since
     return {
         **document,
-        "casebook_unit": unit_value(result.unit.unit),
+        "casebook_unit": unit_value(result.unit),
         "since_baseline": since_value(since) if since is not None else None,
     }
 
@@ -168,7 +171,7 @@ def _result(path: str | None, request: _Request) -> _Result:
         if found is not None:
             _refuse_answers(path, request)
             weighed = weighed_unit(*found, request.profile)
-            return _Result(checked=weighed.localised.checked, unit=weighed)
+            return _Result(checked=weighed.localised.checked, unit=found[1], weighed=weighed)
     return _of_capture(None, path, request)
 
 
@@ -232,18 +235,18 @@ def _show(result: _Result) -> None:
     from usbwatch.cli.taking import local_time
     from usbwatch.show import check_view
 
-    if result.unit is not None:
-        show(_unit_lines(result.unit, page_width()))
+    if result.unit is not None and result.weighed is not None:
+        show(_unit_lines(result.unit, result.weighed, page_width()))
     show(check_view(result.checked, page_width(), local_time(result.checked.capture.taken_at)))
 
 
-def _unit_lines(its: WeighedUnit, width: int) -> list[Line]:
+def _unit_lines(unit: Unit, its: WeighedUnit, width: int) -> list[Line]:
     """What goes before the page about a unit's last capture: the unit, its baseline, and what was done since."""
     from usbwatch.cli.unit.checking import pending_lines, since_lines
     from usbwatch.show.lines import BLANK
     from usbwatch.show.unit_view import unit_head
 
-    return [*unit_head(its.unit, its.told, width), *since_lines(its), *pending_lines(its.told, its.profile), BLANK]
+    return [*unit_head(unit, its.told, width), *since_lines(its), *pending_lines(its.told, its.profile), BLANK]
 
 
 def _code(result: _Result) -> int:

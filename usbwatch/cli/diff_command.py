@@ -8,6 +8,7 @@ import click
 
 from usbwatch.cli import exits
 from usbwatch.cli.options import book_option, example, json_option
+from usbwatch.safe import typed
 
 if TYPE_CHECKING:
     from usbwatch.casebook import Book, Story
@@ -24,8 +25,8 @@ __all__ = ["diff"]
 def diff(before: str, after: str | None, *, book: str | None, as_json: bool) -> int:
     """Show what changed from capture A to capture B.
 
-    A UNIT of the casebook stands for its baseline in place of A; without B
-    that is compared with its latest capture.
+    A UNIT of the casebook stands for its baseline in place of A, or without one
+    for its first capture; without B that is compared with its latest capture.
 
     Exit code 0: nothing changed; 10: something did; 11: one of the two saw
     less than the other, and nothing else is known to differ.
@@ -61,24 +62,24 @@ def _both(before: str, after: str | None, book: str | None) -> tuple[Capture, Ca
         if found is not None:
             its, unit = found
             told = its.story(unit)
-            return _baseline_and(told, its, loaded(after) if after is not None else None, after or "")
+            return _of_unit(told, its, loaded(after) if after is not None else None, after or "")
     if after is None:
         raise click.UsageError("give two captures, or a unit of the casebook.")
     return loaded(before), loaded(after), (before, after)
 
 
-def _baseline_and(
-    told: Story, book: Book, after: Capture | None, name: str
-) -> tuple[Capture, Capture, tuple[str, str]]:
+def _of_unit(told: Story, book: Book, after: Capture | None, name: str) -> tuple[Capture, Capture, tuple[str, str]]:
+    """The baseline, or without one the first capture of this visit, and what it is compared with."""
     from usbwatch.casebook import looks
     from usbwatch.errors import Refused
 
-    if told.baseline is None:
+    taken = [one.capture for one in looks(told) if one.capture]
+    if told.baseline is None and not taken:
         raise Refused(
-            f"unit {told.label} has no baseline", "give two captures (usbwatch unit get writes them to files)"
+            f"unit {told.label} was not captured yet", f"capture it: usbwatch unit capture {typed(told.label)}"
         )
-    baseline = book.saved_capture(told.baseline.capture).capture
+    first = told.baseline.capture if told.baseline is not None else taken[0]
+    word = "baseline" if told.baseline is not None else "first capture"
     if after is None:
-        digest = next((one.capture for one in reversed(looks(told)) if one.capture), told.baseline.capture)
-        after, name = book.saved_capture(digest).capture, f"latest capture of {told.label}"
-    return baseline, after, (f"baseline of {told.label}", name)
+        after, name = book.saved_capture([first, *taken][-1]).capture, f"latest capture of {told.label}"
+    return book.saved_capture(first).capture, after, (f"{word} of {told.label}", name)

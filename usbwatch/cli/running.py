@@ -67,7 +67,7 @@ def _after_misuse(error: click.ClickException) -> int:
     if isinstance(error, click.UsageError):
         usage = f"{error.ctx.get_usage()}\n" if error.ctx else ""
         hint = f"Try '{error.ctx.command_path} --help' for help.\n" if error.ctx else ""
-        say(f"{usage}{hint}Error: {error.format_message()}")
+        say(f"{usage}{hint}Error: {error.format_message()}".replace("\t", "  "))  # click sets lists in by tabs
         return exits.USAGE
     say(f"Error: {error.format_message()}")
     return exits.BAD_INPUT

@@ -1,8 +1,26 @@
 """Match what a capture shows to what a profile expects, or one capture to another. Pure."""
 
-from usbwatch.compare.changes import changes
-from usbwatch.compare.findings import expected_devices, findings
-from usbwatch.compare.serials import serials
-from usbwatch.compare.since_baseline import since_baseline
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from usbwatch.lazy import on_first_use
+
+if TYPE_CHECKING:
+    from usbwatch.compare.changes import changes
+    from usbwatch.compare.findings import expected_devices, findings
+    from usbwatch.compare.serials import serials
+    from usbwatch.compare.since_baseline import since_baseline
+else:
+    __getattr__ = on_first_use(
+        __name__,
+        {
+            "changes": "changes",
+            "expected_devices": "findings",
+            "findings": "findings",
+            "serials": "serials",
+            "since_baseline": "since_baseline",
+        },
+    )
 
 __all__ = ["changes", "expected_devices", "findings", "serials", "since_baseline"]

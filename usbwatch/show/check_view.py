@@ -23,7 +23,7 @@ from usbwatch.show.suspects_view import likeliest, suspect_lines
 from usbwatch.show.ticket import MARGIN, heading, mark, perforation, row, stamp, stub_heading, stub_name
 from usbwatch.show.troubles_view import trouble_lines
 from usbwatch.show.verdict import Outcome, outcome, sentence
-from usbwatch.show.words import SIGNS, STYLES, WORDS, node_name, percent, place, unit_name
+from usbwatch.show.words import SIGNS, STYLES, WORDS, node_name, percent, place, taken_words, unit_name
 
 __all__ = ["STAMPS", "check_view", "hand_line", "how_well", "stop_lines", "verdict_lines", "which_capture_view"]
 
@@ -114,7 +114,7 @@ def _unit_lines(checked: Checked, when: str) -> list[Line]:
     serial = f", serial {safe(unit.product_serial.strip(), 40)}" if unit.product_serial.strip() else ""
     variant = next((one.name for one in checked.profile.variants if one.id == checked.findings.variant), "")
     said = [
-        f"captured {when}" if when else "time of capture not recorded",
+        taken_words(checked.capture, when),
         *(["copied tree"] if system.source == "tree" else []),
         *(["virtual machine"] if system.virtual else []),
         f"profile {safe(checked.profile.id, 60)}",

@@ -23,7 +23,7 @@ from usbwatch.show.suspects_in_full import alike_lines, argument, every_suspect_
 from usbwatch.show.suspects_view import likeliest, suspect_lines
 from usbwatch.show.ticket import labelled, stamp
 from usbwatch.show.verdict import judged_wrong, outcome, sentence
-from usbwatch.show.words import part_name, step_words, unit_name
+from usbwatch.show.words import part_name, step_words, taken_words, unit_name
 
 __all__ = ["localise_view"]
 
@@ -121,7 +121,7 @@ def _not_weighed(count: int, total: int) -> list[Line]:
 
 def _seen_lines(number: int, seen: Seen, checked: Checked) -> list[Line]:
     steps = [line("     ", step_words(step, checked.profile), hang=5) for step in seen.steps]
-    when = f"captured {safe(seen.when, 60)}" if seen.when else "time of capture not recorded"
+    when = taken_words(seen.capture, safe(seen.when, 60))
     path = [f"  {safe(seen.path)}"] if seen.path else []
     answers = [_set_in(hand_line(answer, checked)) for answer in seen.answers]
     return [*steps, line(f"{number:>3}  ", when, *path, hang=5), *answers]

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Sequence
 
 from usbwatch.model import Action, Proposal
+from usbwatch.safe import typed
 from usbwatch.show.lines import BLANK, Line, Style, line
 from usbwatch.show.safe import safe
 
@@ -43,7 +43,7 @@ def record_lines(shown: Sequence[Proposal], label: str = "") -> list[Line]:
 
 def check_command(label: str) -> str:
     """The command that checks a unit of the casebook, as it is typed."""
-    return f"usbwatch check {shlex.quote(safe(label, 60))}"
+    return f"usbwatch check {typed(label)}"
 
 
 def unit_command(verb: str, label: str) -> str:
@@ -52,7 +52,7 @@ def unit_command(verb: str, label: str) -> str:
     >>> unit_command("answer", "LB 7")
     "usbwatch unit answer 'LB 7'"
     """
-    return f"usbwatch unit {verb} {shlex.quote(safe(label, 60))}"
+    return f"usbwatch unit {verb} {typed(label)}"
 
 
 def _typed(proposal: Proposal, label: str) -> str:

@@ -30,7 +30,7 @@ from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, stub_name
 from usbwatch.show.words import counted, listed, node_name
 
-__all__ = ["since_document", "since_sentence", "since_value", "since_view"]
+__all__ = ["changed_since", "since_document", "since_sentence", "since_value", "since_view"]
 
 _MARGIN = 20
 """Columns that a sign and the longest word take, with the gap after them."""
@@ -80,6 +80,13 @@ def since_sentence(since: SinceBaseline) -> str:
     rest = [f"{count} {fitted.value}" for fitted, count in counts[4:] if count]
     first = ", ".join(changed) if changed else "Nothing shows another part than was fitted"
     return "; ".join(filter(None, (first, ", ".join(rest)))) + "."
+
+
+def changed_since(since: SinceBaseline, profile: Profile) -> str:
+    """Which parts are not as they were fitted, as one phrase: "Battery is another one"; "" for none."""
+    names = {device.id: device.name for device in profile.devices} | {id_: name for id_, (_, name) in _FIRMWARE.items()}
+    told = [f"{safe(names.get(one.device, one.device), 60)} is {one.fitted.value}" for one in since.not_as_fitted]
+    return listed(told)
 
 
 def since_document(since: SinceBaseline) -> dict[str, Json]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from usbwatch.model import (
+    Capture,
     Cure,
     CureKind,
     Episode,
@@ -42,6 +43,7 @@ __all__ = [
     "small_percent",
     "step_words",
     "sum_of",
+    "taken_words",
     "unit_name",
 ]
 
@@ -121,6 +123,13 @@ def unit_name(unit: UnitStrings) -> str:
     if maker and model.casefold().startswith(maker.casefold()):
         maker = ""
     return f"{maker} {model}".strip() or "a unit whose firmware gives no model"
+
+
+def taken_words(capture: Capture, when: str) -> str:
+    """When a capture was taken, as far as it is known, or that answers stand where none was made."""
+    if not (capture.nodes or capture.coverage or capture.tool):
+        return f"not captured; answers of {when}" if when else "not captured"
+    return f"captured {when}" if when else "time of capture not recorded"
 
 
 def node_name(node: Node) -> str:

@@ -49,11 +49,12 @@ PART_SIZE = 16 * 1024 * 1024
 """Bytes of every part but the last, which is shorter; one part has to fit into memory while it is written."""
 MOST_PARTS = 65_536
 """1 TiB in all, some forty million captures; their directory still fits into memory."""
-MOST_UNPACKED = 100
+MOST_UNPACKED = 200
 """No member unpacks to more than this many times what it takes; what would is stored as it is.
 
-DEFLATE itself goes up to 1032 to 1 (RFC 1951: a match of 258 bytes in 2 bits), which is what bombs are made of.
-Captures come to some 20 to 1.
+DEFLATE goes up to 1032 to 1 (RFC 1951, 3.2.5: a match of 258 bytes in 2 bits), which is what bombs are made of.
+Captures that hardly differ repeat what stands some 20 KB before, and a match so far back takes 15 bits or more: at
+most 138 to 1.
 """
 LARGEST_MANIFEST = 64 * 1024
 """Bytes; it takes some 400."""

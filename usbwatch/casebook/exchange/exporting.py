@@ -34,6 +34,9 @@ from usbwatch.model.history import Unit
 __all__ = ["Exported", "export_units"]
 
 _AT_ONCE = 500
+"""Units whose ids are read together."""
+_WORTH_PACKING = 0.99
+"""A part is packed only where that takes less than this share of it: photos are packed already."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,7 +147,7 @@ class _Stream:
 
 
 def _method(part: bytes) -> int:
-    """How a part is kept: as it is where DEFLATE would make of it what looks like a bomb."""
+    """How a part is kept: as it is where DEFLATE gains next to nothing, or would make of it what looks like a bomb."""
     packer = zlib.compressobj(LEVEL, zlib.DEFLATED, -zlib.MAX_WBITS)
     packed = len(packer.compress(part)) + len(packer.flush())
-    return ZIP_DEFLATED if packed * MOST_UNPACKED >= len(part) else ZIP_STORED
+    return ZIP_DEFLATED if len(part) / MOST_UNPACKED <= packed < _WORTH_PACKING * len(part) else ZIP_STORED

@@ -16,6 +16,7 @@ from usbwatch.casebook.entries import written
 from usbwatch.casebook.exchange.layout import Archive, archive_at
 from usbwatch.casebook.exchange.reading import UnitRead, units_in
 from usbwatch.casebook.packing import digest_text, kept
+from usbwatch.casebook.serials import add_serials
 from usbwatch.casebook.story import story
 from usbwatch.model.history import Entry, Opened, Unit
 
@@ -100,7 +101,7 @@ def _put(book: Book, archive: Archive, unit: UnitRead) -> tuple[UnitImported, in
     added = 0
     entries = [*there, *(replace(entry, number=number) for number, entry in enumerate(lacking, len(there) + 1))]
     if lacking:
-        documents, added = _put_documents(book, unit)
+        documents, added = _put_documents(book, key, unit)
         for entry in entries[len(there) :]:
             book.put(key, entry, documents)
         book.renew(key, entries)
@@ -123,12 +124,13 @@ def _key(book: Book, unit: UnitRead) -> int:
     return int(key)
 
 
-def _put_documents(book: Book, unit: UnitRead) -> tuple[dict[str, int], int]:
+def _put_documents(book: Book, unit_key: int, unit: UnitRead) -> tuple[dict[str, int], int]:
     """The keys of a unit's documents by digest, and how many of them the book did not have."""
     keys: dict[str, int] = {}
     captures: list[int] = []
     added = 0
     for paper in unit.documents:
+        add_serials(book.store, unit_key, paper.serials)
         added += not book.store.rows("SELECT 1 FROM document WHERE digest = ?", paper.raw_digest)
         key = kept(book.store, paper, captures[:1] if paper.kind == "capture" else ())
         keys[digest_text(paper.raw_digest)] = key

@@ -13,7 +13,6 @@ import os
 import stat
 import struct
 import zipfile
-import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -33,6 +32,7 @@ from usbwatch.casebook.exchange.archive import (
     members,
 )
 from usbwatch.casebook.exchange.manifest import manifest_of
+from usbwatch.casebook.exchange.unpacking import content_of, told
 from usbwatch.errors import BadArchive
 from usbwatch.safe import safe
 
@@ -46,8 +46,6 @@ _LOCATOR = struct.Struct("<4sLQL")
 _LOCATOR_MARK = b"PK\x06\x07"
 _END_64 = struct.Struct("<4sQ2H2L4Q")
 """ZIP64 end of central directory record (4.3.14)."""
-
-_PIECE = 64 * 1024
 
 _SEEMS = (
     (0, b"\x1f\x8b", "is compressed (gzip)"),
@@ -80,32 +78,30 @@ class Archive:
     def pieces(self) -> Iterator[bytes]:
         """The content of all parts in order, piece by piece. Raises ``BadArchive`` where a part is damaged."""
         for place, info in self.parts:
-            yield from _content(self.path, self.file, place, info)
+            yield from content_of(self.path, self.file, place, info)
 
 
 @contextmanager
 def archive_at(path: str) -> Iterator[Archive]:
     """The archive at a path, open until the block ends. Raises ``BadArchive`` for anything else."""
-    with _told(path):
-        handle = os.open(path, READ_ONLY)
-    with os.fdopen(handle, "rb") as file:
-        with _told(path):
-            if not stat.S_ISREG(os.fstat(handle).st_mode):
-                raise BadArchive(path, "is no regular file", EXPORT_AGAIN)
+    with told(path):
+        file = os.fdopen(_handle(path), "rb")
+    with file:
+        with told(path):
             archive = _archive(path, file)
         yield archive
 
 
-@contextmanager
-def _told(path: str) -> Iterator[None]:
-    """What the system and the ZIP reader refuse, as ``BadArchive``."""
+def _handle(path: str) -> int:
+    """Of a regular file, and of nothing else: a pipe may never end, and a folder has no content."""
     try:
-        yield
-    except OSError as error:
-        problem = f"cannot be read ({error.strerror or 'there is nothing where it points to'})"
-        raise BadArchive(path, problem, "check the name and its permissions") from None
-    except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, ValueError, OverflowError, struct.error):
-        raise BadArchive(path, "is damaged: its list of members cannot be read", COPY_AGAIN) from None
+        handle = os.open(path, READ_ONLY)
+    except ValueError:
+        raise BadArchive(path, "has a name that no file can have", EXPORT_AGAIN) from None
+    if not stat.S_ISREG(os.fstat(handle).st_mode):
+        os.close(handle)
+        raise BadArchive(path, "is no regular file", EXPORT_AGAIN)
+    return handle
 
 
 def _archive(path: str, file: BinaryIO) -> Archive:
@@ -124,7 +120,7 @@ def _archive(path: str, file: BinaryIO) -> Archive:
             begins = _begin(path, file, info, (name, size, position))
             places.append((begins, info))
             position = begins + info.compress_size
-        if position != listed.start_dir or listed.comment:
+        if position != listed.start_dir:
             raise BadArchive(path, "holds something beside its members", EXPORT_AGAIN)
     return Archive(path=path, manifest=manifest, file=file, parts=tuple(places[:-1]))
 
@@ -166,7 +162,7 @@ def _manifest(path: str, file: BinaryIO, info: zipfile.ZipInfo) -> Manifest:
     if info.file_size > LARGEST_MANIFEST or info.compress_size > 2 * LARGEST_MANIFEST:
         raise BadArchive(path, f"has a {MANIFEST} that is larger than any", EXPORT_AGAIN)
     begins = _begin(path, file, info, (MANIFEST, info.file_size, info.header_offset))
-    return manifest_of(b"".join(_content(path, file, begins, info)), path)
+    return manifest_of(b"".join(content_of(path, file, begins, info)), path)
 
 
 def _refuse_members(path: str, found: list[zipfile.ZipInfo], expected: list[tuple[str, int]]) -> None:
@@ -215,54 +211,6 @@ def _oddity(info: zipfile.ZipInfo, size: int, position: int) -> str:
 def _place_extra(position: int) -> bytes:
     """What says where a member lies that 32 bits cannot place (4.5.3); the writer turns to it at 31."""
     return struct.pack("<HHQ", 1, 8, position) if position > zipfile.ZIP64_LIMIT else b""
-
-
-def _content(path: str, file: BinaryIO, place: int, info: zipfile.ZipInfo) -> Iterator[bytes]:
-    """The content of a member in pieces; it ends where the directory says, in both forms, and has its CRC-32.
-
-    Not left to ``zipfile``, which takes what unpacks to more than was declared, and leaves out the rest.
-    """
-    left, crc = info.file_size, 0
-    for piece in _unpacked(path, file, place, info):
-        left -= len(piece)
-        crc = zlib.crc32(piece, crc)
-        if left < 0:
-            break
-        yield piece
-    if left or crc != info.CRC:
-        raise BadArchive(path, f"is damaged: {info.orig_filename} does not unpack to what it was", COPY_AGAIN)
-
-
-def _unpacked(path: str, file: BinaryIO, place: int, info: zipfile.ZipInfo) -> Iterator[bytes]:
-    packed = _packed(path, file, place, info)
-    if info.compress_type == zipfile.ZIP_STORED:
-        yield from packed
-        return
-    unpacker = zlib.decompressobj(-zlib.MAX_WBITS)
-    try:
-        for piece in packed:
-            waiting = piece
-            while waiting and not unpacker.eof:
-                yield unpacker.decompress(waiting, _PIECE)
-                waiting = unpacker.unconsumed_tail
-            if waiting or unpacker.unused_data:
-                raise zlib.error  # noqa: TRY301 - the same answer as from the library
-        yield unpacker.flush()
-        if not unpacker.eof:
-            raise zlib.error  # noqa: TRY301 - the same
-    except zlib.error:
-        raise BadArchive(path, f"is damaged: {info.orig_filename} cannot be unpacked", COPY_AGAIN) from None
-
-
-def _packed(path: str, file: BinaryIO, place: int, info: zipfile.ZipInfo) -> Iterator[bytes]:
-    left = info.compress_size
-    while left:
-        with _told(path):
-            piece = _read_at(file, place + info.compress_size - left, min(left, _PIECE))
-        if not piece:
-            raise BadArchive(path, "has become shorter while it was read", COPY_AGAIN)
-        left -= len(piece)
-        yield piece
 
 
 def _shown(info: zipfile.ZipInfo) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import json
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -14,8 +15,10 @@ from usbwatch.casebook.book import paper_of
 from usbwatch.casebook.entries import LONGEST_ENTRY, entry_of
 from usbwatch.casebook.exchange.archive import COPY_AGAIN, LARGEST_HISTORY, LONGEST_HEAD, documents_of, head
 from usbwatch.casebook.exchange.layout import Archive
+from usbwatch.casebook.outcomes import sites_of
 from usbwatch.casebook.packing import LARGEST_DOCUMENT, Paper, digest_text, raw_digest
 from usbwatch.casebook.rules import refuse_opening, refuse_unlike
+from usbwatch.casebook.serials import serials_of_document
 from usbwatch.errors import BadCapture, BadEntry, Refused
 from usbwatch.model.history import Amended, Entry, Opened
 
@@ -194,7 +197,16 @@ def _documents(archive: Archive, stream: _Stream, entries: Sequence[Entry]) -> I
         paper = Paper(kind=kind, content=stream.content(size), family=family)
         if paper.raw_digest != raw_digest(digest):
             archive.refuse(f"is damaged: document {digest} does not have that digest", COPY_AGAIN)
+        if kind == "sites":
+            _refuse_no_sites(archive, paper, digest)
         yield _capture(archive, paper, digest) if kind == "capture" else paper
+
+
+def _refuse_no_sites(archive: Archive, paper: Paper, digest: str) -> None:
+    try:
+        sites_of(paper.content)
+    except ValueError:
+        archive.refuse(f"holds a document {digest} that is no list of sites")
 
 
 def _is_family(text: object) -> bool:
@@ -206,4 +218,4 @@ def _capture(archive: Archive, paper: Paper, digest: str) -> Paper:
         saved = saved_of_content(paper.content, digest)
     except BadCapture as error:
         archive.refuse(f"holds a capture {digest} that {error.problem}", error.remedy)
-    return replace(paper, family=paper_of(saved).family)
+    return replace(paper, family=paper_of(saved).family, serials=serials_of_document(json.loads(paper.content)))

@@ -11,6 +11,7 @@ import click
 from usbwatch.cli import exits
 from usbwatch.cli.options import book_option, example
 from usbwatch.cli.unit.options import MONEY, opened, time_options, unit_argument, when
+from usbwatch.safe import typed
 
 if TYPE_CHECKING:
     from usbwatch.casebook import Book, Paper, Standing, Story
@@ -91,6 +92,8 @@ def amend_entry(
 
     if withdraw == bool(changes):
         raise click.UsageError("give either --set FIELD=VALUE or --withdraw.")
+    if not reason.strip():
+        raise click.BadParameter("say why.", param_hint="'--reason'")
     with opened(book, must_exist=True) as its:
         unit = its.unit(label)
         told = its.story(unit)
@@ -98,7 +101,8 @@ def amend_entry(
         instead, papers = (None, ()) if withdraw else _changed(entry.fact or entry.entry.fact, changes, told, its)
         amended = Amended(entry=entry.entry.id, reason=reason, instead=instead)
         (new,) = its.record(unit, [amended], when(at, by), papers)
-        say(f"usbwatch: entry {number} of unit {unit.label} is amended by entry {new.number}, and stays to be seen")
+        done = "withdrawn" if withdraw else "amended"
+        say(f"usbwatch: entry {number} of unit {unit.label} is {done} by entry {new.number}, and stays to be seen")
     return exits.WELL
 
 
@@ -109,7 +113,7 @@ def _standing(told: Story, number: int, unit: Unit) -> Standing:
     if found is None:
         raise Refused(
             f"unit {unit.label} has no entry {number} that can be amended",
-            f"usbwatch unit show {unit.label} has the numbers; an amendment is set right by amending the entry again",
+            f"usbwatch unit show {typed(unit.label)} has the numbers; instead of an amendment amend the entry again",
         )
     return found
 
@@ -122,6 +126,7 @@ def _changed(fact: Recorded, changes: tuple[str, ...], told: Story, book: Book) 
     fields = _FIELDS.get(kind_of(fact), {})
     said = dict(_parsed(one, fields, kind_of(fact)) for one in changes)
     if isinstance(fact, (Opened, Reopened)):
+        _refuse_taken(said.get("label", told.label), told, book)
         return _opening(fact, said), ()
     if isinstance(fact, StepDone):
         return _step(fact, said, told, book), ()
@@ -139,6 +144,20 @@ def _parsed(change: str, fields: Mapping[str, _Parse], kind: str) -> tuple[str, 
         return name, fields[name](value)
     except click.BadParameter as error:
         raise click.BadParameter(f"{name}: {error.message}", param_hint="'--set'") from None
+
+
+def _refuse_taken(label: str, told: Story, book: Book) -> None:
+    """Raise ``Refused`` where another unit is called so."""
+    from usbwatch.casebook.rules import folded
+    from usbwatch.errors import NoUnit, Refused
+
+    if folded(label) == folded(told.label):
+        return
+    try:
+        taken = book.unit(label).label
+    except NoUnit:
+        return
+    raise Refused(f"there is a unit {taken} in the book", "choose another label")
 
 
 def _opening(fact: Opened | Reopened, said: dict[str, Any]) -> Recorded:

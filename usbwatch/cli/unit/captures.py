@@ -2,25 +2,30 @@
 
 from __future__ import annotations
 
+import itertools
 import sys
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+import click
 
 from usbwatch.cli import exits
 
 if TYPE_CHECKING:
     from usbwatch.capture.saved import Saved
-    from usbwatch.casebook import Book, Story, When
+    from usbwatch.casebook import Book, Paper, Story, When
     from usbwatch.cli.unit.checking import WeighedUnit
     from usbwatch.model import UnitStrings
-    from usbwatch.model.history import PartSerial, Unit
+    from usbwatch.model.history import Captured, Entry, PartSerial, Unit
 
-__all__ = ["captured", "loaded_in_order", "saved_now"]
+__all__ = ["Prepared", "captured", "loaded_in_order", "prepared", "refuse_mixed", "saved_now", "tell"]
 
 
 def loaded_in_order(paths: Sequence[str]) -> list[Saved]:
     """The captures in these files (``-``: standard input), the earliest first. Raises ``BadCapture``."""
+    if list(paths).count("-") > 1:
+        raise click.UsageError("only one CAPTURE can be standard input.")
     return sorted((_loaded(path) for path in paths), key=lambda saved: saved.capture.taken_at)
 
 
@@ -45,33 +50,63 @@ def captured(book: Book, unit: Unit, saved: Sequence[Saved], when: When, *, anyw
 
     Raises ``Refused`` for a capture of another unit, unless ``anyway``.
     """
-    from usbwatch.casebook import paper_of
-    from usbwatch.cli.screen import say
-    from usbwatch.model.history import Captured
-    from usbwatch.show.words import counted
-
     if not anyway:
         _refuse_other_units(book, unit, saved)
+    ready = prepared(book, saved, lambda facts: book.draft(unit, facts, when))
+    return tell(unit.label, ready, book.record(unit, ready.facts, when, ready.papers))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prepared:
+    """Captures that can be recorded."""
+
+    facts: tuple[Captured, ...]
+    papers: tuple[Paper, ...]
+    result: WeighedUnit | None
+    """What the unit's history comes to with them; None where no profile is known."""
+
+
+def prepared(book: Book, saved: Sequence[Saved], draft: Callable[[Sequence[Captured]], Story]) -> Prepared:
+    """The captures as facts and documents, with what is made of them; ``draft`` adds facts to the unit's history."""
+    from usbwatch.casebook import paper_of
+    from usbwatch.model.history import Captured
+
     facts = [Captured(capture=one.digest, taken_at=one.capture.taken_at) for one in saved]
-    draft = book.draft(unit, facts, when)
-    result = _result(draft, book, unit, {one.digest: one for one in saved})
+    result = _result(draft(facts), book, {one.digest: one for one in saved})
     if result is not None:
         facts[-1] = replace(facts[-1], judged=_judged(result))
-    papers = [paper_of(one, _serials(one, result)) for one in saved]
-    entries = book.record(unit, facts, when, papers)
-    numbers = ", ".join(str(entry.number) for entry in entries)
-    say(f"usbwatch: recorded {counted(len(entries), 'capture')} of unit {unit.label}, entry {numbers}")
-    return _told(result, unit)
+    papers = tuple(paper_of(one, _serials(one, result)) for one in saved)
+    return Prepared(facts=tuple(facts), papers=papers, result=result)
 
 
-def _result(draft: Story, book: Book, unit: Unit, new: dict[str, Saved]) -> WeighedUnit | None:
+def tell(label: str, ready: Prepared, entries: Sequence[Entry]) -> int:
+    """Say what was recorded, and what it comes to; the exit code of that."""
+    from usbwatch.cli.screen import page_width, say, show
+    from usbwatch.cli.unit.checking import since_lines
+    from usbwatch.model.history import Captured
+    from usbwatch.show import outcome
+    from usbwatch.show.check_view import verdict_lines
+    from usbwatch.show.recording import check_command
+    from usbwatch.show.words import counted
+
+    numbers = [str(entry.number) for entry in entries if isinstance(entry.fact, Captured)]
+    say(f"usbwatch: recorded {counted(len(numbers), 'capture')} of unit {label}, entry {', '.join(numbers)}")
+    if ready.result is None:
+        return exits.WELL
+    checked = ready.result.localised.checked
+    show([*since_lines(ready.result), *verdict_lines(checked, page_width())])
+    say(f"usbwatch: all of it: {check_command(label)}")
+    return exits.of_outcome(outcome(checked.findings).value)
+
+
+def _result(draft: Story, book: Book, new: dict[str, Saved]) -> WeighedUnit | None:
     """What the history comes to with the new captures; None where no profile is known, which is then said."""
     from usbwatch.cli.screen import say
     from usbwatch.cli.unit.checking import weighed_told
     from usbwatch.errors import UsbwatchError
 
     try:
-        return weighed_told(draft, book, unit, new=new)
+        return weighed_told(draft, book, new=new)
     except UsbwatchError as error:
         say(f"usbwatch: {error}")
         return None
@@ -91,33 +126,18 @@ def _serials(saved: Saved, result: WeighedUnit | None) -> tuple[PartSerial, ...]
 def _judged(its: WeighedUnit) -> str:
     """The verdict, the likeliest cause, and what is not as it was at the baseline, as one sentence."""
     from usbwatch.show import sentence
-    from usbwatch.show.since_view import since_sentence
+    from usbwatch.show.since_view import changed_since
     from usbwatch.show.suspects_view import likeliest
 
     checked = its.localised.checked
     suspect = likeliest(checked)
-    changed = its.since is not None and bool(its.since.not_as_fitted)
+    changed = changed_since(its.since, its.profile) if its.since is not None else ""
     told = [
         sentence(checked.findings),
         *([f"{suspect[:1].lower()}{suspect[1:]}"] if suspect else []),
-        *([f"since the baseline {since_sentence(its.since).rstrip('.')}"] if changed and its.since else []),
+        *([f"not as at the baseline: {changed}"] if changed else []),
     ]
     return "; ".join(told)
-
-
-def _told(its: WeighedUnit | None, unit: Unit) -> int:
-    from usbwatch.cli.screen import page_width, say, show
-    from usbwatch.cli.unit.checking import since_lines
-    from usbwatch.show import outcome
-    from usbwatch.show.check_view import verdict_lines
-    from usbwatch.show.recording import check_command
-
-    if its is None:
-        return exits.WELL
-    checked = its.localised.checked
-    show([*since_lines(its), *verdict_lines(checked, page_width())])
-    say(f"usbwatch: all of it: {check_command(unit.label)}")
-    return exits.of_outcome(outcome(checked.findings).value)
 
 
 def _refuse_other_units(book: Book, unit: Unit, saved: Sequence[Saved]) -> None:
@@ -135,6 +155,15 @@ def _refuse_other_units(book: Book, unit: Unit, saved: Sequence[Saved]) -> None:
     digest = next((one.capture for one in reversed(looks(told)) if one.capture), digest)
     before = book.saved_capture(digest).capture.unit if digest else None
     for one in saved:
+        if (
+            before is not None
+            and before.product_name
+            and not (one.capture.unit.sys_vendor or one.capture.unit.product_name)
+        ):
+            raise Refused(
+                f"the capture does not say what it is of, and the unit calls itself {before.product_name}",
+                "capture the unit itself, or, if it is that, record it with --anyway",
+            )
         differing = _differing(before, one.capture.unit) if before is not None else ""
         if differing:
             raise Refused(
@@ -142,6 +171,16 @@ def _refuse_other_units(book: Book, unit: Unit, saved: Sequence[Saved]) -> None:
                 "name the right unit, or, if a board was put in that brought another serial, record it with --anyway",
             )
         before = one.capture.unit
+
+
+def refuse_mixed(saved: Sequence[Saved]) -> None:
+    """Raise ``Refused`` where captures that a unit is opened with are of several units."""
+    from usbwatch.errors import Refused
+
+    for before, after in itertools.pairwise(saved):
+        differing = _differing(before.capture.unit, after.capture.unit)
+        if differing:
+            raise Refused(f"the captures are not of one unit ({differing})", "open a unit for each")
 
 
 def _differing(one: UnitStrings, other: UnitStrings) -> str:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from usbwatch.cli.answers import did_you_mean
+from usbwatch.cli.answers import did_you_mean, id_of
 
 if TYPE_CHECKING:
     from usbwatch.casebook import Book, Paper, Story
@@ -62,20 +62,28 @@ def _classes(profile: Profile, variant: str) -> dict[str, str]:
 def _cause(said: str, classes: dict[str, str], profile: Profile, option: str) -> Cause:
     from usbwatch.model.history import Cause
 
+    names = {part.id: part.name for part in profile.parts} | {device.id: device.name for device in profile.devices}
+    said = id_of(said, names)
     if said in classes:
         return Cause(site=said, site_class=classes[said])
     ways = [site for site in classes if site.partition(":")[2] == said]
     if len(ways) == 1:
         return Cause(site=ways[0], site_class=classes[ways[0]])
     if ways:
-        raise click.BadParameter(
-            f"'{said}' can fail in several ways; say which: {', '.join(ways)}.", param_hint=f"'{option}'"
-        )
+        told = "; ".join(f"{way} ({words})" for way, words in _in_words(ways, profile))
+        raise click.BadParameter(f"'{said}' can fail in several ways; say which: {told}.", param_hint=f"'{option}'")
     known = [*classes, *dict.fromkeys(site.partition(":")[2] for site in classes), NOTHING, UNKNOWN]
     raise click.BadParameter(
         f"profile {profile.id} knows of no '{said}' that could fail. {did_you_mean(said, known)}",
         param_hint=f"'{option}'",
     )
+
+
+def _in_words(ways: Sequence[str], profile: Profile) -> list[tuple[str, str]]:
+    from usbwatch.localise.sites import sites
+
+    names = {site.id: site.name for site in sites(profile)}
+    return [(way, names.get(way, way)) for way in ways]
 
 
 def _paper(classes: dict[str, str]) -> Paper:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from usbwatch.cli.unit.experience import has_default
 from usbwatch.cli.unit.recorded import NONE_NEW
+from usbwatch.safe import typed
 
 if TYPE_CHECKING:
     from usbwatch.capture.saved import Saved
@@ -23,9 +24,8 @@ __all__ = ["WeighedUnit", "named_unit", "pending_lines", "since_lines", "weighed
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WeighedUnit:
-    """A unit, and what its history comes to."""
+    """A unit's history, and what it comes to."""
 
-    unit: Unit
     told: Story
     profile: Profile
     localised: Localised
@@ -41,6 +41,7 @@ def named_unit(argument: str, address: str | None) -> Iterator[tuple[Book, Unit]
     """The book and the unit that an argument names; None where it names a file, or there is no casebook.
 
     A file comes first: a unit with such a label is found when it is not there.
+    A folder is no capture: a unit's photos may well stand in one that has its label.
     Raises ``BadCapture`` for what is neither.
     """
     from usbwatch.cli.unit.options import opened
@@ -53,7 +54,7 @@ def named_unit(argument: str, address: str | None) -> Iterator[tuple[Book, Unit]
 
 
 def _is_file(argument: str) -> bool:
-    return argument == "-" or os.sep in argument or os.path.lexists(argument)
+    return argument == "-" or os.sep in argument or (os.path.lexists(argument) and not os.path.isdir(argument))  # noqa: PTH112 - hostile names
 
 
 def _unit(argument: str, book: Book) -> Unit:
@@ -69,13 +70,12 @@ def _unit(argument: str, book: Book) -> Unit:
 
 def weighed_unit(book: Book, unit: Unit, named: str | None = None, at_hand: Sequence[str] = ()) -> WeighedUnit:
     """What all that the book holds of a unit comes to. Raises ``Refused`` where nothing was seen yet."""
-    return weighed_told(book.story(unit), book, unit, named=named, at_hand=at_hand)
+    return weighed_told(book.story(unit), book, named=named, at_hand=at_hand)
 
 
 def weighed_told(
     told: Story,
     book: Book,
-    unit: Unit,
     *,
     named: str | None = None,
     at_hand: Sequence[str] = (),
@@ -92,7 +92,6 @@ def weighed_told(
         told, book, profile, ready, insisted=named is not None, experience=experience, new=new
     )
     return WeighedUnit(
-        unit=unit,
         told=told,
         profile=profile,
         localised=localised,
@@ -125,13 +124,15 @@ def since_lines(its: WeighedUnit) -> list[Line]:
 
 
 def pending_lines(told: Story, profile: Profile) -> list[Line]:
-    """What was done since the unit was last looked at: no capture shows yet what it did."""
-    from usbwatch.casebook import steps_since
+    """What was done since the unit was last captured: no capture shows yet what it did."""
+    from usbwatch.casebook import looks, steps_since
     from usbwatch.show.lines import Style, line
     from usbwatch.show.words import listed, step_words
 
-    pending = steps_since(told)
+    last = next(iter(reversed(looks(told))), None)
+    answered = last.steps if last is not None and not last.capture else ()
+    pending = (*answered, *steps_since(told))
     if not pending:
         return []
     said = f"{listed([step_words(step, profile) for step in pending])}: not captured since. "
-    return [line(("Note: ", Style.CAUTION), f"{said}Capture it: usbwatch unit capture {told.label}", hang=6)]
+    return [line(("Note: ", Style.CAUTION), f"{said}Capture it: usbwatch unit capture {typed(told.label)}", hang=6)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -12,7 +12,10 @@ from usbwatch.cli.options import book_option, example, profile_names
 from usbwatch.cli.unit.options import MONEY, opened, time_options, unit_argument, when, yes_or_no
 
 if TYPE_CHECKING:
-    from usbwatch.model.history import Intake
+    from usbwatch.capture.saved import Saved
+    from usbwatch.casebook import Book, When
+    from usbwatch.cli.unit.captures import Prepared
+    from usbwatch.model.history import Intake, Opened
 
 __all__ = ["intake_options", "open_unit", "reopen_unit"]
 
@@ -49,7 +52,7 @@ def _intake(told: dict[str, Any]) -> Intake:
 @click.command(
     name="open",
     epilog=example(
-        'usbwatch unit open LB-0001 first.json --claim "keyboard dead" --came-with adapter --paid 60',
+        'usbwatch unit open LB-0001 first.json --claim "keyboard dead" --paid 60',
         "usbwatch unit open LB-0002 --model fernhill-larch-13 --liquid yes",
     ),
 )
@@ -69,11 +72,12 @@ def open_unit(label: str, captures: tuple[str, ...], **told: Any) -> int:  # noq
     """
     from usbwatch.casebook import Paper
     from usbwatch.cli.screen import say
-    from usbwatch.cli.unit.captures import captured, loaded_in_order
+    from usbwatch.cli.unit.captures import loaded_in_order, refuse_mixed, tell
     from usbwatch.cli.unit.papers import attached
     from usbwatch.model.history import Noted, Opened, Recorded
 
     saved = loaded_in_order(captures)
+    refuse_mixed(saved)
     model = _model(told["model"], saved)
     opening = Opened(label=label, model=model, intake=_intake(told))
     more: list[Recorded] = []
@@ -84,15 +88,22 @@ def open_unit(label: str, captures: tuple[str, ...], **told: Any) -> int:  # noq
         papers.append(paper)
     if told["note"]:
         more.append(Noted(text=told["note"]))
+    moment = when(told["at"], told["by"])
     with opened(told["book"]) as book:
-        unit, _ = book.open_unit(opening, when(told["at"], told["by"]), more, papers)
+        ready = _with_captures(book, opening, saved, moment) if saved else None
+        facts = (*(ready.facts if ready else ()), *more)
+        unit, entries = book.open_unit(opening, moment, facts, (*(ready.papers if ready else ()), *papers))
         say(f"usbwatch: unit {unit.label} is open, in {book.name}")
-        if saved:
-            return captured(book, unit, saved, when(told["at"], told["by"]))
-    return exits.WELL
+    return tell(unit.label, ready, entries) if ready else exits.WELL
 
 
-def _model(named: str | None, saved: list[Any]) -> str:
+def _with_captures(book: Book, opening: Opened, saved: Sequence[Saved], moment: When) -> Prepared:
+    from usbwatch.cli.unit.captures import prepared
+
+    return prepared(book, saved, lambda facts: book.draft_of_new(opening, facts, moment))
+
+
+def _model(named: str | None, saved: Sequence[Saved]) -> str:
     """The id of the profile that was named, or that the first capture fits; "" where none does."""
     from usbwatch import profile as profiles
     from usbwatch.cli.choosing import fitting_or_none

@@ -30,8 +30,9 @@ __all__ = ["export_to_archive", "import_files"]
 @click.option("--force", is_flag=True, help="Overwrite the archive if it is there.")
 @book_option
 def export_to_archive(labels: tuple[str, ...], *, everything: bool, output: str, force: bool, book: str | None) -> int:
-    """Write units, with their captures and files, into one archive for another casebook.
+    """Write units, with all that belongs to them, into one archive.
 
+    The archive is for another casebook: captures and files are in it, too.
     Serial numbers and all that was noted are in it as they were recorded: give
     it only to those who may have them.
     """
@@ -67,8 +68,9 @@ def _entries(count: int) -> str:
 @time_options
 @book_option
 def import_files(files: tuple[str, ...], *, at: str, by: str, book: str | None) -> int:
-    """Take in archives that unit export wrote, or captures of units on the bench.
+    """Take in archives, or captures of units on the bench.
 
+    Archives are those that usbwatch unit export wrote.
     Of an archive everything is checked first, and nothing is taken in if anything
     in it is wrong; what is in the casebook already is left as it is. A capture
     goes to the unit on the bench in which its serial number was seen.

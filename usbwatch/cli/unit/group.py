@@ -16,16 +16,24 @@ from usbwatch.cli.unit.shop import shop_history
 __all__ = ["unit"]
 
 
+class _InOrder(click.Group):
+    """Its help lists the commands in the order of a unit's way over the bench."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's own signature
+        return list(self.commands)
+
+
 @click.group(
+    cls=_InOrder,
     epilog=example(
         'usbwatch unit open LB-0001 first.json --claim "keyboard dead" --paid 60',
         "usbwatch check LB-0001",
         "usbwatch unit step LB-0001 swap:top-case --part known-good --minutes 60",
         "usbwatch unit show LB-0001",
-    )
+    ),
 )
 def unit() -> None:
-    """Follow a unit from intake to baseline, and keep all that was seen and done.
+    """Follow a unit from intake to baseline, in a casebook.
 
     Everything is kept in one casebook. An entry is only ever added: what was
     wrong is amended, and stays to be seen. Which casebook: --book, or the

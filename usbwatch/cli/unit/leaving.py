@@ -9,6 +9,7 @@ import click
 from usbwatch.cli import exits
 from usbwatch.cli.options import book_option, example
 from usbwatch.cli.unit.options import MONEY, opened, time_options, unit_argument, when
+from usbwatch.safe import typed
 
 if TYPE_CHECKING:
     from usbwatch.casebook import Story
@@ -28,10 +29,11 @@ ENDINGS = {"repaired": "repaired", "sold-as-is": "sold as is", "parted-out": "pa
 @time_options
 @book_option
 def keep_baseline(label: str, *, reason: str, at: str, by: str, book: str | None) -> int:
-    """Keep the latest capture as the unit's healthy state, with the serial numbers of its parts.
+    """Keep the latest capture as the unit's healthy state.
 
-    It is refused while something is missing, impaired or unseen, unless a reason
-    is given. When the unit comes back, a check compares with its baseline first.
+    The serial numbers of its parts are kept with it. It is refused while
+    something is missing, impaired or unseen, unless a reason is given. When the
+    unit comes back, a check compares with its baseline first.
     """
     from usbwatch.cli.screen import say
     from usbwatch.cli.unit.recorded import profile_of, seen_of
@@ -64,7 +66,7 @@ def _last_capture(told: Story, unit: Unit, seen: tuple[Seen, ...]) -> Seen:
     from usbwatch.casebook import looks, steps_since
     from usbwatch.errors import Refused
 
-    again = f"capture it: usbwatch unit capture {unit.label}"
+    again = f"capture it: usbwatch unit capture {typed(unit.label)}"
     if not seen or not looks(told)[-1].capture:
         raise Refused(f"unit {unit.label} was not captured since it came in or since the last step", again)
     if steps_since(told):
@@ -105,7 +107,7 @@ def _baselined(told: Story, last: Seen, found: Findings, reason: str) -> Baselin
 @click.command(
     name="close",
     epilog=example(
-        "usbwatch unit close LB-0001 repaired --cause section:mainboard-gauge --brought 260",
+        "usbwatch unit close LB-0001 repaired --cause mainboard-gauge --brought 260",
         "usbwatch unit close LB-0002 parted-out",
     ),
 )
@@ -133,7 +135,7 @@ def close_unit(
     by: str,
     book: str | None,
 ) -> int:
-    """Close a unit's case: how it leaves, what had failed, and the money.
+    """Close a unit's case: how it leaves, and what had failed.
 
     Where the cause is known the case counts from now on: what failed here is
     likelier in the next unit, and all that did not is less likely.
@@ -158,4 +160,4 @@ def close_unit(
 
 
 def _how(unit: Unit, number: int) -> str:
-    return f'usbwatch unit amend {unit.label} {number} --set cause=… --reason "found"'
+    return f'usbwatch unit amend {typed(unit.label)} {number} --set cause=… --reason "found"'

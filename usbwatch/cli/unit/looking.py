@@ -9,9 +9,10 @@ import click
 from usbwatch.cli import exits
 from usbwatch.cli.options import book_option, example, json_option, profile_names
 from usbwatch.cli.unit.options import opened, unit_argument
+from usbwatch.safe import typed
 
 if TYPE_CHECKING:
-    from usbwatch.casebook import Story
+    from usbwatch.casebook import Found, Story
     from usbwatch.model import Profile
 
 __all__ = ["find_units", "get_document", "list_units", "show_unit"]
@@ -29,7 +30,7 @@ _MOST = 200
 @json_option
 @book_option
 def list_units(*, closed: bool, everything: bool, model: str, as_json: bool, book: str | None) -> int:
-    """List the units on the bench, the one with the latest entry first."""
+    """List the units on the bench, the latest entry first."""
     from usbwatch.cli.screen import show, write
     from usbwatch.cli.taking import local_time
     from usbwatch.show import json_text
@@ -41,7 +42,8 @@ def list_units(*, closed: bool, everything: bool, model: str, as_json: bool, boo
     if as_json:
         write(json_text(units_document(units)))
     else:
-        show(units_view(units[:_MOST], local_time, more=len(units) > _MOST))
+        none = "No unit." if everything else "No unit has left." if closed else "No unit is on the bench."
+        show(units_view(units[:_MOST], local_time, more=len(units) > _MOST, none=none))
     return exits.WELL
 
 
@@ -50,9 +52,10 @@ def list_units(*, closed: bool, everything: bool, model: str, as_json: bool, boo
 @json_option
 @book_option
 def find_units(text: str, *, as_json: bool, book: str | None) -> int:
-    """Find units by their label or model, or by a serial number that was seen in them.
+    """Find units by label, model or serial number.
 
-    Exit code 10: none was found.
+    A few letters are enough. A serial number is one that the unit or a part of
+    it has or once had. Exit code 10: none was found.
     """
     from usbwatch.cli.screen import show, write
     from usbwatch.cli.taking import local_time
@@ -66,9 +69,15 @@ def find_units(text: str, *, as_json: bool, book: str | None) -> int:
     if as_json:
         write(json_text(units_document(units)))
     else:
-        why = [f"{one.by} {one.what}" for one in found[:_MOST]]
+        why = [_found_by(one) for one in found[:_MOST]]
         show(units_view(units[:_MOST], local_time, why, more=len(units) > _MOST))
     return exits.WELL if found else exits.WRONG
+
+
+def _found_by(found: Found) -> str:
+    """The serial number or id that a unit was found by; label and model stand in its line."""
+    of = f" of {found.part}" if found.part else ""
+    return f"{found.by} {found.what}{of}" if found.by in ("serial", "id") else ""
 
 
 @click.command(name="show", epilog=example("usbwatch unit show LB-0001"))
@@ -76,7 +85,7 @@ def find_units(text: str, *, as_json: bool, book: str | None) -> int:
 @json_option
 @book_option
 def show_unit(label: str, *, as_json: bool, book: str | None) -> int:
-    """Show a unit's history from intake on, with every entry and what was amended."""
+    """Show a unit's history, with every entry and amendment."""
     from usbwatch.cli.screen import page_width, show, write
     from usbwatch.cli.taking import local_time
     from usbwatch.show import json_text
@@ -128,7 +137,7 @@ def get_document(label: str, number: int, *, output: str, book: str | None) -> i
         else:
             raise Refused(
                 f"entry {number} of unit {unit.label} holds neither a capture nor a file",
-                f"usbwatch unit show {unit.label} has the numbers",
+                f"usbwatch unit show {typed(unit.label)} has the numbers",
             )
     write_bytes(output, content, remedy="choose another name with -o")
     say(f"usbwatch: {shown_path(output)} is written")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
@@ -14,11 +15,18 @@ from usbwatch.cli.taking import now
 if TYPE_CHECKING:
     from usbwatch.casebook import Book, When
 
-__all__ = ["MONEY", "opened", "time_options", "unit_argument", "when", "yes_or_no"]
+__all__ = ["MONEY", "Whole", "opened", "time_options", "unit_argument", "when", "yes_or_no"]
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 
-MONEY = click.IntRange(0, 10**9)
+
+class Whole(click.IntRange):
+    """A whole number; one with a fraction is refused in these words."""
+
+    name = "whole number"
+
+
+MONEY = Whole(0, 10**9)
 """Whole units of the shop's currency."""
 
 _CLOCKS_DIFFER = timedelta(days=1)
@@ -49,7 +57,7 @@ def time_options(command: _Command) -> _Command:
         "--at",
         callback=_moment,
         metavar="TIME",
-        help='When it happened, if not now: "2026-03-02 09:30".',
+        help='When it happened, if not now: "2026-03-02 09:30", or 09:30 today.',
     )(command)
 
 
@@ -57,8 +65,9 @@ def _moment(_context: click.Context, _parameter: click.Parameter, value: str | N
     """A time on the bench's clock, or with an offset, as RFC 3339 in UTC; "" for none."""
     if not value:
         return ""
+    today = f"{datetime.now().astimezone():%Y-%m-%d} " if re.match(r"\d\d?:\d\d\Z", value, re.ASCII) else ""
     try:
-        moment = datetime.fromisoformat(value).astimezone(UTC)
+        moment = datetime.fromisoformat(today + value.rjust(5, "0") if today else value).astimezone(UTC)
     except (ValueError, OverflowError, OSError):
         raise click.BadParameter(f"'{value}' is no time; write it as 2026-03-02 09:30.") from None
     if moment > datetime.now(UTC) + _CLOCKS_DIFFER:

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from usbwatch.safe import typed
+
 if TYPE_CHECKING:
     from usbwatch.capture.saved import Saved
     from usbwatch.casebook import Book, RecordedLook, Story
@@ -34,8 +36,8 @@ def profile_of(told: Story, book: Book, named: str | None = None, new: Mapping[s
     if not digest:
         raise Refused(
             f"unit {told.label} has neither a model nor a capture",
-            f"capture it with usbwatch unit capture {told.label}, or say its model: "
-            f"usbwatch unit amend {told.label} 1 --set model=NAME --reason known",
+            f"capture it with usbwatch unit capture {typed(told.label)}, or say its model: "
+            f"usbwatch unit amend {typed(told.label)} 1 --set model=NAME --reason known",
         )
     return chosen(_capture(digest, book, new), None, may_ask=False)
 
@@ -61,7 +63,7 @@ def weighed_story(
     if not seen:
         raise Refused(
             f"nothing was seen of unit {told.label} since it came in",
-            f"capture it: usbwatch unit capture {told.label}",
+            f"capture it: usbwatch unit capture {typed(told.label)}",
         )
     return weighed(seen, profile, at_hand, insisted=insisted, experience=experience, label=told.label)
 
@@ -89,7 +91,7 @@ def _seen(look: RecordedLook, capture: Capture, profile: Profile) -> Seen:
     return Seen(
         capture=capture,
         path=f"entry {look.number}",
-        when=local_time(look.at),
+        when=local_time(capture.taken_at or look.at),
         steps=tuple(step for step in look.steps if _known(step, profile)),
         answers=tuple(answer for answer in look.answers if answer.check in _questions(profile)),
     )

@@ -10,7 +10,8 @@ from usbwatch.cli import exits
 from usbwatch.cli.answers import answers, each, parsed_answer
 from usbwatch.cli.options import book_option, example, log_option, root_option, through_option
 from usbwatch.cli.steps import parsed_did
-from usbwatch.cli.unit.options import MONEY, opened, time_options, unit_argument, when
+from usbwatch.cli.unit.options import MONEY, Whole, opened, time_options, unit_argument, when
+from usbwatch.safe import typed
 
 if TYPE_CHECKING:
     from usbwatch.casebook import Book, Story
@@ -22,7 +23,7 @@ __all__ = ["GRADES", "attach_files", "note_text", "record_answers", "record_capt
 GRADES = {"known-good": "known good", "new": "new", "used": "used"}
 """What can be said of a part that is put in, as it is typed and as the model has it."""
 
-_MINUTES = click.IntRange(0, 100_000)
+_MINUTES = Whole(0, 100_000)
 
 
 @click.command(
@@ -49,7 +50,7 @@ def record_captures(
     by: str,
     book: str | None,
 ) -> int:
-    """Record captures of a unit, and say what its history now comes to.
+    """Record captures of a unit, and say what it comes to.
 
     Without CAPTURE this machine is captured now, or the tree given by --root.
     """
@@ -69,7 +70,7 @@ def record_captures(
     name="step",
     epilog=example(
         "usbwatch unit step LB-0001 swap:top-case --part known-good --minutes 60",
-        'usbwatch unit step LB-0001 reseat:top-case-flex --minutes 15 --result "latch was open"',
+        'usbwatch unit step LB-0001 reseat:top-case-flex --result "latch was open"',
     ),
 )
 @unit_argument
@@ -112,7 +113,7 @@ def record_step(
         done = _step(kind, of, its.story(unit), its)
         fact = StepDone(step=done, part=part, cost=cost, minutes=minutes, result=result)
         (entry,) = its.record(unit, [fact], when(at, by))
-        _say(unit, entry, f"what it did shows when you capture again: usbwatch unit capture {unit.label}")
+        _say(unit, entry, f"what it did shows when you capture again: usbwatch unit capture {typed(unit.label)}")
     return exits.WELL
 
 
@@ -135,7 +136,11 @@ def _step(kind: str, of: str, told: Story, book: Book) -> Step:
 @time_options
 @book_option
 def record_answers(label: str, given: tuple[tuple[str, bool], ...], *, at: str, by: str, book: str | None) -> int:
-    """Record what hand checks, measurements and trials in another unit showed."""
+    """Record what hand checks, measurements and trials showed.
+
+    A trial of a part in another unit of the model is elsewhere:PART, a
+    measurement from end to end measure:LINK.
+    """
     from usbwatch.cli.unit.recorded import profile_of
     from usbwatch.model.history import Answered
 
@@ -143,24 +148,28 @@ def record_answers(label: str, given: tuple[tuple[str, bool], ...], *, at: str, 
         unit = its.unit(label)
         profile = profile_of(its.story(unit), its)
         facts = [Answered(check=one.check, yes=one.yes) for one in answers(given, profile)]
-        for entry in its.record(unit, facts, when(at, by)):
-            _say(unit, entry, f"what it changes: usbwatch check {unit.label}" if entry.fact is facts[-1] else "")
+        entries = its.record(unit, facts, when(at, by))
+        for entry in entries:
+            _say(unit, entry, f"what it changes: usbwatch check {typed(unit.label)}" if entry is entries[-1] else "")
     return exits.WELL
 
 
 @click.command(name="note", epilog=example('usbwatch unit note LB-0001 "smells of coffee" --minutes 5'))
 @unit_argument
-@click.argument("text")
+@click.argument("words", nargs=-1, required=True, metavar="TEXT...")
 @click.option("--cost", type=MONEY, help="What it cost.")
 @click.option("--minutes", type=_MINUTES, help="Bench time.")
 @time_options
 @book_option
 def note_text(
-    label: str, text: str, *, cost: int | None, minutes: int | None, at: str, by: str, book: str | None
+    label: str, words: tuple[str, ...], *, cost: int | None, minutes: int | None, at: str, by: str, book: str | None
 ) -> int:
     """Record anything else, in words."""
     from usbwatch.model.history import Noted
 
+    text = " ".join(words)
+    if not text.strip():
+        raise click.BadParameter("there is nothing in it.", param_hint="'TEXT'")
     with opened(book, must_exist=True) as its:
         unit = its.unit(label)
         (entry,) = its.record(unit, [Noted(text=text, cost=cost, minutes=minutes)], when(at, by))

@@ -16,7 +16,7 @@ __all__ = ["shop_history"]
 @json_option
 @book_option
 def shop_history(model: str | None, *, as_json: bool, book: str | None) -> int:
-    """Show how the units of a model fared in this shop, and how that moves the priors.
+    """Show how a model's units fared, and how that moves the priors.
 
     Every closed case with a known cause counts; how many stand behind each
     prior is said. Without MODEL: the models that the casebook has units of.
