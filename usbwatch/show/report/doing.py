@@ -7,9 +7,10 @@ from usbwatch.plan import questions
 from usbwatch.plan.cautions import BATTERY_FIRST
 from usbwatch.show.checked import Checked
 from usbwatch.show.localised import Localised
-from usbwatch.show.plan_view import do_next, takes
+from usbwatch.show.plan_view import do_next
 from usbwatch.show.report.value import Hand, NextStep
 from usbwatch.show.safe import safe
+from usbwatch.show.worth_view import takes
 
 __all__ = ["cautions_of", "hands", "next_step"]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from usbwatch import __version__
+from usbwatch.casebook import Story
 from usbwatch.model import Capture, Coverage
 from usbwatch.profile import short
 from usbwatch.show.checked import Checked
@@ -13,7 +14,7 @@ from usbwatch.show.report.building import blocks
 from usbwatch.show.report.doing import cautions_of, hands, next_step
 from usbwatch.show.report.quoting import quotes
 from usbwatch.show.report.source import Asked, Source
-from usbwatch.show.report.telling import events, money_facts, since_rows, since_title, wear_facts
+from usbwatch.show.report.telling import events, money_facts, since_rows, since_title, wear_facts, without_money
 from usbwatch.show.report.value import Fact, Kind, Look, Report, Seen
 from usbwatch.show.safe import safe
 from usbwatch.show.verdict import Outcome, outcome, sentence
@@ -52,7 +53,7 @@ def made(source: Source, asked: Asked) -> Report:
         since=since_rows(source.since, checked.profile),
         wear=wear_facts(source.since, checked.profile),
         outside=tuple(_outside(checked)),
-        events=events(source.told, checked.profile, asked.local, money=asked.money),
+        events=events(_told(source, asked), checked.profile, asked.local),
         money=money_facts(source.told, checked.profile.money) if asked.money else (),
         coverage=seen_rows(checked.capture.coverage),
         looks=tuple(
@@ -65,6 +66,10 @@ def made(source: Source, asked: Asked) -> Report:
     )
 
 
+def _told(source: Source, asked: Asked) -> Story | None:
+    return source.told if asked.money or source.told is None else without_money(source.told)
+
+
 def _profile(checked: Checked) -> str:
     sealed = f", digest {short(checked.profile.digest)}" if checked.profile.digest else ""
     return f"{safe(checked.profile.id, 60)}{sealed}"
@@ -74,11 +79,10 @@ def unit_facts(capture: Capture, checked: Checked | None = None) -> Iterator[Fac
     """What the unit is, row by row; what is not known is left out."""
     unit = capture.unit
     yield Fact(name="Model", said=unit_name(unit))
+    rows: list[tuple[str, str]] = []
     if checked is not None:
         variant = next((one.name for one in checked.profile.variants if one.id == checked.findings.variant), "")
-        rows = (("Variant", variant), ("Profile", _profile(checked)))
-    else:
-        rows = ()
+        rows = [("Variant", variant), ("Profile", _profile(checked))]
     for name, said in (
         *rows,
         ("Serial number", unit.product_serial),
@@ -134,4 +138,3 @@ def look_of(capture: Capture, digest: str, asked: Asked) -> Look:
         system=safe(", ".join(said), 120),
         tool=safe(capture.tool, 40),
     )
-

@@ -18,7 +18,7 @@ _FACTS = 6
 
 
 def quotes(checked: Checked) -> tuple[Quote, ...]:
-    """Lines of the kernel's log, attributes of what is there but not well, and firmware's word; at most some two dozen."""
+    """Lines of the kernel's log, attributes of what is not well, and firmware's word; at most some two dozen."""
     found = [*_of_log(checked), *_of_nodes(checked), *_of_firmware(checked)]
     return tuple(dict.fromkeys(found))[:_MOST]
 

@@ -3,31 +3,54 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 from usbwatch.casebook import Standing, Story
 from usbwatch.model import DeviceSince, Fitted, Money, Profile, SinceBaseline, Wear
+from usbwatch.model.history import Closed, Entry, Noted, Opened, Recorded, Reopened, StepDone
 from usbwatch.show.harness import stubs
 from usbwatch.show.report.value import Event, Fact, SinceRow
 from usbwatch.show.safe import safe
+from usbwatch.show.unit_entry import entry_words
 from usbwatch.show.unit_money import money_said
-from usbwatch.show.unit_view import entry_words
 
-__all__ = ["events", "money_facts", "since_rows", "since_title", "wear_facts"]
+__all__ = ["events", "money_facts", "since_rows", "since_title", "wear_facts", "without_money"]
 
 _UNIT = {"unit": "The unit's own serial number", "board": "Board (as firmware names it)"}
 """What is no expected device."""
 
 
-def events(told: Story | None, profile: Profile, local: Callable[[str], str], *, money: bool) -> tuple[Event, ...]:
-    """Every entry as it stands, in the order in which it happened; ``money``: whether prices are told."""
-    return tuple(_event(one, profile, local, money=money) for one in told.standings) if told is not None else ()
+def events(told: Story | None, profile: Profile, local: Callable[[str], str]) -> tuple[Event, ...]:
+    """Every entry as it stands, in the order in which it happened."""
+    return tuple(_event(one, profile, local) for one in told.standings) if told is not None else ()
 
 
-def _event(standing: Standing, profile: Profile, local: Callable[[str], str], *, money: bool) -> Event:
+def _event(standing: Standing, profile: Profile, local: Callable[[str], str]) -> Event:
     fact = standing.entry.fact if standing.fact is None else standing.fact
-    what, *said = entry_words(fact, profile, money=money)
+    what, *said = entry_words(fact, profile)
     mark = "withdrawn" if standing.fact is None else "amended" if standing.amendments else ""
     return Event(when=local(standing.entry.at)[:16], what=what, said=tuple(said), mark=mark)
+
+
+def without_money(told: Story) -> Story:
+    """The same history without prices, costs and what was brought."""
+    return replace(
+        told,
+        standings=tuple(replace(one, fact=_priceless(one.fact), entry=_without(one.entry)) for one in told.standings),
+    )
+
+
+def _without(entry: Entry) -> Entry:
+    fact = _priceless(entry.fact)
+    return entry if fact is None else replace(entry, fact=fact)
+
+
+def _priceless(fact: Recorded | None) -> Recorded | None:
+    if isinstance(fact, (Opened, Reopened)):
+        return replace(fact, intake=replace(fact.intake, paid=None))
+    if isinstance(fact, (StepDone, Noted)):
+        return replace(fact, cost=None)
+    return replace(fact, brought=None) if isinstance(fact, Closed) else fact
 
 
 def money_facts(told: Story | None, money: Money) -> tuple[Fact, ...]:
@@ -67,7 +90,7 @@ _RANK = {Fitted.ANOTHER: -4, Fitted.PERHAPS_ANOTHER: -3, Fitted.GONE: -2, Fitted
 
 def _said(one: DeviceSince) -> Iterator[str]:
     for change in one.told_by:
-        yield safe(f"{change.name}: {change.before} → {change.after}", 200)
+        yield safe(f"{change.field}: {change.before} → {change.after}", 200)
     if one.why:
         yield safe(one.why, 200)
 
