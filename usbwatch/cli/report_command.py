@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import contextlib
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -14,6 +15,8 @@ from usbwatch.cli.options import book_option, example, profile_names
 
 if TYPE_CHECKING:
     from usbwatch.capture.saved import Saved
+    from usbwatch.casebook import Book, Story
+    from usbwatch.model import Capture
     from usbwatch.show.report.source import Asked, Source
     from usbwatch.show.report.value import Report
 
@@ -165,9 +168,28 @@ def _source(argument: str, request: _Request) -> Source:
             )
         from usbwatch.casebook import looks
 
-        its = weighed_unit(*found, request.profile)
+        recorded, unit = found
+        its = weighed_unit(recorded, unit, request.profile)
         digests = tuple(look.capture for look in looks(its.told))
-        return Source(localised=its.localised, digests=digests, told=its.told, since=its.since)
+        return Source(
+            localised=its.localised,
+            digests=digests,
+            told=its.told,
+            since=its.since,
+            earlier=() if request.identify else tuple(_earlier(its.told, recorded, digests)),
+        )
+
+
+def _earlier(told: Story, book: Book, digests: tuple[str, ...]) -> Iterator[tuple[str, Capture]]:
+    """What was captured on earlier visits: by it, a part has the same token in each report of the unit."""
+    from usbwatch.errors import UsbwatchError
+    from usbwatch.show.report.privacy import captures_named, entries_of
+
+    named = [one for entry in entries_of(told) for one in captures_named(entry.fact)]
+    for digest in dict.fromkeys(named):
+        if digest not in digests:
+            with contextlib.suppress(UsbwatchError):  # a capture that is lost has nothing to be told
+                yield digest, book.saved_capture(digest).capture
 
 
 def _source_of_capture(path: str, request: _Request) -> Source:

@@ -21,6 +21,8 @@ class Source:
     """Of the captures in ``localised.seen``, ``sha256:…``; "" for a look without a capture."""
     told: Story | None = None
     since: SinceBaseline | None = None
+    earlier: tuple[tuple[str, Capture], ...] = ()
+    """Digest and capture of what was recorded besides those: tokens count from the unit's first entry on."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
