@@ -94,6 +94,10 @@ def report(
     names are replaced unless --identify is given, and prices are told only with
     --money.
     """
+    if verify is not None:
+        from usbwatch.cli.verifying import verify as verify_report
+
+        return verify_report(verify, what)
     request = _Request(
         what=what,
         profile=profile,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass, replace
-from functools import lru_cache
 from typing import Any
 
 from usbwatch.model import FactChange, Node, Profile, Suspects
@@ -18,9 +17,15 @@ _OF_THE_MODEL = (Profile, Suspects)
 """Values that are made from the profile alone, or from ids of it: nothing in them is of the unit."""
 
 
-@lru_cache(maxsize=256)
-def _names(kind: type) -> tuple[str, ...]:
-    return tuple(field.name for field in fields(kind))
+_NAMES: dict[type, tuple[str, ...]] = {}
+"""Names of fields by data class, worked out once."""
+
+
+def _names(value: Any) -> tuple[str, ...]:  # noqa: ANN401 - a data class of any sort
+    kind = type(value)
+    if kind not in _NAMES:
+        _NAMES[kind] = tuple(field.name for field in fields(kind))
+    return _NAMES[kind]
 
 
 class Walk:
@@ -44,7 +49,7 @@ class Walk:
             yield from self._of_fields(value)
 
     def _of_fields(self, owner: object) -> Iterator[Secret | str]:
-        for name in _names(type(owner)):
+        for name in _names(owner):
             value = getattr(owner, name)
             if (type(owner), name) in TEXTS or (isinstance(owner, Node) and name == "raw"):
                 continue
@@ -76,7 +81,7 @@ def strings_of(value: object) -> Iterator[str]:
         for one in value:
             yield from strings_of(one)
     elif is_dataclass(value):
-        for name in _names(type(value)):
+        for name in _names(value):
             yield from strings_of(getattr(value, name))
 
 
@@ -104,7 +109,7 @@ class Rebuilt:
 
     def _fields(self, owner: Any) -> object:  # noqa: ANN401 - a data class of any sort
         changed = {}
-        for name in _names(type(owner)):
+        for name in _names(owner):
             old = getattr(owner, name)
             new = self._field(owner, name, old)
             if new is not old:
@@ -145,4 +150,4 @@ def _tuple(old: tuple[object, ...], new: list[object]) -> tuple[object, ...]:
     if all(one is other for one, other in zip(old, new, strict=True)):
         return old
     named: Any = type(old)
-    return tuple(new) if named is tuple else named(*new)  # type: ignore[no-any-return]
+    return tuple(new) if named is tuple else named(*new)
