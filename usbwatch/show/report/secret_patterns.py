@@ -41,8 +41,8 @@ class _Shape(NamedTuple):
 _NOBODY = frozenset({"root", "nobody", "daemon", "user", "users", "public", "shared", "tty", "name", "not", "unknown"})
 """Names that are of no person."""
 
-_A_VERSION = re.compile(r"(?:version|ver|firmware|fw|bios|driver|rev|release|ports?|v)\W{0,3}\Z", re.IGNORECASE)
-_AN_ADDRESS = re.compile(r"(?:ip|addr|address|inet|from|to|via|src|dst|server|gateway|host)\W{0,3}\Z", re.IGNORECASE)
+_A_VERSION = re.compile(r"\b(?:version|ver|firmware|fw|bios|driver|rev|release|ports?|v)\W{0,3}\Z", re.IGNORECASE)
+_AN_ADDRESS = re.compile(r"\b(?:ip|addr|address|inet|from|to|via|src|dst|server|gateway|host)\W{0,3}\Z", re.IGNORECASE)
 _LONGEST_BEFORE = 16
 _SMALLEST_OCTET = 10
 """A first octet below this is taken for a version or for USB ports unless a word before it says otherwise."""
