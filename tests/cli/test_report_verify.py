@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import importlib.util
 import io
 import json
 import os
@@ -71,9 +72,10 @@ def test_a_page_and_its_capture_belong_together_though_markup_breaks_the_digest(
     assert run("--verify", "page.html", _HEALTHY)[0] == 10
 
 
-@pytest.mark.skipif("html" not in _RENDERERS, reason="no renderer for HTML")
 def test_every_format_that_carries_a_seal_is_verified(run: Run) -> None:
-    for form in ("text", "json"):
+    """Of the renderers that are there."""
+    has_html = importlib.util.find_spec("usbwatch.show.report.html") is not None
+    for form in [form for form in _RENDERERS if form != "csv" and (form != "html" or has_html)]:
         run(_LOST, "--format", form, "-o", form)
         assert run("--verify", form, _LOST)[0] == 0, form
 
@@ -122,7 +124,7 @@ def test_every_single_byte_change_of_a_json_report_is_told_unless_it_says_the_sa
 def _each_change(name: str, may_hold: Callable[[bytes], bool]) -> None:
     content = Path(name).read_bytes()
     assert verified(content, name).holds
-    places = random.Random(8785).sample(range(len(content)), 300) + list(range(len(content) - 90, len(content)))  # noqa: S311
+    places = random.Random(8785).sample(range(len(content)), 300) + list(range(len(content) - 90, len(content)))
     for place in places:
         for bit in (0, 5, 7):
             changed = content[:place] + bytes([content[place] ^ 1 << bit]) + content[place + 1 :]

@@ -42,7 +42,7 @@ IN_TEXTS = {
     "user on a medium": "hohlwegx9",
     "mail address": "a.quillfeather@quillmail.example",
     "volume label": "QUILLFEATHER-TAX24",
-    "label on a medium": "WEDDING_2019_RAW",
+    "label on a medium": "HOCHZEIT_2019_RAW",
     "label by udev": "XENIA-BACKUP",
     "file system UUID": "9f2c1d7e-55aa-4b3c-8e21-0d6f7a8b9c0d",
     "short file system UUID": "7C4E-91BD",

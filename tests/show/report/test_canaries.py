@@ -26,6 +26,7 @@ _REPORT = "usbwatch.show.report"
 _FORMATS = [form for form in _RENDERERS if form != "html" or importlib.util.find_spec(f"{_REPORT}.html") is not None]
 _HAS_PICTURE = importlib.util.find_spec(f"{_REPORT}.picture") is not None
 _ALL = {**IN_FIELDS, **IN_TEXTS, **IN_HISTORY, **FREE_TEXTS, "patient": PATIENT}
+_FREE = {*FREE_TEXTS.values(), PATIENT}
 _SECOND_BATTERY = "PK-930077-BUX"
 _FRAGMENT = 6
 _COMMON = {"notebo", "oteboo", "tebook", "ebook7", "before", "efored", "filled"}
@@ -117,6 +118,10 @@ def _squeezed(text: str) -> str:
 
 
 def _pieces(secret: str) -> set[str]:
+    """What must not come out: every six signs of a secret in a row; of free text those of its names, and the whole."""
+    if secret in _FREE:
+        names = re.findall(r"[A-Z][a-z]{5,}|ermintrude", secret)
+        return {re.sub(r"[\W_]+", "", secret.lower())}.union(*map(_pieces, names))
     signs = re.sub(r"[\W_]+", "", secret.lower())
     return {signs[at : at + _FRAGMENT] for at in range(len(signs) - _FRAGMENT + 1)} - _COMMON
 
