@@ -126,12 +126,12 @@ _SHAPES = (
     _shape(SecretKind.ADDRESS, "::", r"(?<![\w:.])(?P<x>[0-9a-f:]{2,39}(?:\.\d{1,3}){0,3})(?![\w:])", _ip6),
     _shape(SecretKind.ADDRESS, ":", r"(?<![\w:.])(?P<x>(?:[0-9a-f]{1,4}:){7}[0-9a-f]{1,4})(?![\w:])", _ip6),
     _shape(SecretKind.ADDRESS, ".", r"(?<![\w./:-])(?P<x>\d{1,3}(?:\.\d{1,3}){3})(?![\w-]|\.\d)", _ip4),
-    _shape(SecretKind.SERIAL, "serialnumber:", r"\bSerialNumber: (?P<x>\S.*?)\s*\Z", _usb_serial),
+    _shape(SecretKind.SERIAL, "serialnumber:", r"\bSerialNumber: (?P<x>\S[^\n]{0,255})", _usb_serial),
     _shape(
         SecretKind.SERIAL,
         "serial s/n asset wwn eui",
         r"(?:\bserial(?:[ _-]?(?:number|num|no\.?))?|\basset[ _]tag|\bwwn|\beui(?:64)?|\bs/n)"
-        r"(?:\s*(?P<sure>[:=#])\s*|\s+)['\"]?(?P<x>[^\s'\"<>,;()=]{1,64})",
+        r"(?:\s{0,4}(?P<sure>[:=#])\s{0,4}|\s{1,4})['\"]?(?P<x>[^\s'\"<>,;()=]{1,64})",
         _serial,
     ),
     _shape(SecretKind.SERIAL, "/by-id/", r"/by-id/(?P<x>[^\s'\"<>,;]{4,200})"),
@@ -141,20 +141,24 @@ _SHAPES = (
         r"\A(?:<\d{1,4}>)?(?:[a-z]{3} [ \d]\d \d\d:\d\d:\d\d|\d{4}-\d\d-\d\dT[\d:.,+Z-]{8,24}) "
         r"(?P<x>[^\s:\[]{1,64}) [\w.@/-]{1,60}(?:\[\d{1,10}\])?: ",
     ),
-    _shape(SecretKind.HOST, "host", rf"\bhost ?name(?: is| set| to)*\s*[:=]?\s*(?!is\b|set\b|to\b){_NAME}"),
+    _shape(
+        SecretKind.HOST,
+        "host",
+        rf"\bhost ?name(?: is| set| to){{0,3}}\s{{0,4}}[:=]?\s{{0,4}}(?!is\b|set\b|to\b){_NAME}",
+    ),
     _shape(SecretKind.USER, "home users", rf"[/\\](?:home|Users)[/\\]{_NAME}", _somebody),
     _shape(SecretKind.USER, "media/", rf"/media/{_NAME}(?=/)", _somebody),
     _shape(SecretKind.LABEL, "media/", r"/media/[^\s/]{1,64}/(?P<x>[^\s'\"<>,;:/]{1,64})"),
     _shape(SecretKind.USER, "user", rf"\b(?:of|for) user:? {_NAME}", _somebody),
     _shape(SecretKind.USER, "user= logname=", rf"\b(?:[lr]?user|logname)={_NAME}", _somebody),
-    _shape(SecretKind.USER, "sudo", rf"\bsudo(?:\[\d{{1,10}}\])?:\s+{_NAME} :", _somebody),
+    _shape(SecretKind.USER, "sudo", rf"\bsudo(?:\[\d{{1,10}}\])?:\s{{1,4}}{_NAME} :", _somebody),
     _shape(SecretKind.USER, "id=", rf"\b[ug]id=\d{{1,10}}\({_NAME}\)", _somebody),
     _shape(SecretKind.USER, "@", rf"{_WHO}@(?P<h>[a-z][\w-]{{0,62}})(?![\w.@-])", _no_unit_address),
     _shape(SecretKind.HOST, "@", rf"{_AT}(?P<x>(?P<h>[a-z][\w-]{{0,62}}))(?![\w.@-])", _no_unit_address),
     _shape(SecretKind.LABEL, "label=", rf"label={_TITLE}"),
     _shape(SecretKind.LABEL, "label/", r"/by-(?:part)?label/(?P<x>[^\s'\"<>,;]{1,64})"),
-    _shape(SecretKind.LABEL, "volume", rf"\bvolume (?:label|name)[ :=]+{_TITLE}"),
-    _shape(SecretKind.NETWORK, "ssid", rf"\b[eb]?ssid[ :=]+{_TITLE}"),
+    _shape(SecretKind.LABEL, "volume", rf"\bvolume (?:label|name)[ :=]{{1,4}}{_TITLE}"),
+    _shape(SecretKind.NETWORK, "ssid", rf"\b[eb]?ssid[ :=]{{1,4}}{_TITLE}"),
 )
 
 

@@ -8,13 +8,14 @@ practice, no source):
 * digits alone, and six or seven signs: not within a longer word or number;
 * four or five signs, if they are of both sorts: the same;
 * letters alone: from six on, as written or in capitals, for they may be a word of the language;
-* what is shorter, and what the profile itself says: in its own field alone, and behind the word "serial".
+* what is shorter, and what the profile itself says: in its own field alone.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
+from itertools import islice
 
 from usbwatch.show.report.secret_patterns import spots
 from usbwatch.show.report.tokens import Secret, SecretKind, Tokens, is_token, key_of
@@ -26,15 +27,22 @@ _ANYWHERE, _WHOLE, _MIXED = 8, 6, 4
 _SHORTEST_CUT = 4
 """Signs of a secret that was cut short by an ellipsis."""
 
+_LONGEST_SECRET = 256
+"""Characters by which a secret is known: a USB string has at most 126 (USB 2.0 section 9.6.7)."""
+_LONGEST = 20_000
+"""Characters of one text that are kept: no report shows more than a tenth of that."""
+_MOST_CUTS = 100
+
 _DIGEST = re.compile(r"sha256:[0-9a-f]{64}\Z")
 _OF_HARDWARE = frozenset({12, 16, 32})
 """Hex digits of an EUI-48, of an EUI-64, and of a UUID."""
 _UUID = 32
 _SEPARATOR = r"[^0-9a-z]{0,2}"
+_BETWEEN_BYTES = r"[:\-._ ]?"
+_OF_PEOPLE = frozenset({SecretKind.HOST, SecretKind.MAIL, SecretKind.USER})
 _HEX_RUN = re.compile(r"(?:(?:\\x|\\u00|%|0x)?[0-9a-f]{2}[ :,_-]?){6,}", re.IGNORECASE)
 _ESCAPE = re.compile(r"(?:%|\\x|\\u00|&#x)([0-9a-f]{2});?|&#(\d{2,3});|\\([0-3][0-7]{2})", re.IGNORECASE)
 _CUT = re.compile(r"…|\.\.\.")
-_SIGN = re.compile(r"[\W_]+")
 
 
 class Sweep:
@@ -47,9 +55,7 @@ class Sweep:
         self._swept = {
             secret: token for secret, token in tokens.secrets.items() if secret.value.strip().lower() not in common
         }
-        forms = sorted((form for form in map(_form, self._swept) if form), key=len, reverse=True)
-        self._known = re.compile("|".join(forms), re.IGNORECASE) if forms else None
-        self._by_signs = _by_signs(self._swept)
+        self._known = [(*form, token) for secret, token in self._swept.items() for form in _forms(secret)]
         self._in_hex = dict(_in_hex(self._swept))
         self._done: dict[tuple[str, bool], str] = {}
 
@@ -57,6 +63,7 @@ class Sweep:
         """``text`` with tokens for all that is secret; ``patterns``: also for what only has the form of a secret."""
         if len(text) < _SHORTEST_CUT or _DIGEST.match(text):
             return text
+        text = text[:_LONGEST]
         key = (text, patterns)
         if key not in self._done:
             self._done[key] = self._swept_text(text, patterns=patterns)
@@ -82,14 +89,11 @@ class Sweep:
         return "".join([*pieces, text[done:]])
 
     def _of_known(self, text: str) -> Iterator[tuple[int, int, str]]:
-        if self._known is None:
-            return
-        for found in self._known.finditer(text):
-            yield found.start(), found.end(), self._token(found[0])
-
-    def _token(self, written: str) -> str:
-        lower = written.lower()
-        return self._tokens.by_key.get(lower) or self._by_signs.get(_signs(lower)) or "serial"
+        lower = text.lower()
+        for hint, form, token in self._known:
+            if hint in lower:
+                for found in re.finditer(form, text, re.IGNORECASE):
+                    yield found.start(), found.end(), self._tokens.by_key.get(found[0].lower(), token)
 
     def _in_hex_runs(self, text: str) -> Iterator[tuple[int, int, str]]:
         """Where the bytes of a secret are written as hex digits, the whole run of digits."""
@@ -101,10 +105,11 @@ class Sweep:
 
     def _cut(self, text: str) -> Iterator[tuple[int, int, str]]:
         """What is left of a secret before or behind an ellipsis."""
-        for ellipsis in _CUT.finditer(text):
-            before, behind = text[: ellipsis.start()].lower(), text[ellipsis.end() :].lower()
+        for ellipsis in islice(_CUT.finditer(text), _MOST_CUTS):
+            before = text[max(0, ellipsis.start() - _LONGEST_SECRET) : ellipsis.start()].lower()
+            behind = text[ellipsis.end() : ellipsis.end() + _LONGEST_SECRET].lower()
             for secret, token in self._swept.items():
-                value = secret.value.strip().lower()
+                value = secret.value.strip().lower()[:_LONGEST_SECRET]
                 for length in range(len(value), _SHORTEST_CUT - 1, -1):
                     if before.endswith(value[:length]):
                         yield ellipsis.start() - length, ellipsis.start(), token
@@ -133,52 +138,46 @@ def _unescaped(found: re.Match[str]) -> str:
     return chr(point) if chr(point).isprintable() else found[0]
 
 
-def _signs(text: str) -> str:
-    return _SIGN.sub("", text.lower())
-
-
-def _form(secret: Secret) -> str:
-    """A regular expression for every spelling of a secret; "" for one that is not looked for."""
+def _forms(secret: Secret) -> Iterator[tuple[str, str]]:
+    """Regular expressions for the spellings of a secret, each with what a text that has it holds in lower case."""
     key = key_of(secret)
     if len(key) in _OF_HARDWARE and re.fullmatch(r"[0-9a-f]+", key) and len(set(key)) > 1:
-        return _of_bytes(key)
-    value = secret.value.strip()
-    signs = _signs(value)
+        yield from _of_bytes(key)
+        return
+    value = secret.value.strip()[:_LONGEST_SECRET]
+    pieces = [piece for piece in re.split(r"[\W_]+", value) if piece]
+    if pieces:
+        form = _form(secret.kind, value, pieces)
+        hint = max(pieces, key=len).lower()
+        yield from [(hint, form)] if form else []
+
+
+def _form(kind: SecretKind, value: str, pieces: list[str]) -> str:
+    """A regular expression for a secret that is not written in bytes; "" for one that is not looked for."""
+    signs = "".join(pieces)
     digits = sum(sign.isdigit() for sign in signs)
     if digits == 0:
         words = "|".join(dict.fromkeys(re.escape(one) for one in (value, value.upper())))
-        long_enough = len(signs) >= _WHOLE or secret.kind in (SecretKind.MAIL, SecretKind.USER, SecretKind.HOST)
-        return rf"(?<![^\W_])(?-i:{words})(?![^\W_])" if long_enough and len(signs) >= _SHORTEST_CUT else ""
-    shape = _SEPARATOR.join(re.escape(piece) for piece in re.split(r"[\W_]+", value) if piece)
-    if digits < len(signs) and len(signs) >= _ANYWHERE:
+        shortest = _MIXED if kind in _OF_PEOPLE else _WHOLE
+        return rf"(?<![^\W_])(?-i:{words})(?![^\W_])" if len(signs) >= shortest else ""
+    shape = _SEPARATOR.join(map(re.escape, pieces))
+    mixed = digits < len(signs)
+    if mixed and len(signs) >= _ANYWHERE:
         return shape
-    if len(signs) >= _WHOLE or (digits < len(signs) and len(signs) >= _MIXED):
-        return rf"(?<![^\W_]){re.escape(value) if digits == len(signs) else shape}(?![^\W_])"
+    if len(signs) >= (_MIXED if mixed else _WHOLE):
+        return rf"(?<![^\W_]){shape if mixed else re.escape(value)}(?![^\W_])"
     return ""
 
 
-def _of_bytes(digits: str) -> str:
+def _of_bytes(digits: str) -> Iterator[tuple[str, str]]:
     pairs = re.findall("..", digits)
-    separator = r"[:\-._ ]?"
     orders = [pairs, pairs[::-1]]
     if len(digits) == _UUID:  # SMBIOS 7.2.1 (DSP0134): the first three fields are little-endian
         orders.append([*pairs[3::-1], *pairs[5:3:-1], *pairs[7:5:-1], *pairs[8:]])
-    return "|".join(rf"(?<![0-9a-f]){separator.join(order)}(?![0-9a-f])" for order in orders) + (
-        f"|{digits}" if len(set(digits)) > _SHORTEST_CUT else ""
-    )
-
-
-def _by_signs(secrets: Mapping[Secret, str]) -> dict[str, str]:
-    """By letters and digits alone, in each order of bytes that ``_form`` looks for, the token."""
-    found: dict[str, str] = {}
-    for secret, token in secrets.items():
-        key = key_of(secret)
-        found.setdefault(_signs(key), token)
-        if len(key) in _OF_HARDWARE and re.fullmatch(r"[0-9a-f]+", key):
-            pairs = re.findall("..", key)
-            found.setdefault("".join(pairs[::-1]), token)
-            found.setdefault("".join([*pairs[3::-1], *pairs[5:3:-1], *pairs[7:5:-1], *pairs[8:]]), token)
-    return found
+    for order in orders:
+        yield order[0], rf"(?<![0-9a-f]){_BETWEEN_BYTES.join(order)}(?![0-9a-f])"
+    if len(set(digits)) > _SHORTEST_CUT:
+        yield digits, digits
 
 
 def _in_hex(secrets: Mapping[Secret, str]) -> Iterator[tuple[str, str]]:
