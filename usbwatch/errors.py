@@ -11,12 +11,14 @@ from usbwatch.safe import safe
 
 __all__ = [
     "MORE_FAULTS",
+    "AlteredCapture",
     "BadArchive",
     "BadBook",
     "BadCapture",
     "BadEntry",
     "BadLog",
     "BadProfile",
+    "BadReport",
     "BadSupposition",
     "BadTree",
     "NoLibrary",
@@ -62,6 +64,16 @@ class BadCapture(_FileError):
     """A capture file that cannot be read as one."""
 
     noun = "capture"
+
+
+class AlteredCapture(BadCapture):
+    """A capture file whose digest does not fit what it holds."""
+
+
+class BadReport(_FileError):
+    """A file that is no report, or cannot be read as one."""
+
+    noun = "report"
 
 
 class BadLog(_FileError):

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from usbwatch.capture.document import FORMAT, Document, canonical, document, text_of
 from usbwatch.capture.opening import READ_ONLY
-from usbwatch.errors import BadCapture
+from usbwatch.errors import AlteredCapture, BadCapture
 from usbwatch.model import CAPTURE_SCHEMA, Capture
 
 __all__ = ["Saved", "json_schema", "load", "load_saved", "parse", "parse_saved", "saved_of", "saved_of_content"]
@@ -163,7 +163,7 @@ def _checked_body(path: str, plain: Document) -> bytes:
     except (ValueError, RecursionError):
         body = b""
     if not body or plain.get("digest") != "sha256:" + hashlib.sha256(body).hexdigest():
-        raise BadCapture(path, "has been altered or damaged since it was written (its digest does not fit)", _AGAIN)
+        raise AlteredCapture(path, "has been altered or damaged since it was written (its digest does not fit)", _AGAIN)
     return body
 
 

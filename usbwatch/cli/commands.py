@@ -18,6 +18,7 @@ from usbwatch.cli.handcheck_command import handcheck
 from usbwatch.cli.localise_command import localise
 from usbwatch.cli.options import example
 from usbwatch.cli.profile_commands import profile
+from usbwatch.cli.report_command import report
 from usbwatch.cli.unit import unit
 
 __all__ = ["ClosedPipeError", "usbwatch"]
@@ -72,5 +73,5 @@ def usbwatch(run: Any, *, debug: bool) -> None:  # noqa: ANN401 - any record wit
         run.debug = True
 
 
-for _command in (demo, capture, check, localise, diff, handcheck, decode, profile, unit):
+for _command in (demo, capture, check, localise, diff, handcheck, decode, profile, unit, report):
     usbwatch.add_command(_command)

@@ -25,7 +25,7 @@ from usbwatch.show.troubles_view import trouble_lines
 from usbwatch.show.verdict import Outcome, outcome, sentence
 from usbwatch.show.words import SIGNS, STYLES, WORDS, node_name, percent, place, taken_words, unit_name
 
-__all__ = ["STAMPS", "check_view", "hand_line", "stop_lines", "verdict_lines", "which_capture_view"]
+__all__ = ["STAMPS", "check_view", "hand_line", "how_well", "stop_lines", "verdict_lines", "which_capture_view"]
 
 STAMPS = {
     Outcome.WHOLE: ("✓", Style.STAMP_FINE),
@@ -216,13 +216,13 @@ def _title(device: ExpectedDevice, finding: Finding) -> str:
     """The device's name, with how far it got where its verdict does not say so."""
     name = safe(device.name, 60)
     if finding.verdict is Verdict.PRESENT:
-        return f"{name}{_how_well(device, finding)}"
+        return f"{name}{how_well(device, finding)}"
     if finding.verdict is not Verdict.IMPAIRED or finding.rung.reaches(device.reaches):
         return name
     return f"{name} (got as far as {finding.rung.value})"
 
 
-def _how_well(device: ExpectedDevice, finding: Finding) -> str:
+def how_well(device: ExpectedDevice, finding: Finding) -> str:
     """What "present" leaves unsaid: that a device is there by firmware's word alone, or how worn a battery is."""
     if finding.by_hand_alone and not finding.rung.reaches(Rung.WORKING):
         return " (declared, not proven)"

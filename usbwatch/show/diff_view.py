@@ -13,7 +13,16 @@ from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, labelled, perforation, stamp, stub_heading
 from usbwatch.show.words import counted, node_name, place, unit_name
 
-__all__ = ["CARRIERS", "CHANGE_LOOKS", "changes_sentence", "diff_heading_view", "diff_view"]
+__all__ = [
+    "CARRIERS",
+    "CHANGE_LOOKS",
+    "changes_sentence",
+    "diff_heading_view",
+    "diff_view",
+    "fact_words",
+    "sits_in",
+    "told_words",
+]
 
 _MARGIN = 18
 """Columns that a sign and the longest word of change take, with the gap after them."""
@@ -100,7 +109,7 @@ def _node_lines(nodes: Sequence[NodeChange], width: int, profile: Profile | None
     grouped: dict[int, list[NodeChange]] = {}
     elsewhere: dict[str, list[NodeChange]] = {}
     for change in nodes:
-        home = next((at for at, stub in enumerate(homes) if _sits_in(change, stub)), None)
+        home = next((at for at, stub in enumerate(homes) if sits_in(change, stub)), None)
         group = elsewhere.setdefault(_controller(change), []) if home is None else grouped.setdefault(home, [])
         group.append(change)
     lines: list[Line] = []
@@ -120,7 +129,7 @@ def _not_comparable_lines(nodes: Sequence[NodeChange]) -> list[Line]:
     return [*heading("Not comparable, for one capture did not see it"), *labelled("? by bus", said, 0)] if said else []
 
 
-def _sits_in(change: NodeChange, stub: Stub) -> bool:
+def sits_in(change: NodeChange, stub: Stub) -> bool:
     """Whether the node, where it was first seen, is an expected device of the subassembly or hangs on one."""
     location = (change.before or change.node).location
     return any(
@@ -157,12 +166,12 @@ def _change_lines(change: NodeChange) -> list[Line]:
     sign, word, style = CHANGE_LOOKS[change.kind]
     opening = (f"{sign} {word}".ljust(_MARGIN), style)
     lines = [line(opening, (node_name(change.node), Style.STRONG), hang=_MARGIN)]
-    told = _told(change)
+    told = told_words(change)
     lines += [line(" " * _MARGIN, told, hang=_MARGIN)] if told else []
     return [*lines, *_fact_lines(change.facts, _MARGIN)]
 
 
-def _told(change: NodeChange) -> str:
+def told_words(change: NodeChange) -> str:
     """The places and names that the kind of change is about."""
     before, after = change.before, change.after
     if change.kind is ChangeKind.MOVED and before and after:
@@ -177,7 +186,7 @@ def _fact_lines(facts: Sequence[FactChange], set_in: int) -> list[Line]:
         line(
             " " * set_in,
             (f"{safe(one.field.removeprefix('facts.'), 60)}: ", Style.FAINT),
-            _fact_words(one),
+            fact_words(one),
             hang=set_in + 2,
         )
         for one in facts[:_FACTS]
@@ -187,7 +196,8 @@ def _fact_lines(facts: Sequence[FactChange], set_in: int) -> list[Line]:
     return lines
 
 
-def _fact_words(one: FactChange) -> str:
+def fact_words(one: FactChange) -> str:
+    """What a fact was and is: "12 → 480", "nothing → usbhid"."""
     before, after = (_value_words(value) for value in (one.before, one.after))
     return f"{before} → {after}"
 

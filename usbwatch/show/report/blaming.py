@@ -1,0 +1,151 @@
+"""Why the named part is the cause: suspects with their reasons, and what was ruled out and how."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from usbwatch.model import PartSuspicion, Profile, StepKind
+from usbwatch.plan import questions
+from usbwatch.plan.cautions import cautions
+from usbwatch.show.checked import Checked
+from usbwatch.show.localised import Localised
+from usbwatch.show.report.value import Cause, Fact, Ruled, Suspect
+from usbwatch.show.safe import safe
+from usbwatch.show.suspects_in_full import argument
+from usbwatch.show.suspects_view import basis, likeliest, names_of, risen
+from usbwatch.show.verdict import judged_wrong
+from usbwatch.show.words import cure, listed, part_name, percent
+
+__all__ = ["basis_of", "cause", "no_cause", "ruled_out", "suspects"]
+
+_NAMED = 0.02
+"""A part less probable than this is no suspect of the report."""
+
+_HEADLINE = 0.2
+"""A suspicion weaker than this is no headline: the same bound as on the page of a check."""
+
+_MOST = 6
+
+_SOFTWARE = "Software, no part to replace"
+
+
+def _can_be_named(checked: Checked) -> bool:
+    return judged_wrong(checked.findings) and not checked.findings.other_model
+
+
+def _telling(checked: Checked) -> list[PartSuspicion]:
+    if not _can_be_named(checked):
+        return []
+    return [one for one in checked.suspects.parts if one.explains and one.probability >= _NAMED][:_MOST]
+
+
+def suspects(checked: Checked, *, money: bool) -> tuple[Suspect, ...]:
+    """The parts that may have failed, likeliest first; ``money``: whether prices are told."""
+    return tuple(_suspect(one, checked, money=money) for one in _telling(checked))
+
+
+def _suspect(one: PartSuspicion, checked: Checked, *, money: bool) -> Suspect:
+    telling = max(_NAMED / 2, one.probability / 10)
+    parts = {part.id: part for part in checked.profile.parts}
+    part = parts.get(one.part)
+    return Suspect(
+        part=one.part,
+        name=safe(part.name, 60) if part else _SOFTWARE,
+        probability=one.probability,
+        ways=tuple(
+            Fact(name=safe(site.name, 80), said=percent(chance)) for site, chance in risen(one) if chance >= telling
+        ),
+        explains=tuple(names_of(one.explains, checked)),
+        leaves=tuple(names_of(one.leaves, checked)),
+        against=tuple(names_of(one.against, checked)),
+        argues_for="".join(argument(one.most_for, one.for_was_wrong, checked)),
+        argues_against="".join(argument(one.most_against, one.against_was_wrong, checked)),
+        mend=_mend(part.id, checked.profile, money=money) if part else "",
+        cautions=tuple(safe(text) for text in cautions(part, checked.profile)) if part else (),
+    )
+
+
+def _mend(part: str, profile: Profile, *, money: bool) -> str:
+    parts = {one.id: one for one in profile.parts}
+    said = cure(parts[part], parts, profile.money)
+    return said if money else said.partition(":")[0]
+
+
+def cause(localised: Localised) -> Cause | None:
+    """The likeliest part, where one stands out, and why."""
+    checked = localised.checked
+    telling = _telling(checked)
+    if not telling or telling[0].probability < _HEADLINE:
+        return None
+    first = telling[0]
+    way, chance = risen(first)[0] if first.sites else (None, 0.0)
+    return Cause(
+        name=part_name(first.part, checked.profile) if first.part else "Software",
+        part=first.part,
+        how=f"{safe(way.name, 80)}, {percent(chance)}" if way is not None else "",
+        probability=first.probability,
+        because=tuple(_because(first, telling[1:], checked)),
+    )
+
+
+def _because(first: PartSuspicion, others: list[PartSuspicion], checked: Checked) -> Iterator[str]:
+    """What it explains, what argues most for it, and why not the next one."""
+    explained = listed(names_of(first.explains, checked))
+    one_fault = "This one fault" if len(first.explains) > 1 else "It"
+    rest = f"; it leaves {listed(names_of(first.leaves, checked))}" if first.leaves else ", all that is wrong"
+    yield f"{one_fault} explains {explained}{rest}."
+    argued = argument(first.most_for, first.for_was_wrong, checked)
+    if argued:
+        yield f"Most for it: {argued[0]}."
+    if others:
+        second = others[0]
+        name = part_name(second.part, checked.profile) if second.part else "software"
+        yield f"Next likeliest: {name}, {percent(second.probability)}{_why_not(second, checked)}."
+
+
+def _why_not(second: PartSuspicion, checked: Checked) -> str:
+    if second.leaves:
+        return f"; it would leave {listed(names_of(second.leaves, checked))} unexplained"
+    argued = argument(second.most_against, second.against_was_wrong, checked)
+    return f"; against it: {argued[0]}" if argued else ""
+
+
+def no_cause(checked: Checked) -> str:
+    """Why no part is named; "" where one is, or nothing is wrong."""
+    said = likeliest(checked)
+    return "" if said.startswith("Likeliest cause") else said
+
+
+def basis_of(checked: Checked) -> str:
+    """What the chances rest on; "" where none is told."""
+    return basis(checked.suspects) if _telling(checked) else ""
+
+
+def ruled_out(localised: Localised) -> tuple[Ruled, ...]:
+    """What steps and answers have cleared, the latest word on each, and software where nothing points to it."""
+    checked = localised.checked
+    found: dict[str, Ruled] = {}
+    for seen in localised.seen:
+        for step in seen.steps:
+            if step.kind in (StepKind.SWAP, StepKind.FIT):
+                name = part_name(step.of, checked.profile)
+                found[step.of] = Ruled(name=name, how=_PUT_IN[step.kind])
+        for answer in seen.answers:
+            found.pop(answer.check, None)
+            if answer.yes:
+                found[answer.check] = Ruled(name=_asked(answer.check, checked.profile), how="answered yes")
+    blamed = {one.part for one in _telling(checked)}
+    rows = [row for key, row in found.items() if key not in blamed]
+    if _can_be_named(checked) and "" not in blamed:
+        rows.append(Ruled(name="Software", how="no driver, setting or block was seen that explains it"))
+    return tuple(rows)
+
+
+_PUT_IN = {
+    StepKind.SWAP: "one known to be good was put in its place, and what is still wrong stayed wrong",
+    StepKind.FIT: "a new one was fitted, and what is still wrong stayed wrong",
+}
+
+
+def _asked(check: str, profile: Profile) -> str:
+    return safe(questions(profile).get(check, check), 300)

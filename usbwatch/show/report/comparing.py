@@ -1,0 +1,94 @@
+"""A report of two captures: what differs between them, by subassembly where the profile is known."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from usbwatch import __version__
+from usbwatch.model import ChangeKind, NodeChange, Profile
+from usbwatch.show.diff_view import changes_sentence, fact_words, sits_in, told_words
+from usbwatch.show.harness import stubs
+from usbwatch.show.report.making import look_of, seen_rows, unit_facts
+from usbwatch.show.report.source import Asked, Compared
+from usbwatch.show.report.value import Changed, Kind, Report
+from usbwatch.show.safe import safe
+from usbwatch.show.verdict import Outcome
+from usbwatch.show.words import node_name, trouble_words, unit_name
+
+__all__ = ["compared"]
+
+_FACTS = 6
+_ANOTHER_BOARD = "Firmware names another machine: this is another unit, or the same one with another mainboard."
+
+
+def compared(source: Compared, asked: Asked) -> Report:
+    """The report of a comparison; ``source`` is redacted already where it is to be."""
+    changes = source.changes
+    rows = [*_of_firmware(source), *_of_nodes(source), *_of_log(source)]
+    seen_less = [row for row in changes.nodes if row.kind is ChangeKind.NOT_COMPARABLE]
+    outcome = Outcome.WHOLE if changes.none else Outcome.WRONG if changes.known else Outcome.NOT_ALL_SEEN
+    said = changes_sentence(changes)
+    return Report(
+        kind=Kind.COMPARISON,
+        title=unit_name(source.after.unit),
+        made_at=asked.made_at,
+        shown_at=asked.local(asked.made_at),
+        made_by=f"usbwatch {__version__}",
+        redacted=not asked.identify,
+        outcome=outcome,
+        verdict=f"{said[:1].upper()}{said[1:]}",
+        notices=(
+            *([_ANOTHER_BOARD] if changes.another_board else []),
+            *([_seen_less(len(seen_less))] if seen_less else []),
+        ),
+        unit=tuple(unit_facts(source.after)),
+        changed=tuple(rows),
+        coverage=seen_rows(source.after.coverage),
+        looks=(look_of(source.before, source.digests[0], asked), look_of(source.after, source.digests[1], asked)),
+        profile=safe(source.profile.id, 60) if source.profile else "",
+    )
+
+
+def _seen_less(count: int) -> str:
+    return f"{count} {'node' if count == 1 else 'nodes'} could be seen in one of the two captures alone: not compared."
+
+
+def _of_firmware(source: Compared) -> Iterator[Changed]:
+    for one in source.changes.unit:
+        yield Changed(word="changed", name=f"Firmware's {safe(one.field, 60)}", where="dmi", said=(fact_words(one),))
+
+
+def _of_nodes(source: Compared) -> Iterator[Changed]:
+    followers = [one for one in source.changes.nodes if one.follows]
+    for one in source.changes.nodes:
+        if one.kind is ChangeKind.NOT_COMPARABLE or one.follows:
+            continue
+        yield Changed(
+            word=one.kind.value,
+            name=node_name(one.node),
+            where=told_words(one),
+            said=tuple(_facts(one)),
+            block=_block(one, source.profile),
+        )
+    if followers:
+        names = tuple(dict.fromkeys(node_name(one.node) for one in followers))[:_FACTS]
+        yield Changed(word="with them", name=f"{len(followers)} more nodes", where="", said=names)
+
+
+def _facts(change: NodeChange) -> Iterator[str]:
+    for one in change.facts[:_FACTS]:
+        yield f"{safe(one.field.removeprefix('facts.'), 60)}: {fact_words(one)}"
+    if len(change.facts) > _FACTS:
+        yield f"and {len(change.facts) - _FACTS} more"
+
+
+def _block(change: NodeChange, profile: Profile | None) -> str:
+    homes = stubs(profile) if profile else ()
+    return next((safe(stub.part.name, 60) for stub in homes if stub.part and sits_in(change, stub)), "")
+
+
+def _of_log(source: Compared) -> Iterator[Changed]:
+    for one in source.changes.episodes:
+        episode = one.after or one.before
+        if episode is not None and one.kind is not ChangeKind.NOT_COMPARABLE:
+            yield Changed(word=one.kind.value, name=trouble_words(episode), where="kernel log")

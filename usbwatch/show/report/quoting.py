@@ -1,0 +1,65 @@
+"""The evidence that matters, quoted as it was read."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from usbwatch.model import Declaration, DeclaredState, Episode, Finding, Verdict, hangs_on
+from usbwatch.show.checked import Checked
+from usbwatch.show.report.value import Quote
+from usbwatch.show.safe import safe
+from usbwatch.show.words import trouble_words
+
+__all__ = ["quotes"]
+
+_MOST = 24
+_LONGEST = 300
+_FACTS = 6
+
+
+def quotes(checked: Checked) -> tuple[Quote, ...]:
+    """Lines of the kernel's log, attributes of what is not well, and firmware's word; at most some two dozen."""
+    found = [*_of_log(checked), *_of_nodes(checked), *_of_firmware(checked)]
+    return tuple(dict.fromkeys(found))[:_MOST]
+
+
+def _of_log(checked: Checked) -> Iterator[Quote]:
+    for episode in checked.capture.episodes:
+        about = _about(episode, checked)
+        for text in episode.lines[:1] + episode.lines[-1:]:
+            yield Quote(about=about, text=safe(text, _LONGEST), source="kernel log")
+
+
+def _about(episode: Episode, checked: Checked) -> str:
+    for device in checked.profile.devices:
+        if any(place == episode.location or hangs_on(episode.location, place) for place in device.locations):
+            return safe(device.name, 60)
+    return trouble_words(episode)
+
+
+def _of_nodes(checked: Checked) -> Iterator[Quote]:
+    """What the kernel has of a device that is there and not well."""
+    names = {device.id: safe(device.name, 60) for device in checked.profile.devices}
+    for finding in checked.findings.findings:
+        if finding.verdict in (Verdict.IMPAIRED, Verdict.SUBSTITUTED, Verdict.MOVED) and finding.node is not None:
+            yield from _facts(finding, names[finding.device])
+
+
+def _facts(finding: Finding, about: str) -> Iterator[Quote]:
+    node = finding.node
+    assert node is not None
+    if node.identity:
+        yield Quote(about=about, text=safe(f"identity: {node.identity} {node.name}".strip(), _LONGEST), source=node.bus)
+    for name, value in sorted(node.facts.items())[:_FACTS]:
+        yield Quote(about=about, text=safe(f"{name}: {value}", _LONGEST), source=safe(node.bus, 20))
+
+
+def _of_firmware(checked: Checked) -> Iterator[Quote]:
+    for one in checked.findings.declared:
+        if one.state is DeclaredState.NOT_FOUND:
+            yield Quote(about=safe(one.what, 60), text=_said(one), source="firmware")
+
+
+def _said(one: Declaration) -> str:
+    because = f": {one.because}" if one.because else ""
+    return safe(f"{one.said_by}; {one.state.value}{because}", _LONGEST)
