@@ -40,6 +40,7 @@ def test_all_commands_are_there() -> None:
         ("profile", "list"),
         ("profile", "show"),
         ("profile", "validate"),
+        ("report",),
         ("unit",),
         ("unit", "amend"),
         ("unit", "answer"),

@@ -15,7 +15,7 @@ import pytest
 import rfc8785
 
 from usbwatch.cli import main
-from usbwatch.cli.report_command import _RENDERERS
+from usbwatch.cli.delivering import FORMS
 from usbwatch.errors import BadReport
 from usbwatch.show.report.sealing import sealed
 from usbwatch.show.report.verifying import verified
@@ -75,7 +75,7 @@ def test_a_page_and_its_capture_belong_together_though_markup_breaks_the_digest(
 def test_every_format_that_carries_a_seal_is_verified(run: Run) -> None:
     """Of the renderers that are there."""
     has_html = importlib.util.find_spec("usbwatch.show.report.html") is not None
-    for form in [form for form in _RENDERERS if form != "csv" and (form != "html" or has_html)]:
+    for form in [form for form in FORMS if form != "csv" and (form != "html" or has_html)]:
         run(_LOST, "--format", form, "-o", form)
         assert run("--verify", form, _LOST)[0] == 0, form
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -11,6 +11,7 @@ import click
 
 from usbwatch.cli import exits
 from usbwatch.cli.answers import answers, each, parsed_answer
+from usbwatch.cli.delivering import FORMS
 from usbwatch.cli.options import book_option, example, profile_names
 
 if TYPE_CHECKING:
@@ -21,8 +22,6 @@ if TYPE_CHECKING:
     from usbwatch.show.report.value import Report
 
 __all__ = ["report"]
-
-_FORMATS = ("html", "text", "json", "csv")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +60,7 @@ class _Request:
     help="What a hand check showed; repeatable. Of a unit of the casebook: recorded there.",
 )
 @click.option("--compare", is_flag=True, help="Report what differs between two captures.")
-@click.option("--format", "form", type=click.Choice(_FORMATS), default="html", help="html unless told otherwise.")
+@click.option("--format", "form", type=click.Choice(FORMS), default="html", help="html unless told otherwise.")
 @click.option(
     "--output", "-o", metavar="FILE", help="Write here; - for standard output. Not given: a name by model and time."
 )
@@ -86,15 +85,17 @@ def report(
     verify: str | None,
     book: str | None,
 ) -> int:
-    """Make a report of a capture, or of a unit of the casebook with its history.
+    """Report on a capture, or on a unit of the casebook.
 
-    It says what is wrong, why the named part is the cause, what was ruled out,
-    how it was found, and how to verify it. One file without any request to
+    With the unit's history where there is one: what is wrong, why the named
+    part is the cause, what was ruled out, how it was found, and how to verify it. One file without any request to
     anywhere; print it from the browser for PDF. Serial numbers, addresses and
     names are replaced unless --identify is given, and prices are told only with
     --money.
     """
     if verify is not None:
+        if profile or given or compare or output or picture or identify or money or force:
+            raise click.UsageError("--verify takes a report and captures alone.")
         from usbwatch.cli.verifying import verify as verify_report
 
         return verify_report(verify, what)
@@ -115,31 +116,13 @@ def report(
 
 
 def _written(request: _Request) -> int:
-    made = _compared(request) if request.compare else _of_unit(request)
-    text = _RENDERERS[request.form](made)
-    _deliver(text, made, request)
-    if request.picture is not None:
-        from usbwatch.cli.writing import write_file
-
-        write_file(request.picture, _picture(made), force=request.force)
+    from usbwatch.cli.delivering import deliver
     from usbwatch.show.verdict import Outcome
 
+    made = _compared(request) if request.compare else _of_unit(request)
+    deliver(made, request.form, request.output, request.picture, force=request.force)
     codes = {Outcome.WHOLE: exits.WELL, Outcome.WRONG: exits.WRONG, Outcome.NOT_ALL_SEEN: exits.NOT_ALL_SEEN}
     return codes[made.outcome]
-
-
-def _deliver(text: str, made: Report, request: _Request) -> None:
-    from usbwatch.cli.screen import say, write
-    from usbwatch.cli.writing import report_name, write_file
-    from usbwatch.profile import shown_path
-
-    if request.output == "-" or (request.output is None and request.form == "text"):
-        write(text)
-        return
-    path = request.output or report_name(made.title, made.made_at, request.form)
-    write_file(path, text, force=request.force)
-    private = "identifiers are replaced" if made.redacted else "serial numbers and names are in it"
-    say(f"usbwatch: {shown_path(path)} is written; {private}")
 
 
 def _asked(request: _Request) -> Asked:
@@ -255,46 +238,3 @@ def _both(request: _Request) -> tuple[Saved, Saved]:
                     raise Refused(f"unit {unit.label} has no baseline and a capture since", "name two captures")
                 return book.saved_capture(told.baseline.capture), book.saved_capture(taken[-1])
     raise click.UsageError("--compare takes two captures, or a unit of the casebook.")
-
-
-def _html(made: Report) -> str:
-    from usbwatch.show.report.html import report_html
-
-    return report_html(made)
-
-
-def _picture(made: Report) -> str:
-    from usbwatch.show.report.picture import picture
-
-    return picture(made)
-
-
-def _text(made: Report) -> str:
-    import os
-    import sys
-
-    from usbwatch.cli.screen import page_width, screen
-    from usbwatch.show import coloured, plain
-    from usbwatch.show.report.page import report_page
-    from usbwatch.show.report.sealing import sealed
-
-    width = page_width()
-    its = screen(sys.stdout, os.environ)
-    text = (coloured if its.colours else plain)(report_page(made, width), width, ascii_only=its.ascii_only)
-    return sealed(text, "text")
-
-
-def _json(made: Report) -> str:
-    from usbwatch.show import json_text
-    from usbwatch.show.report.document import report_document
-
-    return json_text(report_document(made))
-
-
-def _csv(made: Report) -> str:
-    from usbwatch.show.report.table import report_table
-
-    return report_table(made)
-
-
-_RENDERERS: dict[str, Callable[[Report], str]] = {"html": _html, "text": _text, "json": _json, "csv": _csv}

@@ -18,12 +18,12 @@ from support.canaries import FREE_TEXTS, IN_FIELDS, IN_HISTORY, IN_TEXTS, PATIEN
 from usbwatch.capture import to_json
 from usbwatch.capture.saved import load
 from usbwatch.cli import main
-from usbwatch.cli.report_command import _RENDERERS
+from usbwatch.cli.delivering import FORMS
 from usbwatch.show.report.tokens import is_token
 
 _SHIPPED = Path(__file__).parents[3] / "captures"
 _REPORT = "usbwatch.show.report"
-_FORMATS = [form for form in _RENDERERS if form != "html" or importlib.util.find_spec(f"{_REPORT}.html") is not None]
+_FORMATS = [form for form in FORMS if form != "html" or importlib.util.find_spec(f"{_REPORT}.html") is not None]
 _HAS_PICTURE = importlib.util.find_spec(f"{_REPORT}.picture") is not None
 _ALL = {**IN_FIELDS, **IN_TEXTS, **IN_HISTORY, **FREE_TEXTS, "patient": PATIENT}
 _FREE = {*FREE_TEXTS.values(), PATIENT}
