@@ -250,10 +250,12 @@ def _text(made: Report) -> str:
     from usbwatch.cli.screen import page_width, screen
     from usbwatch.show import coloured, plain
     from usbwatch.show.report.page import report_page
+    from usbwatch.show.report.sealing import sealed
 
     width = page_width()
     its = screen(sys.stdout, os.environ)
-    return (coloured if its.colours else plain)(report_page(made, width), width, ascii_only=its.ascii_only)
+    text = (coloured if its.colours else plain)(report_page(made, width), width, ascii_only=its.ascii_only)
+    return sealed(text, "text")
 
 
 def _json(made: Report) -> str:
