@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import unicodedata
 
-__all__ = ["fitted", "text_width"]
+from usbwatch.safe import escaped
+
+__all__ = ["fitted", "settable", "text_width"]
 
 _CLASSES = (
     ("iIjl|.,:;'!", 0.42),
@@ -19,7 +21,7 @@ _CLASSES = (
 )
 _ASCII = {letter: share for letters, share in _CLASSES for letter in letters}
 _PLAIN, _LATIN, _OTHER, _LIGATURE, _SIGN = 0.66, 1.08, 1.25, 12.0, 5.0
-_BOLD = 1.15
+_BOLD, _WIDEST = 1.15, 2.0
 _CUT = "…"
 _DIGRAPHS, _DOUBLE = "\u01c4\u01c5\u01c6\u01ca\u01cb\u01f1\u01f2\u01f3\u01f6", 1.45
 _LATER = 0x250
@@ -46,10 +48,15 @@ def _share(letter: str) -> float:
     return _OTHER
 
 
+def settable(text: str) -> str:
+    """``text`` with single signs that are wider than two letters as escapes: they would reach into what is beside."""
+    return "".join(escaped(letter) if _share(letter) > _WIDEST else letter for letter in text)
+
+
 def fitted(text: str, room: float, size: float, *, lines: int = 1, bold: bool = False) -> tuple[str, ...]:
     """``text`` in at most ``lines`` lines of at most ``room``; what does not fit is cut, and ends in "…"."""
     found: list[str] = []
-    rest = text
+    rest = settable(text)
     while rest and len(found) < lines:
         last = len(found) == lines - 1
         taken, rest = _line(rest, room, size, bold=bold, last=last)
