@@ -18,7 +18,8 @@ __all__ = ["needed_file", "needed_library", "needed_tool"]
 
 
 def _lacking(what: str, package: str) -> None:
-    reason = f"{what} is not here; the distribution's package {package} has it"
+    source = package if " " in package else f"the distribution's package {package}"
+    reason = f"{what} is not here; {source} has it"
     if os.environ.get("CI"):
         pytest.fail(reason)
     pytest.skip(reason)
@@ -39,7 +40,10 @@ def needed_library(name: str, package: str) -> None:
 
 
 def needed_file(paths: tuple[str, ...], package: str) -> Path:
-    """The first of ``paths`` that exists; without one the test fails in CI and is skipped elsewhere."""
+    """The first of ``paths`` that exists; without one the test fails in CI and is skipped elsewhere.
+
+    ``package``: one of the distribution, or in words where else it is from.
+    """
     for path in paths:
         if Path(path).exists():
             return Path(path)

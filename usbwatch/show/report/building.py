@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
-from usbwatch.model import ExpectedDevice, Finding, Part, PartKind, Verdict
+from usbwatch.localise.kinds import SiteKind
+from usbwatch.localise.sites import kind_of
+from usbwatch.model import ExpectedDevice, Finding, Part, PartKind, PartSuspicion, Verdict
 from usbwatch.show.check_view import how_well
 from usbwatch.show.checked import Checked
 from usbwatch.show.harness import Stub, stubs
@@ -21,15 +23,23 @@ _WORTH_NAMING = 0.1
 """From this probability on, a suspect is marked where it sits: the same bound as on the page of a check."""
 
 
+_INNER = (SiteKind.SECTION, SiteKind.RAIL)
+
+
 def suspicions(checked: Checked) -> dict[str, float]:
-    """By id of a part, that it is at fault; none where nothing is wrong or no part can be named."""
+    """By id of a part, that it is at fault; none where nothing is wrong or no part can be named.
+
+    A rail or section is replaced with what it lies in, so its own chance is that of failing in that one way.
+    """
     if not judged_wrong(checked.findings) or checked.findings.other_model:
         return {}
-    return {
-        one.part: one.probability
-        for one in checked.suspects.parts
-        if one.part and one.explains and one.probability >= _WORTH_NAMING
-    }
+    telling = [one for one in checked.suspects.parts if one.part and one.explains and one.probability >= _WORTH_NAMING]
+    inside = {of: chance for one in telling for (kind, of), chance in _sites(one) if kind in _INNER}
+    return inside | {one.part: one.probability for one in telling}
+
+
+def _sites(one: PartSuspicion) -> Iterator[tuple[tuple[SiteKind, str], float]]:
+    return ((kind_of(site), chance) for site, chance in one.sites if chance >= _WORTH_NAMING)
 
 
 def blocks(checked: Checked) -> tuple[Block, ...]:
