@@ -24,7 +24,7 @@ def deliver(made: Report, form: str, output: str | None, picture: str | None, *,
     if output == "-" or (output is None and form == "text"):
         write(_coloured(made) if form == "text" and _is_terminal() else _RENDERERS[form](made))
     else:
-        path = output or report_name(made.title, made.made_at, form)
+        path = output or report_name(f"{made.label} {made.title}", made.made_at, form)
         write_file(path, _RENDERERS[form](made), force=force)
         private = "identifiers are replaced" if made.redacted else "serial numbers and names are in it"
         say(f"usbwatch: {shown_path(path)} is written; {private}")

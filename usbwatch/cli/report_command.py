@@ -163,7 +163,7 @@ def _source(argument: str, request: _Request) -> Source:
             digests=digests,
             told=its.told,
             since=its.since,
-            earlier=() if request.identify else tuple(_earlier(its.told, recorded, digests)),
+            earlier=tuple(_earlier(its.told, recorded, digests)),
         )
 
 

@@ -25,7 +25,7 @@ from usbwatch.plan import questions
 from usbwatch.show.safe import safe
 from usbwatch.show.words import counted, step_words, sum_of
 
-__all__ = ["amended_words", "entry_words", "told_words"]
+__all__ = ["amended_words", "cause_names", "entry_words", "told_words"]
 
 
 def entry_words(fact: Recorded, profile: Profile | None) -> tuple[str, ...]:
@@ -128,13 +128,21 @@ def _baseline(fact: Baselined, _profile: Profile | None) -> tuple[str, ...]:
 
 def _closing(fact: Closed, profile: Profile | None) -> tuple[str, ...]:
     brought = f", brought {sum_of(fact.brought, _money(profile))}" if fact.brought is not None else ""
-    return (f"{fact.ending.value}{brought}", _cause(fact), *_lines([safe(fact.remark)]))
+    return (f"{fact.ending.value}{brought}", _cause(fact, profile), *_lines([safe(fact.remark)]))
 
 
-def _cause(fact: Closed) -> str:
+def _cause(fact: Closed, profile: Profile | None) -> str:
     if not fact.cause_known:
         return "cause not known"
-    return f"cause: {', '.join(safe(one.site, 100) for one in fact.causes) or 'nothing had failed'}"
+    return f"cause: {', '.join(cause_names(fact, profile)) or 'nothing had failed'}"
+
+
+def cause_names(fact: Closed, profile: Profile | None) -> list[str]:
+    """What had failed, in the profile's words; by its id where the profile has none for it."""
+    from usbwatch.localise.sites import sites
+
+    names = {site.id: site.name for site in sites(profile)} if profile and fact.causes else {}
+    return [safe(names.get(one.site, one.site), 100) for one in fact.causes]
 
 
 def _amendment(fact: Amended, _profile: Profile | None) -> tuple[str, ...]:

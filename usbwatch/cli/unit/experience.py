@@ -20,7 +20,7 @@ def shop_experience(profile: Profile, address: str | None) -> Experience | None:
     from usbwatch.cli.unit.options import opened
     from usbwatch.errors import UsbwatchError
 
-    if not address and not has_default():
+    if not (address and ("://" in address or Path(address).exists())) and (address or not has_default()):
         return None
     try:
         with opened(address, must_exist=True) as book:

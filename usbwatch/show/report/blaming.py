@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 
 from usbwatch.model import PartSuspicion, Profile, StepKind
-from usbwatch.plan import questions
 from usbwatch.plan.cautions import cautions
 from usbwatch.show.checked import Checked
 from usbwatch.show.localised import Localised
 from usbwatch.show.report.value import Cause, Fact, Ruled, Suspect
 from usbwatch.show.safe import safe
+from usbwatch.show.story import came_back
 from usbwatch.show.suspects_in_full import argument
 from usbwatch.show.suspects_view import basis, likeliest, names_of, risen
 from usbwatch.show.verdict import judged_wrong
@@ -25,6 +26,9 @@ _HEADLINE = 0.2
 """A suspicion weaker than this is no headline: the same bound as on the page of a check."""
 
 _MOST = 6
+
+_NEAR = 0.8
+"""From this share of the first on, the second suspect is nearly as likely."""
 
 _SOFTWARE = "Software, no part to replace"
 
@@ -100,7 +104,8 @@ def _because(first: PartSuspicion, others: list[PartSuspicion], checked: Checked
     if others:
         second = others[0]
         name = part_name(second.part, checked.profile) if second.part else "software"
-        yield f"Next likeliest: {name}, {percent(second.probability)}{_why_not(second, checked)}."
+        near = "Nearly as likely" if second.probability >= _NEAR * first.probability else "Next likeliest"
+        yield f"{near}: {name}, {percent(second.probability)}{_why_not(second, checked)}."
 
 
 def _why_not(second: PartSuspicion, checked: Checked) -> str:
@@ -122,30 +127,45 @@ def basis_of(checked: Checked) -> str:
 
 
 def ruled_out(localised: Localised) -> tuple[Ruled, ...]:
-    """What steps and answers have cleared, the latest word on each, and software where nothing points to it."""
+    """What steps and measurements have cleared of what is still wrong; never a part that is still suspected."""
     checked = localised.checked
-    found: dict[str, Ruled] = {}
-    for seen in localised.seen:
-        for step in seen.steps:
-            if step.kind in (StepKind.SWAP, StepKind.FIT):
-                name = part_name(step.of, checked.profile)
-                found[step.of] = Ruled(name=name, how=_PUT_IN[step.kind])
-        for answer in seen.answers:
-            found.pop(answer.check, None)
-            if answer.yes:
-                found[answer.check] = Ruled(name=_asked(answer.check, checked.profile), how="answered yes")
-    blamed = {one.part for one in _telling(checked)}
-    rows = [row for key, row in found.items() if key not in blamed]
-    if _can_be_named(checked) and "" not in blamed:
+    if not _can_be_named(checked):
+        return ()
+    blamed = {one.part for one in checked.suspects.parts if one.probability >= _NAMED}
+    found = {part: how for part, how in (*_put_in(localised), *_measured(localised)) if part not in blamed}
+    rows = [Ruled(name=part_name(part, checked.profile), how=how) for part, how in found.items()]
+    software = next((one.probability for one in checked.suspects.parts if not one.part), 0.0)
+    if software < _NEXT_TO_NONE:
         rows.append(Ruled(name="Software", how="no driver, setting or block was seen that explains it"))
     return tuple(rows)
 
 
-_PUT_IN = {
-    StepKind.SWAP: "one known to be good was put in its place, and what is still wrong stayed wrong",
-    StepKind.FIT: "a new one was fitted, and what is still wrong stayed wrong",
+_NEXT_TO_NONE = 0.01
+
+
+def _put_in(localised: Localised) -> Iterator[tuple[str, str]]:
+    """Parts that another one was put in for: with what came back, and what stayed wrong."""
+    names = {device.id: safe(device.name, 60) for device in localised.checked.profile.devices}
+    for before, after in pairwise((None, *localised.seen)):
+        back = came_back(before.findings, after.findings) if before is not None and after is not None else ()
+        for step in after.steps if after is not None else ():
+            if step.kind in (StepKind.SWAP, StepKind.FIT):
+                other = "one known to be good" if step.kind is StepKind.SWAP else "another one"
+                well = listed([names.get(one, one) for one in back])
+                came = f"{well} came back; " if well else ""
+                yield step.of, f"{other} was put in: {came}what is wrong now was wrong with it, too"
+
+
+def _measured(localised: Localised) -> Iterator[tuple[str, str]]:
+    """Parts that a meter or another unit has proven, by the latest answer to each."""
+    answered = {answer.check: answer.yes for seen in localised.seen for answer in seen.answers}
+    for check, yes in answered.items():
+        kind, _, part = check.partition(":")
+        if yes and kind in _PROVEN:
+            yield part, _PROVEN[kind]
+
+
+_PROVEN = {
+    "measure": "measured, and found as it should be",
+    "elsewhere": "tried in another unit of the model, and does all its work there",
 }
-
-
-def _asked(check: str, profile: Profile) -> str:
-    return safe(questions(profile).get(check, check), 300)

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from usbwatch import __version__
 from usbwatch.model import ChangeKind, NodeChange, Profile
+from usbwatch.model import Kind as Kind_
 from usbwatch.show.diff_view import changes_sentence, fact_words, sits_in, told_words
 from usbwatch.show.harness import stubs
 from usbwatch.show.report.making import look_of, seen_rows, unit_facts
@@ -13,7 +14,7 @@ from usbwatch.show.report.source import Asked, Compared
 from usbwatch.show.report.value import Changed, Kind, Report
 from usbwatch.show.safe import safe
 from usbwatch.show.verdict import Outcome
-from usbwatch.show.words import node_name, trouble_words, unit_name
+from usbwatch.show.words import counted, listed, node_name, trouble_words, unit_name
 
 __all__ = ["compared"]
 
@@ -27,9 +28,10 @@ def compared(source: Compared, asked: Asked) -> Report:
     rows = [*_of_firmware(source), *_of_nodes(source), *_of_log(source)]
     seen_less = [row for row in changes.nodes if row.kind is ChangeKind.NOT_COMPARABLE]
     outcome = Outcome.WHOLE if changes.none else Outcome.WRONG if changes.known else Outcome.NOT_ALL_SEEN
-    said = changes_sentence(changes)
+    said = _in_names(source) or changes_sentence(changes)
     return Report(
         kind=Kind.COMPARISON,
+        heading=Kind.COMPARISON.value,
         title=unit_name(source.after.unit),
         made_at=asked.made_at,
         shown_at=asked.local(asked.made_at),
@@ -47,6 +49,31 @@ def compared(source: Compared, asked: Asked) -> Report:
         looks=(look_of(source.before, source.digests[0], asked), look_of(source.after, source.digests[1], asked)),
         profile=safe(source.profile.id, 60) if source.profile else "",
     )
+
+
+_NAMED = 4
+
+
+def _in_names(source: Compared) -> str:
+    """What came, went or became another, by the names of a few devices; "" where it is only details that differ."""
+    told: dict[ChangeKind, list[str]] = {}
+    for one in source.changes.nodes:
+        if one.kind in _TOLD and not one.follows and one.node.kind is Kind_.DEVICE:
+            told.setdefault(one.kind, []).append(node_name(one.node).partition(" (")[0])
+    said = [f"{_TOLD[kind]}: {listed([*names[:_NAMED], *_more(names)])}" for kind, names in told.items()]
+    return "; ".join(said)
+
+
+def _more(names: list[str]) -> list[str]:
+    return [f"{len(names) - _NAMED} more"] if len(names) > _NAMED else []
+
+
+_TOLD = {
+    ChangeKind.NEW: "new",
+    ChangeKind.GONE: "gone",
+    ChangeKind.REPLACED: "replaced",
+    ChangeKind.MOVED: "moved",
+}
 
 
 def _seen_less(count: int) -> str:
@@ -71,8 +98,10 @@ def _of_nodes(source: Compared) -> Iterator[Changed]:
             block=_block(one, source.profile),
         )
     if followers:
-        names = tuple(dict.fromkeys(node_name(one.node) for one in followers))[:_FACTS]
-        yield Changed(word="with them", name=f"{len(followers)} more nodes", where="", said=names)
+        devices = [one.node for one in followers if one.node.kind is Kind_.DEVICE]
+        names = tuple(dict.fromkeys(node_name(node) for node in devices))[:_FACTS]
+        name = f"{counted(len(followers), 'more node')} that they carry"
+        yield Changed(word="with them", name=name, where="", said=names)
 
 
 def _facts(change: NodeChange) -> Iterator[str]:

@@ -28,4 +28,11 @@ def _whole(value: Json) -> Json:
         return round(value * _IN_TEN_THOUSAND)
     if isinstance(value, list):
         return [_whole(each) for each in value]
-    return {name: _whole(each) for name, each in value.items()} if isinstance(value, dict) else value
+    if isinstance(value, dict):
+        return {_key(name): _whole(each) for name, each in value.items()}
+    return value
+
+
+def _key(name: str) -> str:
+    """A name says its unit."""
+    return "probability_in_10000" if name == "probability" else name

@@ -24,15 +24,25 @@ def next_step(checked: Checked, *, money: bool) -> NextStep | None:
     """The first proposal; that it is best to stop; or None where there is nothing to do."""
     plan = checked.plan
     said = do_next(checked)
+    if checked.pending:
+        return NextStep(words="Capture the unit again: what was done since its last capture is not seen yet")
     if plan.advice is Advice.GO_ON and plan.proposals and said.startswith("Do next: "):
         first = plan.proposals[0]
         return NextStep(
             words=safe(first.words, 300),
             takes=takes(first, checked.profile) if money else f"{first.minutes} min" if first.minutes else "",
-            why=_why(first, money=money),
+            why=" ".join(filter(None, [_why(first, money=money), _close_call(checked)])),
             cautions=tuple(safe(text) for text in first.cautions),
         )
     return NextStep(words=said.removeprefix("Do next: ")) if said and (money or "cost" not in said) else None
+
+
+def _close_call(checked: Checked) -> str:
+    """Where going on and stopping cost nearly the same: that it is so, and what the best repair would be."""
+    if not checked.plan.close_call:
+        return ""
+    best = f" The best repair would be: {safe(checked.repair.words, 200)}." if checked.repair is not None else ""
+    return f"Whether a repair pays is a close call by the figures known.{best}"
 
 
 def _why(proposal: Proposal, *, money: bool) -> str:

@@ -6,17 +6,20 @@ from collections.abc import Iterator
 
 from usbwatch import __version__
 from usbwatch.casebook import Story
-from usbwatch.model import Capture, Coverage
+from usbwatch.model import Capture, Coverage, Verdict
 from usbwatch.profile import short
 from usbwatch.show.checked import Checked
 from usbwatch.show.report.blaming import basis_of, cause, no_cause, ruled_out, suspects
 from usbwatch.show.report.building import blocks
 from usbwatch.show.report.doing import cautions_of, hands, next_step
+from usbwatch.show.report.noticing import unit_notices
 from usbwatch.show.report.quoting import quotes
 from usbwatch.show.report.source import Asked, Source
 from usbwatch.show.report.telling import events, money_facts, since_rows, since_title, wear_facts, without_money
+from usbwatch.show.report.tokens import is_token
 from usbwatch.show.report.value import Fact, Kind, Look, Report, Seen
 from usbwatch.show.safe import safe
+from usbwatch.show.since_view import changed_since
 from usbwatch.show.verdict import Outcome, outcome, sentence
 from usbwatch.show.words import counted, node_name, unit_name
 
@@ -27,8 +30,11 @@ def made(source: Source, asked: Asked) -> Report:
     """The report of one unit; ``source`` is redacted already where it is to be."""
     checked = source.localised.checked
     its = outcome(checked.findings)
+    kind = Kind.HEALTHY if its is Outcome.WHOLE else Kind.FAULT
+    changed = changed_since(source.since, checked.profile) if source.since is not None else ""
     return Report(
-        kind=Kind.HEALTHY if its is Outcome.WHOLE else Kind.FAULT,
+        kind=kind,
+        heading=_heading(kind, checked, changed),
         title=unit_name(checked.capture.unit),
         label=safe(source.told.label if source.told is not None else checked.label, 60),
         made_at=asked.made_at,
@@ -36,12 +42,12 @@ def made(source: Source, asked: Asked) -> Report:
         made_by=f"usbwatch {__version__}",
         redacted=not asked.identify,
         outcome=its,
-        verdict=sentence(checked.findings),
+        verdict="; ".join(filter(None, [sentence(checked.findings), changed and f"not as at its baseline: {changed}"])),
         cause=cause(source.localised),
         no_cause=no_cause(checked),
         next_step=next_step(checked, money=asked.money),
         stops=tuple(safe(text, 300) for text in checked.plan.stops),
-        notices=tuple(safe(text, 300) for text in checked.findings.notices),
+        notices=tuple(safe(text, 400) for text in (*checked.findings.notices, *unit_notices(source))),
         unit=tuple(unit_facts(checked.capture, checked)),
         blocks=blocks(checked),
         hands=hands(source.localised),
@@ -57,13 +63,24 @@ def made(source: Source, asked: Asked) -> Report:
         money=money_facts(source.told, checked.profile.money) if asked.money else (),
         coverage=seen_rows(checked.capture.coverage),
         looks=tuple(
-            look_of(seen.capture, digest, asked)
-            for seen, digest in zip(source.localised.seen, source.digests, strict=True)
+            look_of(capture, digest, asked)
+            for digest, capture in (
+                *source.earlier,
+                *zip(source.digests, (seen.capture for seen in source.localised.seen), strict=True),
+            )
             if digest
         ),
         profile=_profile(checked),
         cautions=cautions_of(checked) if its is not Outcome.WHOLE else (),
     )
+
+
+def _heading(kind: Kind, checked: Checked, changed: str) -> str:
+    """What the report is: of one that is whole and not as it left, neither healthy nor faulty."""
+    if kind is Kind.HEALTHY:
+        return "report on a unit that came back" if changed else kind.value
+    missing = any(one.verdict is Verdict.MISSING for one in checked.findings.findings)
+    return kind.value if missing else "fault report"
 
 
 def _told(source: Source, asked: Asked) -> Story | None:
@@ -92,7 +109,8 @@ def unit_facts(capture: Capture, checked: Checked | None = None) -> Iterator[Fac
         ("Firmware", unit.bios_version),
     ):
         if said.strip():
-            yield Fact(name=name, said=safe(" ".join(said.split()), 120))
+            stands = ", replaced" if is_token(said.strip()) else ""
+            yield Fact(name=f"{name}{stands}", said=safe(" ".join(said.split()), 120))
 
 
 def _outside(checked: Checked) -> Iterator[str]:

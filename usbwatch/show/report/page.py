@@ -9,6 +9,7 @@ from usbwatch.show.check_view import STAMPS
 from usbwatch.show.lines import BLANK, Line, Style, line, rule, spread
 from usbwatch.show.report.value import Block, Device, Fact, Kind, Report, Suspect
 from usbwatch.show.ticket import MARGIN, heading, labelled, mark, row, stamp
+from usbwatch.show.verdict import Outcome
 from usbwatch.show.words import SIGNS, STYLES, WORDS, percent
 
 __all__ = ["report_page"]
@@ -42,7 +43,7 @@ def report_page(report: Report, width: int) -> list[Line]:
 
 def _head(report: Report, width: int) -> list[Line]:
     label = f"{report.label}  " if report.label else ""
-    title = report.kind.value
+    title = report.heading
     return spread(
         line((f"{label}{report.title}", Style.STRONG), hang=2), f"{title[:1].upper()}{title[1:]}", width, Style.HEADING
     )
@@ -55,7 +56,13 @@ def _stamp(report: Report, width: int) -> list[Line]:
     takes = f" ({step.takes})" if step and step.takes else ""
     next_ = f"Do next: {step.words}{takes}" if step else ""
     stops = [one for text in report.stops for one in stamp(f"STOP. {text}", "!", Style.STAMP_WRONG, width)]
-    return [*stops, *stamp(report.verdict, *STAMPS[report.outcome], width, named, next_)]
+    return [*stops, *stamp(report.verdict, *_sign(report), width, named, next_)]
+
+
+def _sign(report: Report) -> tuple[str, Style]:
+    """Of a comparison, a difference is neither good nor bad."""
+    differs = report.kind is Kind.COMPARISON and report.outcome is not Outcome.WHOLE
+    return ("~", Style.STAMP_UNSEEN) if differs else STAMPS[report.outcome]
 
 
 def _why(report: Report) -> list[Line]:

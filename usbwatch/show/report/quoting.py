@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from usbwatch.model import Declaration, DeclaredState, Episode, Finding, Verdict, hangs_on
+from usbwatch.model import Declaration, DeclaredState, Episode, Finding, Node, Verdict, hangs_on
 from usbwatch.show.checked import Checked
 from usbwatch.show.report.value import Quote
 from usbwatch.show.safe import safe
@@ -31,10 +31,13 @@ def _of_log(checked: Checked) -> Iterator[Quote]:
 
 
 def _about(episode: Episode, checked: Checked) -> str:
-    for device in checked.profile.devices:
-        if any(place == episode.location or hangs_on(episode.location, place) for place in device.locations):
-            return safe(device.name, 60)
-    return trouble_words(episode)
+    near = [
+        (len(place), device.name)
+        for device in checked.profile.devices
+        for place in device.locations
+        if place == episode.location or hangs_on(episode.location, place)
+    ]
+    return safe(max(near)[1], 60) if near else trouble_words(episode)
 
 
 def _of_nodes(checked: Checked) -> Iterator[Quote]:
@@ -42,16 +45,39 @@ def _of_nodes(checked: Checked) -> Iterator[Quote]:
     names = {device.id: safe(device.name, 60) for device in checked.profile.devices}
     for finding in checked.findings.findings:
         if finding.verdict in (Verdict.IMPAIRED, Verdict.SUBSTITUTED, Verdict.MOVED) and finding.node is not None:
-            yield from _facts(finding, names[finding.device])
+            yield from _facts(finding, names[finding.device], _supplies(finding, checked))
 
 
-def _facts(finding: Finding, about: str) -> Iterator[Quote]:
+def _supplies(finding: Finding, checked: Checked) -> list[Node]:
+    """What the kernel's power supply class has of a pack: its readings stand there."""
+    node = finding.node
+    return [
+        one
+        for one in checked.capture.nodes
+        if one.bus == "power_supply" and node is not None and hangs_on(one.location, node.location)
+    ]
+
+
+def _facts(finding: Finding, about: str, beside: list[Node]) -> Iterator[Quote]:
     node = finding.node
     assert node is not None
     if node.identity:
         yield Quote(about=about, text=safe(f"identity: {node.identity} {node.name}".strip(), _LONGEST), source=node.bus)
-    for name, value in sorted(node.facts.items())[:_FACTS]:
-        yield Quote(about=about, text=safe(f"{name}: {value}", _LONGEST), source=safe(node.bus, 20))
+    for one in (node, *beside):
+        for name, value in sorted(one.facts.items(), key=_telling)[:_FACTS]:
+            yield Quote(about=about, text=safe(f"{name}: {value}", _LONGEST), source=safe(one.bus, 20))
+
+
+_FIRST = (
+    *("status", "present", "voltage_now", "charge_full", "energy_full", "charge_now", "energy_now", "cycle_count"),
+    *("speed_kbps", "speed_mbps", "speed", "current_link_speed", "current_link_width", "max_link_speed"),
+)
+"""Attributes that a judgement most often rests on, in the kernel's own names."""
+
+
+def _telling(fact: tuple[str, object]) -> tuple[int, str]:
+    name = fact[0]
+    return (_FIRST.index(name) if name in _FIRST else len(_FIRST), name)
 
 
 def _of_firmware(checked: Checked) -> Iterator[Quote]:

@@ -14,7 +14,10 @@ from usbwatch.show.report.value import Kind, Report
 
 __all__ = ["report_table"]
 
-_FINDINGS = ("subassembly", "device", "state", "reasons", "to see it", "hidden by", "suspicion of subassembly in %")
+_FINDINGS = (
+    *("subassembly", "device", "state", "reasons", "to see it", "hidden by", "suspicion of subassembly in %"),
+    *("hangs on", "suspicion of that in %", "likeliest cause"),
+)
 _CHANGES = ("subassembly", "what", "change", "where", "differences")
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
@@ -31,13 +34,20 @@ def report_table(report: Report) -> str:
 
 def _findings(report: Report) -> Iterator[tuple[str, ...]]:
     for block in report.blocks:
-        suspicion = "" if block.probability is None else str(round(100 * block.probability))
+        suspicion = _percent(block.probability)
+        links = ", ".join(link.name for link in block.links)
+        of_links = _percent(max((link.probability or 0.0 for link in block.links), default=0.0) or None)
+        cause = report.cause.name if report.cause else ""
         for device in block.devices:
-            reasons = "; ".join(filter(None, [device.got, *device.reasons]))
+            reasons = "; ".join(dict.fromkeys(filter(None, [device.got, *device.reasons])))
             yield (
                 *(block.name, device.name, device.verdict.value, reasons),
-                *(device.would_tell, device.charged_to, suspicion),
+                *(device.would_tell, device.charged_to, suspicion, links, of_links, cause),
             )
+
+
+def _percent(probability: float | None) -> str:
+    return "" if probability is None else str(round(100 * probability))
 
 
 def _changes(report: Report) -> Iterator[tuple[str, ...]]:
@@ -46,4 +56,4 @@ def _changes(report: Report) -> Iterator[tuple[str, ...]]:
 
 
 def _cell(text: str) -> str:
-    return f"'{text}" if text.startswith(_FORMULA) else text
+    return f"'{text}" if text.lstrip().startswith(_FORMULA) else text

@@ -40,7 +40,7 @@ class Kind(Enum):
     FAULT = "missing-device report"
     """Something is wrong or unseen: which part, and why."""
     HEALTHY = "healthy report"
-    """After repair: all that was expected is there."""
+    """All that was expected is there."""
     COMPARISON = "comparison"
     """What differs between two captures of a unit."""
 
@@ -250,6 +250,8 @@ class Report:
     """All that is to be told."""
 
     kind: Kind
+    heading: str
+    """What the report is, in a few words: "missing-device report"."""
     title: str
     """Unit and model in a few words: "Fernhill Larch 13"."""
     label: str = ""

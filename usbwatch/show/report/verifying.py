@@ -20,7 +20,7 @@ _TAGS_AND_SPACES = re.compile(rb"<[^<>]{0,2000}>|\s+")
 _HEAD = 4096
 _TABLE = (b"subassembly,device,", b"subassembly,what,", b'"subassembly"')
 
-_BY_BROWSER = "a browser writes a page anew when it saves it: verify the file itself, as it was handed over"
+_BY_BROWSER = "somebody altered it, or a browser saved it anew: verify the file itself, as it was handed over"
 _BY_MAIL = (
     "nothing but the ends of its lines differs, as mail programs change them: ask for it again, packed in an archive"
 )
