@@ -149,7 +149,7 @@ def _section_lines(section: Joint, width: float) -> tuple[str, ...]:
 
 
 def _section_height(section: Joint, inside: Sequence[Device], width: float) -> float:
-    names = 15.0 * len(_section_lines(section, width)) + (26 if section.probability is not None else 0)
+    names = 15.0 * len(_section_lines(section, width)) + (28 if section.probability is not None else 0)
     rows = sum(_device(one, 0, width - 2 * _PAD - 2 * _SET_IN).height for one in inside)
     return names + rows + 12
 
@@ -163,8 +163,8 @@ def _section(section: Joint, inside: Sequence[Device], width: float) -> Iterator
     yield Piece(kind="name", x=x, y=y, width=room, height=15.0 * len(lines), lines=lines)
     y += 15.0 * len(lines)
     if section.probability is not None:
-        yield Piece(kind="badge", x=x, y=y + 3, width=room, height=22, chance=section.probability)
-        y += 26
+        yield Piece(kind="badge", x=x, y=y + 5, width=room, height=22, chance=section.probability)
+        y += 28
     for device in inside:
         piece = _device(device, x, room)
         yield _moved(piece, y)
