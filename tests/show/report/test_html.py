@@ -5,16 +5,21 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Iterator
+from functools import cache
 from itertools import pairwise
 from xml.etree import ElementTree as ET
 
 import html5lib
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from support.make_readme import ROOT
 from support.reports import HOSTILE, crowded, every_field, filled, report_of
 
 from usbwatch.model import Verdict
 from usbwatch.show.report.colours import DARK, LIGHT
 from usbwatch.show.report.html import report_html
+from usbwatch.show.report.picture import picture
 from usbwatch.show.report.sealing import seal_of
 from usbwatch.show.report.value import Kind, Report
 from usbwatch.show.words import WORDS
@@ -158,6 +163,26 @@ def test_a_hostile_string_in_every_field_stays_text(text: str, kind: Kind) -> No
     assert seal.holds
 
 
+@pytest.mark.properties
+@settings(deadline=None, max_examples=25)
+@given(st.text(st.characters(exclude_categories=[]), max_size=300), st.sampled_from(Kind))
+def test_any_text_in_every_field_leaves_the_same_elements_in_the_same_order(text: str, kind: Kind) -> None:
+    assert _shape(f"x{text}", kind) == _plain_shape(kind)
+
+
+@cache
+def _plain_shape(kind: Kind) -> list[str]:
+    return _shape("x", kind)
+
+
+def _shape(text: str, kind: Kind) -> list[str]:
+    """The elements but those of the drawings, where a longer name takes more lines."""
+    drawn = ("text", "rect", "g", "path", "circle", "svg", "title", "desc")
+    return [
+        tag for one in parsed(report_html(filled(every_field(kind), text))).iter() if (tag := _tag(one)) not in drawn
+    ]
+
+
 def test_templates_in_a_name_are_not_run() -> None:
     page = report_html(filled(every_field(), "{{7*7}}{% raw %}"))
     assert "{{7*7}}{% raw %}" in page
@@ -224,3 +249,12 @@ def _greys(colours: dict[str, str]) -> Iterator[float]:
 
 def test_printed_in_grey_the_states_stay_dark_enough_to_read() -> None:
     assert all(one >= 4.5 for one in _greys(LIGHT))
+
+
+def test_the_pictures_of_the_page_on_reports_are_there_small_and_the_drawing_is_of_today() -> None:
+    page = (ROOT / "docs" / "report.md").read_text(encoding="utf-8")
+    named = set(re.findall(r"\]\((pictures/[^)]+)\)", page))
+    assert named == {f"pictures/{one.name}" for one in (ROOT / "docs" / "pictures").iterdir()}
+    assert all((ROOT / "docs" / one).stat().st_size < 250_000 for one in named)
+    drawn = (ROOT / "docs" / "pictures" / "unit.svg").read_text(encoding="utf-8")
+    assert drawn == picture(report_of("larch-13-top-case-lost"))
