@@ -30,6 +30,7 @@ _FLAGS = (
     "--no-sandbox",
     "--disable-gpu",
     "--disable-background-networking",
+    "--disable-dev-shm-usage",
     "--hide-scrollbars",
     "--force-color-profile=srgb",
     "--no-first-run",

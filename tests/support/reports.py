@@ -107,7 +107,7 @@ def _block(number: int, devices: tuple[Device, ...], chain: int, name: str) -> B
     doubt = 0.3 if number % 5 == 1 else None
     links = tuple(
         Joint(
-            id="top-case-flex" if number == 1 else f"l{number}.{which}",
+            id="top-case-flex" if (number, which) == (1, 0) else f"l{number}.{which}",
             name=f"{name} cable {number}.{which} {'to somewhere ' * (number % 3)}",
             kind=PartKind.LINK,
             near=toward,

@@ -149,7 +149,7 @@ def _section_lines(section: Joint, width: float) -> tuple[str, ...]:
 
 
 def _section_height(section: Joint, inside: Sequence[Device], width: float) -> float:
-    names = 15.0 * len(_section_lines(section, width)) + (26 if section.probability is not None else 0)
+    names = 15.0 * len(_section_lines(section, width)) + (28 if section.probability is not None else 5)
     rows = sum(_device(one, 0, width - 2 * _PAD - 2 * _SET_IN).height for one in inside)
     return names + rows + 12
 
@@ -163,8 +163,9 @@ def _section(section: Joint, inside: Sequence[Device], width: float) -> Iterator
     yield Piece(kind="name", x=x, y=y, width=room, height=15.0 * len(lines), lines=lines)
     y += 15.0 * len(lines)
     if section.probability is not None:
-        yield Piece(kind="badge", x=x, y=y + 3, width=room, height=22, chance=section.probability)
-        y += 26
+        yield Piece(kind="badge", x=x, y=y + 5, width=room, height=22, chance=section.probability)
+        y += 23
+    y += 5
     for device in inside:
         piece = _device(device, x, room)
         yield _moved(piece, y)
@@ -174,9 +175,9 @@ def _section(section: Joint, inside: Sequence[Device], width: float) -> Iterator
 def _device(device: Device, x: float, width: float) -> Piece:
     wrong = device.verdict is not Verdict.PRESENT
     word = text_width(WORDS[device.verdict], SMALL, bold=wrong)
-    room = width - SIGN - word - 8
-    below = room < _LEAST
-    lines = fitted(_told(device.name), width - SIGN if below else room, TEXT, lines=2, bold=wrong)
+    beside = fitted(_told(device.name), width - SIGN - word - 8, TEXT, lines=2, bold=wrong)
+    below = width - SIGN - word - 8 < _LEAST or beside[-1].endswith("…")
+    lines = fitted(_told(device.name), width - SIGN, TEXT, lines=3, bold=wrong) if below else beside
     height = _LEAD * (len(lines) + below) + _ROW
     kind = "below" if below else "device"
     return Piece(kind=kind, x=x, y=0, width=width, height=height, lines=lines, device=device)
