@@ -164,7 +164,7 @@ def test_line_ends_that_mail_changed_are_told_with_a_hint(run: Run) -> None:
 def test_a_page_that_a_browser_saved_anew_is_told_with_a_hint(run: Run) -> None:
     Path("page.html").write_bytes(_page().replace(b"<!doctype html>", b"<!DOCTYPE html>"))
     code, out, _ = run("--verify", "page.html")
-    assert (code, "a browser writes a page anew when it saves it" in out) == (10, True)
+    assert (code, "or a browser saved it anew" in out) == (10, True)
     Path("page.html").write_bytes(_page().rpartition(b"<!--")[0])
     code, out, _ = run("--verify", "page.html")
     assert (code, "the seal at its end is gone" in out) == (10, True)

@@ -141,7 +141,7 @@ def test_the_measure_of_contrast_finds_faint_text(its: Browser, pages: dict[str,
 def test_what_is_read_first_is_what_matters_first(its: Browser, pages: dict[str, Path]) -> None:
     its.open(pages["history"])
     assert _words(its, "h1, h2") == [
-        "Missing-device report Fernhill Larch 13",
+        "Fault report Fernhill Larch 13",
         "1 of 19 expected devices is impaired",
         "The unit, as it comes apart",
         "The unit",
