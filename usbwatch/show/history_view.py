@@ -19,6 +19,7 @@ __all__ = ["history_document", "history_view", "models_document", "models_view"]
 _MOST = 8
 """Priors that are named: those that moved the most."""
 
+
 def models_view(models: Sequence[tuple[str, int, int]]) -> list[Line]:
     """A line per model: its id, closed cases, and units on the bench."""
     if not models:

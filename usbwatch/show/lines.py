@@ -89,7 +89,7 @@ _Letter = tuple[str, Style, bool]
 """A letter, its style, and whether a line is best not broken at it."""
 
 _HELD = re.compile(r"(?<![,;:.!? ]) (?=[(<]?\d[\d.]*%?[,;.:)]*(?: |$))|(?<=\d) (?=(?:min|mAh|UTC|V)\b)")
-"""The spaces between a word and the figure that belongs to it, and between a figure and its unit: parted, either says nothing."""
+"""The spaces between a word and the figure that belongs to it, and between a figure and its unit."""
 
 
 def wrapped(lines: Iterable[Line], width: int) -> Iterator[Line]:
@@ -134,8 +134,9 @@ def _end_of_line(letters: list[_Letter], room: int) -> int:
 
 
 def _joined(letters: list[_Letter], set_in: int) -> Line:
-    spans = [Span(text=" " * set_in)] if set_in else []
-    run, style = "", Style.PLAIN
+    """The letters as a line that is set in; in the first letter's style, lest a band of colour has a hole there."""
+    run, style = " " * set_in, letters[0][1]
+    spans: list[Span] = []
     for letter, its, _ in letters:
         if its is not style and run:
             spans.append(Span(text=run, style=style))
