@@ -55,6 +55,12 @@ def test_the_page_is_as_stored(width: int) -> None:
     assert_golden(GOLDEN, f"diff-{width}.txt", plain(diff_view(CHANGES, width, PROFILE), width))
 
 
+def test_the_page_in_ascii_is_as_stored() -> None:
+    page = plain(diff_view(CHANGES, 80, PROFILE), 80, ascii_only=True)
+    assert page.isascii()
+    assert_golden(GOLDEN, "diff-80-ascii.txt", page)
+
+
 def test_without_a_profile_things_sit_at_their_controller() -> None:
     assert_golden(GOLDEN, "diff-80-no-profile.txt", plain(diff_view(CHANGES, 80), 80))
 

@@ -74,7 +74,7 @@ def test_the_page_is_as_stored(width: int) -> None:
     assert_golden(GOLDEN, f"localise-{width}.txt", page(LOCALISED, width))
 
 
-@pytest.mark.parametrize("width", [60, 80])
+@pytest.mark.parametrize("width", [60, 80, 120])
 def test_the_short_page_is_as_stored(width: int) -> None:
     assert_golden(GOLDEN, f"localise-short-{width}.txt", short(LOCALISED, width))
 

@@ -62,8 +62,13 @@ def test_no_escape_is_cut_in_two() -> None:
 
 
 def test_ascii_has_a_stand_in_for_every_sign_of_ours() -> None:
-    assert plain_ascii("✓ ✗ ≠ → · ┄ ━ … “a”") == '+ X # > - - = ... "a"'
+    assert plain_ascii("✓ ✗ ≠ · ┄ ━ … “a”") == '+ X # - - = ... "a"'
+    assert plain_ascii("→ MOVED") == "> MOVED"
     assert plain_ascii("clé 键") == r"cl\xe9 \u952e"
+
+
+def test_what_became_of_a_value_is_no_comparison_in_ascii() -> None:
+    assert plain_ascii("3% → 2.9%") == "3% -> 2.9%"
 
 
 @pytest.mark.properties

@@ -20,6 +20,10 @@ CASES = {
     "keeps what sets a line in": (line("    one two"), 8, ["    one", "two"]),
     "breaks a word that is too long": (line("aaaaaaaaaaaa bb"), 5, ["aaaaa", "aaaaa", "aa bb"]),
     "wide letters count twice": (line("键盘键盘 键盘"), 8, ["键盘键盘", "键盘"]),
+    "a figure stays with its word": (line("video 2, sound 11, net 1"), 14, ["video 2,", "sound 11,", "net 1"]),
+    "a figure stays with its unit": (line("take it, 18 min more"), 11, ["take it,", "18 min more"]),
+    "a figure that begins a clause may begin a line": (line("is missing; 1 is not"), 12, ["is missing;", "1 is not"]),
+    "held together only where there is room": (line("bluetooth 1"), 9, ["bluetooth", "1"]),
     "a hang too deep for the page": (line("ab cd ef", hang=40), 6, ["ab cd", "   ef"]),
 }
 

@@ -97,6 +97,8 @@ _PAGES = {
     "unit-list": ["unit", "list", "--all"],
     "unit-find": ["unit", "find", "LG-B001"],
     "unit-check": ["check", "LB-0001"],
+    "unit-models": ["unit", "history"],
+    "unit-history": ["unit", "history", "fernhill-larch-13"],
 }
 
 

@@ -36,3 +36,9 @@ def test_markup_in_a_string_is_only_text() -> None:
 def test_a_stamp_runs_to_the_edge_of_the_page() -> None:
     painted = coloured([line((" whole", Style.STAMP_FINE))], 20)
     assert SGR.sub("", painted) == " whole" + " " * 14 + "\n"
+
+
+def test_a_stamp_of_two_lines_has_no_hole_where_the_second_is_set_in() -> None:
+    painted = coloured([line(("    is missing", Style.STAMP_WRONG), hang=4)], 12)
+    assert SGR.sub("", painted) == "    is      \n    missing \n"
+    assert re.sub(r"\x1b\[1;37;41m.*?\x1b\[0m", "", painted) == "\n\n"

@@ -19,18 +19,17 @@ __all__ = ["history_document", "history_view", "models_document", "models_view"]
 _MOST = 8
 """Priors that are named: those that moved the most."""
 
-_COLUMN = 12
-
 
 def models_view(models: Sequence[tuple[str, int, int]]) -> list[Line]:
     """A line per model: its id, closed cases, and units on the bench."""
     if not models:
         return [line("No unit of a known model.")]
+    column = max(len(safe(model, 60)) for model, _, _ in models) + 2
     return [
         line(
-            (safe(model, 60).ljust(32), Style.STRONG),
+            (safe(model, 60).ljust(column), Style.STRONG),
             f"{counted(closed, 'closed case')}, {waiting} on the bench",
-            hang=32,
+            hang=column,
         )
         for model, closed, waiting in models
     ]
@@ -116,7 +115,7 @@ def _moved(one: Grounds) -> float:
 def _prior(one: Grounds, names: Mapping[str, str], origins: Mapping[str, str]) -> list[Line]:
     start, now = small_percent(one.starting * one.weight), small_percent(one.prior)
     return [
-        line("  ", f"{start:>6} → {now:<6}".ljust(_COLUMN + 6), (names.get(one.site, one.site), Style.STRONG), hang=20),
+        line(f"{start:>8} to {now:<8}", (names.get(one.site, one.site), Style.STRONG), hang=20),
         line(" " * 20, (safe(origins.get(one.site, ""), 300), Style.FAINT), hang=20),
     ]
 

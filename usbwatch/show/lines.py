@@ -6,6 +6,7 @@ A view knows words and where they stand, not colours or terminals. Two writers
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from enum import Enum
@@ -84,14 +85,24 @@ def spread(left: Line, right: str, width: int, style: Style = Style.PLAIN) -> li
     return [Line(spans=(*left.spans, Span(text=" " * gap), Span(text=right, style=style)), hang=left.hang)]
 
 
+_Letter = tuple[str, Style, bool]
+"""A letter, its style, and whether a line is best not broken at it."""
+
+_HELD = re.compile(r"(?<![,;:.!? ]) (?=[(<]?\d[\d.]*%?[,;.:)]*(?: |$))|(?<=\d) (?=(?:min|mAh|UTC|V)\b)")
+"""The spaces between a word and the figure that belongs to it, and between a figure and its unit."""
+
+
 def wrapped(lines: Iterable[Line], width: int) -> Iterator[Line]:
-    """The same lines, none wider than ``width`` columns; broken at spaces, or within a word that is too long."""
+    """The same lines, none wider than ``width`` columns; broken at spaces, or within a word that is too long.
+
+    A figure stays with the word before it and with its unit, where that can be.
+    """
     for whole in lines:
         yield from _wrap(whole, width) if cells(whole.text) > width else (whole,)
 
 
 def _wrap(whole: Line, width: int) -> Iterator[Line]:
-    letters = [(letter, span.style) for span in whole.spans for letter in span.text]
+    letters = _letters(whole)
     hang = min(whole.hang, width // 2)
     set_in = 0
     while letters:
@@ -102,24 +113,31 @@ def _wrap(whole: Line, width: int) -> Iterator[Line]:
         letters, set_in = letters[end:], hang
 
 
-def _end_of_line(letters: list[tuple[str, Style]], room: int) -> int:
+def _letters(whole: Line) -> list[_Letter]:
+    held = {found.start() for found in _HELD.finditer(whole.text)}
+    styled = ((letter, span.style) for span in whole.spans for letter in span.text)
+    return [(letter, style, at in held) for at, (letter, style) in enumerate(styled)]
+
+
+def _end_of_line(letters: list[_Letter], room: int) -> int:
     """How many letters fit into ``room`` columns without breaking a word, if that can be."""
-    used = space = 0
+    used = space = second_best = 0
     worded = False
-    for at, (letter, _) in enumerate(letters):
+    for at, (letter, _, held) in enumerate(letters):
         if letter == " " and worded:
-            space = at
+            space, second_best = (space, at) if held else (at, second_best)
         worded = worded or letter != " "
         used += cells(letter)
         if used > room:
-            return at if letter == " " else space or max(at, 1)
+            return space or second_best or max(at, 1)
     return len(letters)
 
 
-def _joined(letters: list[tuple[str, Style]], set_in: int) -> Line:
-    spans = [Span(text=" " * set_in)] if set_in else []
-    run, style = "", Style.PLAIN
-    for letter, its in letters:
+def _joined(letters: list[_Letter], set_in: int) -> Line:
+    """The letters as a line that is set in; in the first letter's style, lest a band of colour has a hole there."""
+    run, style = " " * set_in, letters[0][1]
+    spans: list[Span] = []
+    for letter, its, _ in letters:
         if its is not style and run:
             spans.append(Span(text=run, style=style))
             run = ""

@@ -30,9 +30,13 @@ _ASCII = str.maketrans(
 )
 """Our own signs, and what stands for each where only ASCII can be shown."""
 
+_BECAME = " → "
+"""Between two values; ``3% > 2.9%`` would be read as a comparison."""
+
 
 def plain_ascii(text: str) -> str:
     """``text`` in ASCII: our own signs by their stand-ins, every other character as an escape."""
     if text.isascii():
         return text
-    return "".join(letter if letter.isascii() else escaped(letter) for letter in text.translate(_ASCII))
+    told = text.replace(_BECAME, " -> ").translate(_ASCII)
+    return "".join(letter if letter.isascii() else escaped(letter) for letter in told)
