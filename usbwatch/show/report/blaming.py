@@ -88,31 +88,38 @@ def cause(localised: Localised) -> Cause | None:
         part=first.part,
         how=f"{safe(way.name, 80)}, {percent(chance)}" if way is not None else "",
         probability=first.probability,
-        because=tuple(_because(first, telling[1:], checked)),
+        because=tuple(_because(first, telling[1:], localised)),
     )
 
 
-def _because(first: PartSuspicion, others: list[PartSuspicion], checked: Checked) -> Iterator[str]:
-    """What it explains, what argues most for it, and why not the next one."""
+def _because(first: PartSuspicion, others: list[PartSuspicion], localised: Localised) -> Iterator[str]:
+    """What it explains, what argues most for it where that says more, what was ruled out, and why not the next one."""
+    checked = localised.checked
     explained = listed(names_of(first.explains, checked))
     one_fault = "This one fault" if len(first.explains) > 1 else "It"
     rest = f"; it leaves {listed(names_of(first.leaves, checked))}" if first.leaves else ", all that is wrong"
     yield f"{one_fault} explains {explained}{rest}."
     argued = argument(first.most_for, first.for_was_wrong, checked)
-    if argued:
+    if argued and first.most_for not in first.explains:
         yield f"Most for it: {argued[0]}."
+    cleared = [one.name for one in ruled_out(localised) if one.name != "Software"]
+    if cleared:
+        yield f"Ruled out by what was tried and measured: {listed(cleared)}."
     if others:
         second = others[0]
         name = part_name(second.part, checked.profile) if second.part else "software"
         near = "Nearly as likely" if second.probability >= _NEAR * first.probability else "Next likeliest"
-        yield f"{near}: {name}, {percent(second.probability)}{_why_not(second, checked)}."
+        yield f"{near}: {name}, {percent(second.probability)}{_why_not(second, first, checked)}."
 
 
-def _why_not(second: PartSuspicion, checked: Checked) -> str:
+def _why_not(second: PartSuspicion, first: PartSuspicion, checked: Checked) -> str:
     if second.leaves:
         return f"; it would leave {listed(names_of(second.leaves, checked))} unexplained"
-    argued = argument(second.most_against, second.against_was_wrong, checked)
-    return f"; against it: {argued[0]}" if argued else ""
+    if second.against:
+        well = listed(names_of(second.against, checked)[:2])
+        return f"; but then {well} should not be well"
+    same = set(second.explains) == set(first.explains)
+    return "; it would explain the same, and a step or a measurement tells them apart" if same else ""
 
 
 def no_cause(checked: Checked) -> str:
