@@ -9,11 +9,14 @@ import json
 import os
 import random
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 import rfc8785
 
+from usbwatch.capture import to_json
+from usbwatch.capture.saved import load as load_capture
 from usbwatch.cli import main
 from usbwatch.cli.delivering import FORMS
 from usbwatch.errors import BadReport
@@ -53,7 +56,8 @@ def _page() -> bytes:
     """A sealed page as an HTML renderer makes it; its words do not matter to the seal."""
     digest = json.loads(Path(_LOST).read_text(encoding="utf-8"))["digest"]
     body = (
-        f"<!doctype html>\n<html><body>\n<p>usbwatch</p>\n<code>{digest[:20]}<wbr>{digest[20:]}</code>\n</body></html>"
+        f'<!doctype html>\n<html><head><meta name="usbwatch-capture" content="{digest}"></head><body>\n'
+        "<p>usbwatch</p>\n</body></html>"
     )
     return sealed(body, "html").encode()
 
@@ -235,3 +239,26 @@ def test_a_capture_that_is_none_gets_one_sentence(run: Run, report: str) -> None
     code, out, err = run("--verify", report, report)
     assert (code, out) == (3, "")
     assert err.startswith("usbwatch: capture report: ")
+
+
+def test_a_json_report_whose_digest_cannot_be_worked_out_is_not_unaltered(run: Run) -> None:
+    run(_LOST, "--format", "json", "-o", "report.json")
+    text = Path("report.json").read_text(encoding="utf-8")
+    document = json.loads(text)
+    document |= {"verdict": "whole: all is well", "digest": "", "n": float("nan")}
+    Path("nan.json").write_text(json.dumps(document), encoding="utf-8")
+    document = json.loads(text) | {"verdict": "\ud800", "digest": ""}
+    Path("lone.json").write_text(json.dumps(document), encoding="utf-8")
+    for name in ("nan.json", "lone.json"):
+        assert run("--verify", name)[0] in (3, 10)
+
+
+@pytest.mark.parametrize("form", ["html", "text", "json"])
+def test_a_digest_that_a_device_calls_itself_by_names_no_capture(run: Run, form: str) -> None:
+    other = json.loads(Path(_HEALTHY).read_text(encoding="utf-8"))["digest"]
+    lost = load_capture(_LOST)
+    hostile = replace(lost, unit=replace(lost.unit, product_sku=other, product_version=f"HOW THIS WAS MADE {other}"))
+    Path("hostile.json").write_text(to_json(hostile), encoding="utf-8")
+    run("hostile.json", "--format", form, "-o", f"report.{form}")
+    assert run("--verify", f"report.{form}", "hostile.json")[0] == 0
+    assert run("--verify", f"report.{form}", _HEALTHY)[0] == 10

@@ -33,7 +33,7 @@ IN_FIELDS = {
 """By what they are: in fields of their own."""
 
 IN_TEXTS = {
-    "host of syslog": "anneliese-notebook7",
+    "host of syslog": "anneliese-rechner7",
     "host set": "werkbank-mueller3",
     "user at home": "annelieseq",
     "user of sudo": "korbinianz",

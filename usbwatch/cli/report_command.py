@@ -99,6 +99,8 @@ def report(
         from usbwatch.cli.verifying import verify as verify_report
 
         return verify_report(verify, what)
+    if picture is not None and picture in (output, "-"):
+        raise click.UsageError("--picture needs a file of its own.")
     request = _Request(
         what=what,
         profile=profile,

@@ -142,7 +142,7 @@ def ruled_out(localised: Localised) -> tuple[Ruled, ...]:
     found = {part: how for part, how in (*_put_in(localised), *_measured(localised)) if part not in blamed}
     rows = [Ruled(name=part_name(part, checked.profile), how=how) for part, how in found.items()]
     software = next((one.probability for one in checked.suspects.parts if not one.part), 0.0)
-    if software < _NEXT_TO_NONE:
+    if software < _NEXT_TO_NONE and checked.capture.software.seen:
         rows.append(Ruled(name="Software", how="no driver, setting or block was seen that explains it"))
     return tuple(rows)
 
@@ -151,16 +151,18 @@ _NEXT_TO_NONE = 0.01
 
 
 def _put_in(localised: Localised) -> Iterator[tuple[str, str]]:
-    """Parts that another one was put in for: with what came back, and what stayed wrong."""
+    """Parts that another one is in for, once a capture followed: with what came back, and what stayed wrong."""
     names = {device.id: safe(device.name, 60) for device in localised.checked.profile.devices}
-    for before, after in pairwise((None, *localised.seen)):
-        back = came_back(before.findings, after.findings) if before is not None and after is not None else ()
-        for step in after.steps if after is not None else ():
-            if step.kind in (StepKind.SWAP, StepKind.FIT):
+    found: dict[str, str] = {}
+    for before, after in pairwise(localised.seen):
+        well = listed([names.get(one, one) for one in came_back(before.findings, after.findings)])
+        for step in after.steps:
+            found.pop(step.of, None)
+            if step.kind in (StepKind.SWAP, StepKind.FIT) and after.capture.nodes:
                 other = "one known to be good" if step.kind is StepKind.SWAP else "another one"
-                well = listed([names.get(one, one) for one in back])
                 came = f"{well} came back; " if well else ""
-                yield step.of, f"{other} was put in: {came}what is wrong now was wrong with it, too"
+                found[step.of] = f"{other} was put in: {came}what is wrong now was wrong with it, too"
+    yield from found.items()
 
 
 def _measured(localised: Localised) -> Iterator[tuple[str, str]]:

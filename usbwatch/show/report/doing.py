@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from usbwatch.model import Advice, Proposal
+import re
+from collections.abc import Container
+
+from usbwatch.model import Advice, HandCheck, Proposal
 from usbwatch.plan import questions
 from usbwatch.plan.cautions import BATTERY_FIRST
 from usbwatch.show.checked import Checked
+from usbwatch.show.contradictions_view import ask_again
 from usbwatch.show.localised import Localised
-from usbwatch.show.plan_view import do_next
 from usbwatch.show.report.value import Hand, NextStep
 from usbwatch.show.safe import safe
-from usbwatch.show.worth_view import takes
+from usbwatch.show.verdict import Outcome, outcome
+from usbwatch.show.worth_view import repair_or_stop, takes
 
-__all__ = ["cautions_of", "hands", "next_step"]
+__all__ = ["cautions_of", "hands", "next_step", "open_checks"]
 
 _FOLLOW = (
     "Follow the maker's service procedure, and local rules for lithium cells and waste. Work on mains adapters and "
@@ -21,20 +25,26 @@ _FOLLOW = (
 
 
 def next_step(checked: Checked, *, money: bool) -> NextStep | None:
-    """The first proposal; that it is best to stop; or None where there is nothing to do."""
+    """What a check says first, in the same order; None where there is nothing to do, or a danger comes first."""
     plan = checked.plan
-    said = do_next(checked)
     if checked.pending:
         return NextStep(words="Capture the unit again: what was done since its last capture is not seen yet")
-    if plan.advice is Advice.GO_ON and plan.proposals and said.startswith("Do next: "):
-        first = plan.proposals[0]
-        return NextStep(
-            words=safe(first.words, 300),
-            takes=takes(first, checked.profile) if money else f"{first.minutes} min" if first.minutes else "",
-            why=" ".join(filter(None, [_why(first, money=money), _close_call(checked)])),
-            cautions=tuple(safe(text) for text in first.cautions),
-        )
-    return NextStep(words=said.removeprefix("Do next: ")) if said and (money or "cost" not in said) else None
+    again = ask_again(checked.findings, checked.profile)
+    if again and plan.advice in (Advice.GO_ON, Advice.STOP):
+        return NextStep(words=again)
+    if repair_or_stop(checked) and checked.repair is not None:
+        return NextStep(words=f"{safe(checked.repair.words, 200)}, or stop: whether a repair pays is a close call")
+    if plan.advice is Advice.STOP:
+        return NextStep(words="Stop here: no step is expected to pay", why=_close_call(checked))
+    if plan.advice is not Advice.GO_ON or not plan.proposals:
+        return None
+    first = plan.proposals[0]
+    return NextStep(
+        words=safe(first.words, 300),
+        takes=takes(first, checked.profile) if money else f"{first.minutes} min" if first.minutes else "",
+        why=" ".join(filter(None, [_why(first, money=money), _close_call(checked)])),
+        cautions=tuple(safe(text) for text in first.cautions),
+    )
 
 
 def _close_call(checked: Checked) -> str:
@@ -50,10 +60,12 @@ def _why(proposal: Proposal, *, money: bool) -> str:
     said = safe(proposal.why, 600)
     if money:
         return said
-    return " ".join(sentence for sentence in _sentences(said) if not any(word in sentence for word in _OF_MONEY))
+    said = _STILL_TO_SPEND.sub("", said)
+    return " ".join(sentence for sentence in _sentences(said) if not _OF_MONEY.search(sentence))
 
 
-_OF_MONEY = ("spent", "cost", "loss", "lose", "pays")
+_STILL_TO_SPEND = re.compile(r",? and about [\d.,]+ is then still to be spent")
+_OF_MONEY = re.compile(r"\b(spent|spend|costs?|loss|loses?|pays?)\b")
 
 
 def _sentences(text: str) -> list[str]:
@@ -61,12 +73,24 @@ def _sentences(text: str) -> list[str]:
 
 
 def hands(localised: Localised) -> tuple[Hand, ...]:
-    """All answers, the latest to each question, in the order in which they were first given."""
-    known = questions(localised.checked.profile)
+    """All answers, the latest to each question; of a unit in which nothing is wrong also what is still to be asked."""
+    checked = localised.checked
+    known = questions(checked.profile)
     given: dict[str, bool] = {}
     for seen in localised.seen:
         given |= {answer.check: answer.yes for answer in seen.answers}
-    return tuple(Hand(question=safe(known.get(check, check), 300), answer=yes) for check, yes in given.items())
+    told = [Hand(question=safe(known.get(check, check), 300), answer=yes) for check, yes in given.items()]
+    still = [Hand(question=safe(one.question, 300), answer=None) for one in open_checks(checked, given)]
+    return (*told, *still)
+
+
+def open_checks(checked: Checked, given: Container[str]) -> list[HandCheck]:
+    """The hand checks that nobody has answered; none where something is wrong, for then the next step asks."""
+    if outcome(checked.findings) is Outcome.WRONG:
+        return []
+    variant = next((one for one in checked.profile.variants if one.id == checked.findings.variant), None)
+    absent = variant.without if variant else ()
+    return [one for one in checked.profile.checks if one.id not in given and one.id not in absent]
 
 
 def cautions_of(checked: Checked) -> tuple[str, ...]:

@@ -11,7 +11,7 @@ from usbwatch.profile import short
 from usbwatch.show.checked import Checked
 from usbwatch.show.report.blaming import basis_of, cause, no_cause, ruled_out, suspects
 from usbwatch.show.report.building import blocks
-from usbwatch.show.report.doing import cautions_of, hands, next_step
+from usbwatch.show.report.doing import cautions_of, hands, next_step, open_checks
 from usbwatch.show.report.noticing import unit_notices
 from usbwatch.show.report.quoting import quotes
 from usbwatch.show.report.source import Asked, Source
@@ -47,7 +47,9 @@ def made(source: Source, asked: Asked) -> Report:
         no_cause=no_cause(checked),
         next_step=next_step(checked, money=asked.money),
         stops=tuple(safe(text, 300) for text in checked.plan.stops),
-        notices=tuple(safe(text, 400) for text in (*checked.findings.notices, *unit_notices(source))),
+        notices=tuple(
+            safe(text, 400) for text in (*checked.findings.notices, *unit_notices(source), *_by_capture_alone(source))
+        ),
         unit=tuple(unit_facts(checked.capture, checked)),
         blocks=blocks(checked),
         hands=hands(source.localised),
@@ -75,10 +77,21 @@ def made(source: Source, asked: Asked) -> Report:
     )
 
 
+def _by_capture_alone(source: Source) -> list[str]:
+    """How much of it rests on captures alone, where nothing is wrong."""
+    given = {answer.check for seen in source.localised.seen for answer in seen.answers}
+    still = len(open_checks(source.localised.checked, given))
+    return (
+        [f"This is by captures alone in part: {counted(still, 'hand check')} not made, named below."] if still else []
+    )
+
+
 def _heading(kind: Kind, checked: Checked, changed: str) -> str:
     """What the report is: of one that is whole and not as it left, neither healthy nor faulty."""
     if kind is Kind.HEALTHY:
         return "report on a unit that came back" if changed else kind.value
+    if outcome(checked.findings) is Outcome.NOT_ALL_SEEN:
+        return "report, not all seen"
     missing = any(one.verdict is Verdict.MISSING for one in checked.findings.findings)
     return kind.value if missing else "fault report"
 

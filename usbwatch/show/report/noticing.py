@@ -7,6 +7,8 @@ from collections.abc import Iterator
 from usbwatch.casebook import looks, steps_since
 from usbwatch.model.history import Closed, StepDone
 from usbwatch.model.steps import StepKind
+from usbwatch.show.contradictions_view import contradiction_lines, resting_on_it
+from usbwatch.show.localised import Localised
 from usbwatch.show.report.source import Source
 from usbwatch.show.story import notes, on_trial
 from usbwatch.show.unit_entry import cause_names
@@ -15,9 +17,21 @@ from usbwatch.show.words import listed, part_name
 __all__ = ["unit_notices"]
 
 
+def _contradicting(localised: Localised) -> Iterator[str]:
+    checked = localised.checked
+    for seen in localised.seen:
+        if seen.findings is not None:
+            for one in contradiction_lines(seen.findings, checked.profile):
+                if one.text.strip():
+                    yield one.text.strip().removeprefix("! ")
+    for one in resting_on_it(checked.findings, checked.profile):
+        yield one.text.strip().removeprefix("! ")
+
+
 def unit_notices(source: Source) -> Iterator[str]:
     """How its captures were read, parts on trial, steps that no capture followed, and how the case before ended."""
     yield from notes(source.localised)
+    yield from _contradicting(source.localised)
     told, profile = source.told, source.localised.checked.profile
     if told is None:
         return

@@ -135,6 +135,7 @@ def _changed(report: Report) -> list[Line]:
     if report.kind is not Kind.COMPARISON:
         return []
     lines = heading("What changed")
+    lines += [] if report.changed else [line("  Nothing that both captures could see.", hang=2)]
     for one in report.changed:
         where = ", ".join(filter(None, [one.block, one.where]))
         lines.append(

@@ -79,8 +79,11 @@ class Sweep:
 
     def _replaced(self, text: str, *, patterns: bool) -> str:
         found = [*self._of_known(text), *self._in_hex_runs(text), *self._cut(text)]
-        if patterns:
-            found += [(spot.start, spot.end, self._tokens.of(spot.secret)) for spot in spots(text)]
+        found += [
+            (spot.start, spot.end, self._tokens.of(spot.secret))
+            for spot in spots(text)
+            if patterns or spot.secret.kind is SecretKind.MAIL  # no version and no place has that form
+        ]
         pieces: list[str] = []
         done = 0
         for start, end, token in _apart(found):

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
+import unicodedata
 from collections.abc import Iterator
 
 from usbwatch.show.report.value import Kind, Report
@@ -56,4 +57,4 @@ def _changes(report: Report) -> Iterator[tuple[str, ...]]:
 
 
 def _cell(text: str) -> str:
-    return f"'{text}" if text.lstrip().startswith(_FORMULA) else text
+    return f"'{text}" if unicodedata.normalize("NFKC", text).lstrip().startswith(_FORMULA) else text

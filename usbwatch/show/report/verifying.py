@@ -60,9 +60,21 @@ def verified(content: bytes, path: str) -> Verified:
 
 
 def _named(content: bytes, seal: str) -> tuple[str, ...]:
-    """The digests in a report, also those that are broken over two lines; without its own."""
-    plain = _TAGS_AND_SPACES.sub(b"", content.replace(seal.encode(), b""))
-    return tuple(dict.fromkeys(found.decode() for found in _DIGEST.findall(plain)))
+    """The digests of the captures that a report rests on, from where it names them and from nowhere else.
+
+    A device may call itself anything, so a digest in any other place says nothing. In a text one may be broken over
+    two lines.
+    """
+    if _is_page(content):
+        found = _CAPTURES_OF_PAGE.findall(content)
+    else:
+        made = content.rpartition(_HOW_MADE)[2].replace(seal.encode(), b"")
+        found = _DIGEST.findall(_TAGS_AND_SPACES.sub(b"", made))
+    return tuple(dict.fromkeys(each.decode() for each in found))
+
+
+_CAPTURES_OF_PAGE = re.compile(rb'<meta name="usbwatch-capture" content="(sha256:[0-9a-f]{64})">')
+_HOW_MADE = b"\nHOW THIS WAS MADE\n"
 
 
 def _is_page(content: bytes) -> bool:
@@ -91,9 +103,10 @@ def _of_json(content: bytes, path: str) -> Verified:
     if found != FORMAT:
         raise BadReport(path, f'is JSON, but its "format" is not "{FORMAT}"', _REMEDY)
     told = document.get("digest")
+    seal = told if isinstance(told, str) and _DIGEST.fullmatch(told.encode("utf-8", "replace")) else ""
     return Verified(
-        holds=told == _digest(document),
-        seal=told if isinstance(told, str) and _DIGEST.fullmatch(told.encode("utf-8", "replace")) else "",
+        holds=bool(seal) and seal == _digest(document),
+        seal=seal,
         captures=tuple(_looks(document)),
     )
 
