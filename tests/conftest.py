@@ -13,6 +13,9 @@ from support.postgres_server import server, tool
 from support.sysfs import HEALTHY, Conditions, build
 from support.tree.parts import Laptop
 
+if os.environ.get("LC_ALL") in ("C", "POSIX"):
+    del os.environ["LC_ALL"]  # a page is then in ASCII; tests that want that ask for it
+
 _ARCHIVES = Path(__file__).parent / "data" / "trees"
 
 RealTree = Callable[[str], Path]

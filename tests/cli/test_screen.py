@@ -63,6 +63,26 @@ def test_ascii_where_the_encoding_lacks_our_signs(encoding: str, ascii_only: boo
     assert screen(stream, {}).ascii_only is ascii_only
 
 
+LOCALES = {
+    "LC_ALL=C": ({"LC_ALL": "C", "LANG": "en_GB.UTF-8"}, True),
+    "LC_ALL=POSIX": ({"LC_ALL": "POSIX"}, True),
+    "LC_ALL=C.UTF-8": ({"LC_ALL": "C.UTF-8"}, False),
+    "none is named": ({}, False),
+    "Python is told an encoding": ({"LC_ALL": "C", "PYTHONIOENCODING": "utf-8"}, False),
+}
+
+
+@pytest.mark.parametrize(("environ", "ascii_only"), LOCALES.values(), ids=LOCALES.keys())
+def test_ascii_where_the_locale_has_no_more(environ: dict[str, str], ascii_only: bool) -> None:
+    assert screen(Piped(), environ).ascii_only is ascii_only
+
+
+def test_a_bench_in_the_c_locale_gets_ascii(bench: Path) -> None:
+    done = run(bench, "check", "lost.json", LC_ALL="C", PYTHONUTF8="")
+    assert done.stdout.isascii()
+    assert "X MISSING     Keyboard" in done.stdout
+
+
 @pytest.mark.parametrize(("columns", "width"), [("60", 60), ("20", 40), ("500", 120)])
 def test_columns_are_honoured_within_reason(columns: str, width: int, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", columns)

@@ -6,6 +6,7 @@ Results go to standard output, all else to standard error.
 * ``FORCE_COLOR`` (set, not empty; force-color.org): colours, also into a pipe.
 * else colours on a terminal, plain text elsewhere.
 * ``COLUMNS`` gives the width, else the terminal does, else it is 80.
+* ASCII alone where the stream's encoding has no more, and with ``LC_ALL=C``.
 """
 
 from __future__ import annotations
@@ -44,7 +45,7 @@ def screen(stream: TextIO, environ: Mapping[str, str]) -> Screen:
     return Screen(
         width=page_width(),
         colours=_has_colours(stream, environ),
-        ascii_only=not _carries(stream, _OUR_SIGNS),
+        ascii_only=not _carries(stream, _OUR_SIGNS) or _asks_for_ascii(environ),
     )
 
 
@@ -65,6 +66,16 @@ def _carries(stream: TextIO, text: str) -> bool:
     except (UnicodeEncodeError, LookupError):
         return False
     return True
+
+
+def _asks_for_ascii(environ: Mapping[str, str]) -> bool:
+    """Whether ``LC_ALL`` names the locale that has no letters beyond ASCII; Python writes UTF-8 there (PEP 540).
+
+    With ``LANG=C`` alone Python has changed the locale before we start (PEP 538), as it does where none is named.
+    Who tells Python an encoding has been heard already.
+    """
+    told = environ.get("PYTHONIOENCODING") or environ.get("PYTHONUTF8")
+    return not told and environ.get("LC_ALL") in ("C", "POSIX")
 
 
 def show(lines: Iterable[Line], *, err: bool = False) -> None:
