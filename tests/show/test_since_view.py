@@ -18,9 +18,9 @@ from support.units import MOUSE
 
 from usbwatch.model import Capture, DeviceSince, Fitted, SinceBaseline, Wear
 from usbwatch.model.changes import ChangeKind, FactChange, NodeChange
-from usbwatch.show import json_text, plain, since_document, since_view
+from usbwatch.show import json_text, plain, since_view
 from usbwatch.show.lines import cells
-from usbwatch.show.since_view import since_sentence
+from usbwatch.show.since_view import since_sentence, since_value
 
 GOLDEN = Path(__file__).parent / "golden"
 
@@ -148,12 +148,12 @@ def test_no_string_can_break_the_block(text: str) -> None:
         bad = poisoned(found, text)
         shown = plain(since_view(bad, LARCH_13, text and "2026-03-06"), 80)
         assert all(row.isprintable() for row in shown.removesuffix("\n").split("\n"))
-        assert json_text(since_document(bad)).isascii()
+        assert json_text(since_value(bad)).isascii()
 
 
-def test_the_document_says_its_format_and_names_what_is_not_as_fitted() -> None:
-    document = json.loads(json_text(since_document(RETURNED_UNIT)))
-    assert (document["format"], document["schema"], document["days"]) == ("usbwatch-since", 1, 186)
+def test_the_value_in_a_document_names_what_is_not_as_fitted() -> None:
+    document = json.loads(json_text(since_value(RETURNED_UNIT)))
+    assert document["days"] == 186
     assert document["not_as_fitted"] == ["battery"]
     (battery,) = [one for one in document["devices"] if one["device"] == "battery"]
     assert (battery["fitted"], battery["told_by"]) == (

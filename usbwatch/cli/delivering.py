@@ -25,11 +25,19 @@ def deliver(made: Report, form: str, output: str | None, picture: str | None, *,
         write(_coloured(made) if form == "text" and _is_terminal() else _RENDERERS[form](made))
     else:
         path = output or report_name(f"{made.label} {made.title}", made.made_at, form)
-        write_file(path, _RENDERERS[form](made), force=force)
+        text = _RENDERERS[form](made)
+        write_file(path, text, force=force)
         private = "identifiers are replaced" if made.redacted else "serial numbers and names are in it"
-        say(f"usbwatch: {shown_path(path)} is written; {private}")
+        say(f"usbwatch: {shown_path(path)} is written; {private}{_seal(text, form)}")
     if picture is not None:
         write_file(picture, _picture(made), force=force)
+
+
+def _seal(text: str, form: str) -> str:
+    """The seal, for the maker to tell by another way; a table has none."""
+    from usbwatch.show.report.verifying import verified
+
+    return "" if form == "csv" else f"; its seal is {verified(text.encode(), form).seal}"
 
 
 def _is_terminal() -> bool:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from usbwatch.show.localised import Localised, Seen, Supposed
     from usbwatch.show.profile_view import profile_list_view, profile_page, profile_view
     from usbwatch.show.safe import plain_ascii, safe
-    from usbwatch.show.since_view import since_document, since_view
+    from usbwatch.show.since_view import since_view
     from usbwatch.show.verdict import Outcome, outcome, sentence
     from usbwatch.show.writers import coloured, plain
 else:
@@ -60,7 +60,6 @@ else:
             "profiles_document": "as_json",
             "safe": "safe",
             "sentence": "verdict",
-            "since_document": "since_view",
             "since_view": "since_view",
         },
     )
@@ -95,6 +94,5 @@ __all__ = [
     "profiles_document",
     "safe",
     "sentence",
-    "since_document",
     "since_view",
 ]

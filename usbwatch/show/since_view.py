@@ -30,7 +30,7 @@ from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, stub_name
 from usbwatch.show.words import counted, listed, node_name
 
-__all__ = ["changed_since", "since_document", "since_sentence", "since_value", "since_view"]
+__all__ = ["changed_since", "since_sentence", "since_value", "since_view"]
 
 _MARGIN = 20
 """Columns that a sign and the longest word take, with the gap after them."""
@@ -89,13 +89,8 @@ def changed_since(since: SinceBaseline, profile: Profile) -> str:
     return listed(told)
 
 
-def since_document(since: SinceBaseline) -> dict[str, Json]:
-    """What became of the unit since its baseline, as ``usbwatch-since``."""
-    return {"format": "usbwatch-since", "schema": 1, **since_value(since)}
-
-
 def since_value(since: SinceBaseline) -> dict[str, Json]:
-    """The same as a part of another document."""
+    """What became of the unit since its baseline, as a part of another document."""
     return {
         "baseline_taken_at": plain_value(since.taken_at),
         "days": since.days,

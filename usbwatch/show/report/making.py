@@ -82,7 +82,9 @@ def _by_capture_alone(source: Source) -> list[str]:
     given = {answer.check for seen in source.localised.seen for answer in seen.answers}
     still = len(open_checks(source.localised.checked, given))
     return (
-        [f"This is by captures alone in part: {counted(still, 'hand check')} not made, named below."] if still else []
+        [f"Not tried by hand yet: {counted(still, 'hand check')}, named below; no capture can show what they would."]
+        if still
+        else []
     )
 
 
