@@ -68,7 +68,7 @@ def _renew(folder: Path) -> None:
     subprocess.run(["pdftoppm", "-r", "70", "-png", "-f", "1", "-l", "1", "-singlefile", folder / "fault.pdf",
                     PICTURES / "report-fault-paper"], check=True)  # fmt: skip
     shutil.copy(folder / "fault.svg", PICTURES / "unit.svg")
-    for path in PICTURES.glob("*.png"):
+    for path in PICTURES.glob("report-*.png"):  # those of terminals carry their text
         if shutil.which("pngquant"):
             subprocess.run(["pngquant", "--force", "--skip-if-larger", "--strip", "--output", path, path], check=False)
         if shutil.which("optipng"):
