@@ -48,6 +48,7 @@ if TYPE_CHECKING:
         Site,
         Suspects,
     )
+    from usbwatch.model.watch import Change, Mark, Watch, WatchEvent
 else:
     __getattr__ = on_first_use(
         __name__,
@@ -60,6 +61,7 @@ else:
             "Blacklisted": "capture",
             "CAPTURE_SCHEMA": "capture",
             "Capture": "capture",
+            "Change": "watch",
             "ChangeKind": "changes",
             "Changes": "changes",
             "Claim": "findings",
@@ -90,6 +92,7 @@ else:
             "Location": "location",
             "Look": "steps",
             "Loss": "findings",
+            "Mark": "watch",
             "Match": "profile",
             "Money": "profile",
             "Node": "capture",
@@ -118,6 +121,8 @@ else:
             "UnitStrings": "capture",
             "Variant": "profile",
             "Verdict": "ladder",
+            "Watch": "watch",
+            "WatchEvent": "watch",
             "Wear": "since",
             "hangs_on": "location",
             "is_location": "location",
@@ -139,6 +144,7 @@ __all__ = [
     "Basis",
     "Blacklisted",
     "Capture",
+    "Change",
     "ChangeKind",
     "Changes",
     "Claim",
@@ -168,6 +174,7 @@ __all__ = [
     "Location",
     "Look",
     "Loss",
+    "Mark",
     "Match",
     "Money",
     "Node",
@@ -195,6 +202,8 @@ __all__ = [
     "UnitStrings",
     "Variant",
     "Verdict",
+    "Watch",
+    "WatchEvent",
     "Wear",
     "hangs_on",
     "is_location",

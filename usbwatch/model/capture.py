@@ -12,6 +12,7 @@ from typing import Dict, Tuple, Union
 
 from usbwatch.model.ladder import CoverageState, Rung
 from usbwatch.model.observation import Observation
+from usbwatch.model.watch import Watch
 
 __all__ = [
     "CAPTURE_SCHEMA",
@@ -196,3 +197,5 @@ class Capture:
     """What a person did to the unit while it was watched, and what answered; the latest last."""
     software: Software = field(default_factory=Software)
     """What the looking system was told to leave alone, and which drivers it has for what none holds."""
+    watches: Tuple[Watch, ...] = ()
+    """What came and went while the unit was watched live, before or after this look; the latest last."""
