@@ -1,0 +1,171 @@
+"""How each expected device stands at a moment of a live watch, and how it has fared since it began.
+
+A state that events move on. What could not be seen when the watch began, and
+of which no event told since, is "not watched", never gone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass, replace
+
+from usbwatch.compare.incidents import standing_for
+from usbwatch.model import (
+    Change,
+    Condition,
+    Finding,
+    Findings,
+    Profile,
+    Spell,
+    Standing,
+    Symptom,
+    Verdict,
+    WatchEvent,
+)
+
+__all__ = ["Courses", "begun_standing", "moved_standing", "standing"]
+
+_SHORTEST_MS = 1_000
+"""No rate is worked out of less: one departure in the first moment would be sixty a minute."""
+
+_BECOMES = {
+    Change.GONE: Condition.GONE,
+    Change.BACK: Condition.PRESENT,
+    Change.CAME: Condition.PRESENT,
+    Change.SLOWER: Condition.SLOW,
+    Change.FASTER: Condition.PRESENT,
+    Change.FAILED: Condition.FAILED,
+    Change.OVER_CURRENT: Condition.OVER_CURRENT,
+    Change.UNBOUND: Condition.UNDRIVEN,
+    Change.BOUND: Condition.PRESENT,
+    Change.MUTE: Condition.MUTE,
+    Change.TALKING: Condition.PRESENT,
+}
+"""How a device stands after each change; a reset leaves it as it was."""
+
+_AWAY = frozenset({Condition.GONE, Condition.FAILED})
+"""One that is connected and does not enumerate is no more there than one that is gone."""
+
+_AT_FIRST = {
+    Symptom.DEGRADED: Condition.SLOW,
+    Symptom.FAILED: Condition.FAILED,
+    Symptom.MUTE: Condition.MUTE,
+    Symptom.UNDRIVEN: Condition.UNDRIVEN,
+    Symptom.ABSENT: Condition.GONE,
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Course:
+    condition: Condition
+    since_ms: int = 0
+    since_before: bool = False
+    why: str = ""
+    times_gone: int = 0
+    times_reset: int = 0
+    past: tuple[Spell, ...] = ()
+    """All spells but the one that lasts."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Courses:
+    """The course of each expected device so far."""
+
+    places: dict[str, tuple[str, ...]]
+    courses: dict[str, _Course]
+    """By id, in the profile's order."""
+
+
+def begun_standing(findings: Findings, profile: Profile, watched: Collection[str]) -> Courses:
+    """The state at the beginning; ``watched`` are the locations that are (``Watch.watched``)."""
+    devices = {device.id: device for device in profile.devices}
+    by_id = {finding.device: finding for finding in findings.findings}
+    order = [one for one in devices if one in by_id]
+    return Courses(
+        places=standing_for(findings, profile),
+        courses={one: _at_first(by_id[one], devices[one].locations, watched) for one in order},
+    )
+
+
+def _at_first(finding: Finding, locations: tuple[str, ...], watched: Collection[str]) -> _Course:
+    why = _why_not_watched(finding, locations, watched)
+    if why:
+        return _Course(condition=Condition.NOT_WATCHED, why=why)
+    if finding.verdict is Verdict.MISSING:
+        return _Course(condition=Condition.GONE, since_before=True)
+    if finding.verdict is Verdict.IMPAIRED:
+        return _Course(condition=_AT_FIRST.get(finding.symptom, Condition.PRESENT), since_before=True)
+    return _Course(condition=Condition.PRESENT)
+
+
+def _why_not_watched(finding: Finding, locations: tuple[str, ...], watched: Collection[str]) -> str:
+    places = {*locations, *([finding.node.location] if finding.node is not None else [])}
+    if finding.by_hand_alone:
+        return "firmware names it whatever hangs there; only a hand check tells"
+    if finding.charged_to:
+        return f"it hangs on {finding.charged_to}, which is not there"
+    if finding.verdict is Verdict.UNSEEN:
+        return finding.reasons[0] if finding.reasons else "it could not be seen"
+    return "" if places & set(watched) else "nothing tells of a change at its place"
+
+
+def moved_standing(state: Courses, event: WatchEvent) -> Courses:
+    """The state after one more event."""
+    here = state.places.get(event.location, ())
+    if not here:
+        return state
+    moved = {device: _moved(state.courses[device], event) for device in here if device in state.courses}
+    return replace(state, courses={**state.courses, **moved})
+
+
+def _moved(course: _Course, event: WatchEvent) -> _Course:
+    if event.change is Change.RESET:
+        return replace(course, times_reset=course.times_reset + 1)
+    condition = _BECOMES[event.change]
+    if condition is course.condition:
+        return course
+    gone = event.change is Change.GONE and course.condition not in _AWAY
+    at_ms = max(event.at_ms, course.since_ms)
+    return _Course(
+        condition=condition,
+        since_ms=at_ms,
+        times_gone=course.times_gone + gone,
+        times_reset=course.times_reset,
+        past=(*course.past, Spell(condition=course.condition, from_ms=course.since_ms, to_ms=at_ms)),
+    )
+
+
+def standing(state: Courses, now_ms: int) -> tuple[Standing, ...]:
+    """How each expected device stands at ``now_ms``, in the profile's order."""
+    return tuple(_standing(device, course, now_ms) for device, course in state.courses.items())
+
+
+def _standing(device: str, course: _Course, now_ms: int) -> Standing:
+    now_ms = max(now_ms, course.since_ms)
+    spells = (*course.past, Spell(condition=course.condition, from_ms=course.since_ms, to_ms=now_ms))
+    absences = _absences(spells)
+    return Standing(
+        device=device,
+        condition=course.condition,
+        since_ms=course.since_ms,
+        since_before=course.since_before,
+        why=course.why,
+        times_gone=course.times_gone,
+        times_reset=course.times_reset,
+        longest_ms=max(absences, default=0),
+        absent_ms=sum(absences),
+        per_minute=course.times_gone * 60_000 / now_ms if now_ms >= _SHORTEST_MS else 0.0,
+        spells=spells,
+    )
+
+
+def _absences(spells: tuple[Spell, ...]) -> list[int]:
+    """How long each stretch lasted in which the device was away, in one condition or in several after each other."""
+    lengths: list[int] = []
+    away = False
+    for spell in spells:
+        if spell.condition in _AWAY:
+            lengths = lengths if away else [*lengths, 0]
+            lengths[-1] += spell.to_ms - spell.from_ms
+        away = spell.condition in _AWAY
+    return lengths
