@@ -19,8 +19,8 @@ from usbwatch.capture.stream.news import (
     Departed,
     Driven,
     Happening,
-    LogWord,
     Logged,
+    LogWord,
     Looked,
     OverCurrent,
     Seen,
@@ -195,13 +195,12 @@ def _back(state: Following, seen: Seen, at_ms: int, unseen_ms: int = 0) -> _Step
 
 def _without_arrival(state: Following, location: str) -> Following:
     """What was remembered of an arrival that is now told."""
-    kept = (
-        {place: value for place, value in memory.items() if place != location}
-        for memory in (state.found_us, state.names)
+    return replace(
+        state,
+        found_us={place: stamp for place, stamp in state.found_us.items() if place != location},
+        names={place: name for place, name in state.names.items() if place != location},
+        failing={place: one for place, one in state.failing.items() if place != location},
     )
-    found_us, names = kept
-    failing = {place: one for place, one in state.failing.items() if place != location}
-    return replace(state, found_us=found_us, names=names, failing=failing)
 
 
 def _name(state: Following, seen: Seen, before: Optional[_Place]) -> str:
@@ -319,21 +318,7 @@ def _at_port(state: Following, location: str) -> Seen:
 
 
 def _logged(state: Following, news: Logged) -> _Step:
-    if not news.location:
-        return state, ()
-    if news.word is LogWord.GONE:
-        return _logged_gone(state, news)
-    if news.word is LogWord.FOUND:
-        return _logged_found(state, news), ()
-    if news.word is LogWord.NAMED:
-        return replace(state, names={**state.names, news.location: news.text}), ()
-    if news.word is LogWord.FAILURE:
-        return _logged_failure(state, news), ()
-    if news.word is LogWord.GAVE_UP:
-        return _gave_up(state, news)
-    if news.word is LogWord.OVER_CURRENT:
-        return _overloaded(state, news.location, news.at_ms, news.stamp_us)
-    return _reset(state, news)
+    return _LOGGED[news.word](state, news) if news.location else (state, ())
 
 
 def _logged_gone(state: Following, news: Logged) -> _Step:
@@ -347,15 +332,23 @@ def _logged_gone(state: Following, news: Logged) -> _Step:
     return _gone(state, place, news.at_ms, owed=place.owed - 1, kernel_us=news.stamp_us)
 
 
-def _logged_found(state: Following, news: Logged) -> Following:
+def _logged_found(state: Following, news: Logged) -> _Step:
     place = state.places.get(("usb", news.location))
     if place is not None and place.owed > 0:
         state = _with(state, replace(place, owed=0))
     failing = {location: one for location, one in state.failing.items() if location != news.location}
-    return replace(state, found_us={**state.found_us, news.location: news.stamp_us}, failing=failing)
+    return replace(state, found_us={**state.found_us, news.location: news.stamp_us}, failing=failing), ()
 
 
-def _logged_failure(state: Following, news: Logged) -> Following:
+def _logged_name(state: Following, news: Logged) -> _Step:
+    return replace(state, names={**state.names, news.location: news.text}), ()
+
+
+def _logged_over_current(state: Following, news: Logged) -> _Step:
+    return _overloaded(state, news.location, news.at_ms, news.stamp_us)
+
+
+def _logged_failure(state: Following, news: Logged) -> _Step:
     before = state.failing.get(news.location)
     now = _Failing(
         first_ms=before.first_ms if before is not None else news.at_ms,
@@ -363,7 +356,7 @@ def _logged_failure(state: Following, news: Logged) -> Following:
         stamp_us=news.stamp_us,
         told=before is not None and before.told,
     )
-    return replace(state, failing={**state.failing, news.location: now})
+    return replace(state, failing={**state.failing, news.location: now}), ()
 
 
 def _gave_up(state: Following, news: Logged) -> _Step:
@@ -386,6 +379,16 @@ def _reset(state: Following, news: Logged) -> _Step:
         return state, ()
     return state, (_event(news.at_ms, Change.RESET, place.seen, kernel_us=news.stamp_us),)
 
+
+_LOGGED: Dict[LogWord, Callable[[Following, Logged], _Step]] = {
+    LogWord.GONE: _logged_gone,
+    LogWord.FOUND: _logged_found,
+    LogWord.NAMED: _logged_name,
+    LogWord.FAILURE: _logged_failure,
+    LogWord.GAVE_UP: _gave_up,
+    LogWord.OVER_CURRENT: _logged_over_current,
+    LogWord.RESET: _reset,
+}
 
 _STEPS: Dict[Type[object], Callable[[Following, Any], _Step]] = {
     Arrived: _arrived,
