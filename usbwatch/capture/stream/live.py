@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import select
 import time
-from typing import Callable, List, Optional, Set, Tuple, Type
+from typing import List, Optional, Sequence, Set, Tuple, Type
 
 from usbwatch.capture.live import LiveTree
 from usbwatch.capture.stream.count import KernelCount
@@ -60,14 +60,13 @@ class LiveStream:
     """What happens on this machine from now on; leaving the context closes the sources.
 
     ``speech`` is the descriptor of a terminal on which lines are typed, None
-    for none. Raises ``NoMonitor`` when ``way`` is ``uevents`` and there is no
+    for none; ``wakes`` are descriptors that end a wait when they can be read.
+    Times are milliseconds since it was made. Raises ``NoMonitor`` when ``way`` is ``uevents`` and there is no
     monitor, and ``OSError`` where there is no sysfs.
     """
 
-    def __init__(
-        self, way: str = "auto", speech: Optional[int] = None, now_ms: Callable[[], int] = monotonic_ms
-    ) -> None:
-        self._now_ms = now_ms
+    def __init__(self, way: str = "auto", speech: Optional[int] = None, wakes: Sequence[int] = ()) -> None:
+        self._began_ms = monotonic_ms()
         self._tree = LiveTree()
         self._poll = select.poll()
         self.lacking: List[str] = []
@@ -76,9 +75,9 @@ class LiveStream:
         self._log = self._opened_log()
         self._monitor = self._opened_monitor(way)
         self._words = Words(speech) if speech is not None else None
-        if speech is not None:
-            self._poll.register(speech, select.POLLIN)
-        self._checked_ms = self._read_ms = now_ms()
+        for handle in (*wakes, *((speech,) if speech is not None else ())):
+            self._poll.register(handle, select.POLLIN)
+        self._checked_ms = self._read_ms = self.now_ms()
 
     def _opened_log(self) -> Optional[LogTail]:
         try:
@@ -110,6 +109,10 @@ class LiveStream:
         if self._log is not None:
             self._log.close()
 
+    def now_ms(self) -> int:
+        """Milliseconds since it was made, by a clock that never goes back."""
+        return monotonic_ms() - self._began_ms
+
     @property
     def sources(self) -> Tuple[str, ...]:
         """What tells of events now, sorted, in the words of ``Watch.sources``."""
@@ -136,7 +139,7 @@ class LiveStream:
         if self._log is not None:
             self._log.read()
         seen = self._looks.look()
-        at_ms = self._now_ms()
+        at_ms = self.now_ms()
         self._looks.drivers(at_ms)
         self._checked_ms = self._read_ms = at_ms
         return seen, (*self._readings.supplies(at_ms), *self._readings.displays(at_ms))
@@ -144,7 +147,7 @@ class LiveStream:
     def wait(self, timeout_s: float) -> Tuple[Happening, ...]:
         """What happened, in order, waiting at most so long for it."""
         ready = {handle for handle, _ in self._poll.poll(self._patience_ms(timeout_s))}
-        at_ms = self._now_ms()
+        at_ms = self.now_ms()
         # Each event of the kernel comes after its line in the log, so the events are taken first.
         events, dropped = self._heard(ready)
         lines, lost = self._logged(at_ms) if ready else ([], 0)
@@ -158,7 +161,7 @@ class LiveStream:
         )
 
     def _patience_ms(self, timeout_s: float) -> int:
-        now_ms = self._now_ms()
+        now_ms = self.now_ms()
         due_ms = min(now_ms + int(timeout_s * 1000), self._read_ms + EVERY_MS, self._checked_ms + self._every_ms)
         return max(0, due_ms - now_ms)
 

@@ -11,6 +11,10 @@ _LONGEST = 400
 """Characters of one line that are kept."""
 
 
+_BACK = (0x08, 0x7F)
+"""What the key for a step back sends, where the terminal hands on each letter as it is typed."""
+
+
 class Words:
     """Whole lines from the descriptor ``handle``, which stays its owner's."""
 
@@ -32,5 +36,15 @@ class Words:
             data = b""
         self.ended = not data
         *lines, rest = (self._begun + data).split(b"\n")
-        self._begun = rest[-_LONGEST:]
-        return [line.decode("utf-8", "backslashreplace").strip()[:_LONGEST] for line in lines]
+        self._begun = rest[-4 * _LONGEST :]
+        return [_text(line) for line in lines]
+
+
+def _text(line: bytes) -> str:
+    letters: List[str] = []
+    for letter in line.decode("utf-8", "backslashreplace"):
+        if ord(letter) not in _BACK:
+            letters.append(letter)
+        elif letters:
+            letters.pop()
+    return "".join(letters).strip()[:_LONGEST]
