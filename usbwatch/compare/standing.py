@@ -13,6 +13,7 @@ from usbwatch.compare.incidents import standing_for
 from usbwatch.model import (
     Change,
     Condition,
+    ExpectedDevice,
     Finding,
     Findings,
     Profile,
@@ -83,8 +84,14 @@ def begun_standing(findings: Findings, profile: Profile, watched: Collection[str
     order = [one for one in devices if one in by_id]
     return Courses(
         places=standing_for(findings, profile),
-        courses={one: _at_first(by_id[one], devices[one].locations, watched) for one in order},
+        courses={one: _at_first(_with_name(by_id[one], devices), devices[one].locations, watched) for one in order},
     )
+
+
+def _with_name(finding: Finding, devices: dict[str, ExpectedDevice]) -> Finding:
+    """The finding with the carrier that it is charged to by name."""
+    carrier = devices.get(finding.charged_to)
+    return replace(finding, charged_to=carrier.name) if carrier is not None else finding
 
 
 def _at_first(finding: Finding, locations: tuple[str, ...], watched: Collection[str]) -> _Course:

@@ -29,6 +29,9 @@ _CELL_MS = (5_000, 2_000)
 """How much time one letter of the time line stands for, on a narrow line and on a wide one."""
 _WIDE_LINE = 40
 
+_AT_ONCE_MS = 2_000
+"""Rows that changed this close together keep the profile's order."""
+
 _LETTERS = {
     Condition.PRESENT: "─",
     Condition.GONE: "✗",
@@ -87,7 +90,9 @@ def body(watched: Watched, width: int, room: int) -> list[Line]:
 
 def _cut_short(eventful: list[_Row], rest: list[_Row], watched: Watched, width: int, room: int) -> list[Line]:
     """The most pressing rows, and one line that counts all others."""
-    pressing = sorted(eventful, key=lambda row: (_WORST.index(row.standing.condition), -row.standing.since_ms))
+    pressing = sorted(
+        eventful, key=lambda row: (_WORST.index(row.standing.condition), -(row.standing.since_ms // _AT_ONCE_MS))
+    )
     lines: list[Line] = [_heads(watched, width)] if width >= _NARROW else []
     shown = 0
     for row in pressing:
@@ -171,7 +176,7 @@ def _figures(row: _Row, now_ms: int) -> tuple[str, str, str]:
     return (
         lasted_short(now_ms - its.since_ms) if its.since_ms else "",
         f"{its.times_gone}x" if its.times_gone else "",
-        lasted_short(its.longest_ms) if its.longest_ms else "",
+        lasted_short(its.longest_ms) if its.times_gone else "",
     )
 
 

@@ -14,6 +14,7 @@ from usbwatch.show.durations import lasted
 from usbwatch.show.lines import BLANK, Line, Style, line
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, mark, stamp
+from usbwatch.show.watch_folding import folded
 from usbwatch.show.watch_rows import missing_since_before, state_word
 from usbwatch.show.watch_verdict import under_it
 from usbwatch.show.watch_words import (
@@ -22,8 +23,8 @@ from usbwatch.show.watch_words import (
     at_clock,
     names_of,
     own_link_words,
-    sentence_of,
     shared_words,
+    short_sentence,
 )
 from usbwatch.show.watched import Watched
 from usbwatch.show.words import counted, listed, unit_name
@@ -81,7 +82,7 @@ def _fared(watched: Watched) -> list[Line]:
     if not shown:
         return []
     lines = heading("What came and went")
-    for one in sorted(shown, key=lambda each: (-each.times_gone, -each.absent_ms)):
+    for one in sorted(shown, key=lambda each: -each.times_gone):
         name = names_of((one.device,), watched.profile)
         word = (state_word(one).ljust(STATE_COLUMN), CONDITION_STYLES[one.condition])
         lines.append(line(word, (name, Style.STRONG), f"  {_figures(one)}", hang=STATE_COLUMN))
@@ -141,12 +142,12 @@ def _marks(watched: Watched) -> list[Line]:
     """What happened between each mark and the next."""
     if not watched.marks:
         return []
-    lines = heading("Marks, and what came before the next one")
+    lines = heading("What followed each mark")
     moments = [*(one.at_ms for one in watched.marks), watched.now_ms + 1]
     for number, (one, (start, end)) in enumerate(zip(watched.marks, pairwise(moments), strict=True), start=1):
         told = [
-            f"{at_clock(watched.began, each.at_ms)} {sentence_of(each, watched.profile)}"
-            for each in watched.incidents
+            f"{at_clock(watched.began, each.at_ms)} {short_sentence(each, watched.profile)}"
+            for each in folded(watched.incidents)
             if start <= each.at_ms < end and not each.outside
         ]
         words = f" {safe(one.text, 200)}" if one.text else ""

@@ -7,7 +7,6 @@ from collections.abc import Callable
 from usbwatch.model import Condition, Standing
 from usbwatch.show.block_letters import can_write, columns, written
 from usbwatch.show.lines import Line, Style, line
-from usbwatch.show.safe import safe
 from usbwatch.show.watch_rows import missing_since_before
 from usbwatch.show.watch_words import names_of
 from usbwatch.show.watched import Watched
@@ -58,13 +57,13 @@ def big_words(watched: Watched) -> tuple[tuple[str, ...], Style]:
 
 def under_it(watched: Watched) -> Line:
     """Who is meant, how many are there, and who is not watched: the big words are about what is watched alone."""
-    said = [
+    here = sum(one.condition is Condition.PRESENT for one in watched.standings)
+    unwatched = sum(one.condition is Condition.NOT_WATCHED for one in watched.standings)
+    wrong = [
         f"{word.lower()}: {names_of([one.device for one in watched.standings if holds(one)], watched.profile)}"
         for word, holds in _KINDS
         if any(holds(one) for one in watched.standings)
     ]
-    here = sum(one.condition is Condition.PRESENT for one in watched.standings)
-    unwatched = [one.device for one in watched.standings if one.condition is Condition.NOT_WATCHED]
-    all_of = f"all {here} that are watched are here" if not said else f"{here} here"
-    not_them = f"{len(unwatched)} not watched" if unwatched else ""
-    return line((safe("; ".join(filter(None, [*said, all_of, not_them])), 2_000), Style.STRONG))
+    counts = f"{here} here" if wrong else f"all {here} that are watched are here"
+    counts += f", {unwatched} not watched" if unwatched else ""
+    return line(("; ".join([counts, *wrong]), Style.STRONG))

@@ -12,6 +12,7 @@ from usbwatch.show.durations import lasted, lasted_short
 from usbwatch.show.fitting import fitted, fitted_line
 from usbwatch.show.lines import BLANK, Line, Style, cells, line, rule, wrapped
 from usbwatch.show.safe import safe
+from usbwatch.show.watch_folding import folded
 from usbwatch.show.watch_rows import body
 from usbwatch.show.watch_verdict import under_it, verdict_rows
 from usbwatch.show.watch_words import STATE_COLUMN, at_clock, incident_mark, sentence_of, short_sentence
@@ -22,20 +23,30 @@ __all__ = ["frame"]
 
 _KEYS = "Enter: mark this moment   Ctrl-C: end"
 _KEYS_SHORT = "Enter: mark  Ctrl-C: end"
+_RECENT = 60
+"""Incidents and marks that are looked at for the news: more than any page has lines."""
 _LATEST_ROWS = 3
 """Lines that the latest incident may take; the others take one each."""
 _WIDE = 64
+_UNDER = 2
+_LEAST_NEWS = 4
+"""Lines that are kept for what happened last, its rule among them."""
 
 
-def frame(watched: Watched, width: int, height: int, *, ascii_only: bool = False, keys: bool = True) -> list[Line]:
-    """The page as exactly ``height`` lines, none wider than ``width``; ``keys``: whether anybody can press one."""
+def frame(
+    watched: Watched, width: int, height: int, *, ascii_only: bool = False, keys: bool = True, typing: str = ""
+) -> list[Line]:
+    """The page as exactly ``height`` lines, none wider than ``width``.
+
+    ``keys``: whether anybody can press one; ``typing``: the words of a mark as far as they are typed.
+    """
     verdict = [*verdict_rows(watched, width, height), *_under(watched, width)]
     roomy = height > len(verdict) + 14
     top = [_title(watched, width), *([BLANK] if roomy else []), *verdict, *([BLANK] if roomy else [])]
-    foot = _foot(watched, width, keys=keys)
+    foot = _foot(watched, width, keys=keys, typing=typing)
     room = max(height - len(top) - len(foot), 0)
-    news = _news(watched, width, max(room // 3, 2))
-    middle = body(watched, width, max(room - len(news), 0))
+    middle = body(watched, width, max(room - _LEAST_NEWS, 0))
+    news = _news(watched, width, room - len(middle))
     filled = [BLANK] * max(room - len(news) - len(middle), 0)
     page = [*top, *middle, *filled, *news, *foot]
     return [fitted_line(one, width, ascii_only=ascii_only) for one in page[:height]]
@@ -49,25 +60,34 @@ def _title(watched: Watched, width: int) -> Line:
 
 
 def _under(watched: Watched, width: int) -> list[Line]:
-    return list(wrapped([under_it(watched)], width))[:2]
+    rows = list(wrapped([under_it(watched)], width))
+    return rows if len(rows) <= _UNDER else [rows[0], fitted_line(line((f"{rows[1].text} …", Style.STRONG)), width)]
 
 
-def _foot(watched: Watched, width: int, *, keys: bool) -> list[Line]:
-    said = [f"watched by {', '.join(safe(one, 40) for one in watched.sources)}"] if watched.sources else []
-    said += [f"an absence of {lasted(watched.limit_ms)} or more is seen"] if watched.limit_ms else []
+def _foot(watched: Watched, width: int, *, keys: bool, typing: str) -> list[Line]:
+    said = [f"by {', '.join(safe(one, 40) for one in watched.sources)}"] if watched.sources else []
+    said += [f"sees absences from {lasted(watched.limit_ms)} on"] if watched.limit_ms else []
     lost = f"! news lost {counted(watched.missed, 'time')}: events may be lacking; " if watched.missed else ""
     pressed = (_KEYS if width >= _WIDE else _KEYS_SHORT) if keys else ""
     return [
         rule("┄", width),
         line((lost, Style.CAUTION), ("; ".join(said), Style.FAINT)),
-        *([line((pressed, Style.FAINT))] if pressed else []),
+        *([_typed(typing, width) if typing else line((pressed, Style.FAINT))] if pressed else []),
     ]
+
+
+def _typed(typing: str, width: int) -> Line:
+    """What is being typed, its end in sight."""
+    opening, text = "mark: ", safe(typing, 400)
+    while cells(text) > width - len(opening) - 1:
+        text = text[1:]
+    return line((f"{opening}{text}_", Style.CAUTION))
 
 
 def _news(watched: Watched, width: int, room: int) -> list[Line]:
     """What happened last, the latest first and in full as far as there is room."""
     happened: list[Incident | Mark] = sorted(
-        [*watched.incidents[-room:], *watched.marks[-room:]], key=lambda one: one.at_ms
+        [*folded(watched.incidents[-_RECENT:]), *watched.marks[-_RECENT:]], key=lambda one: one.at_ms
     )
     if not happened:
         return [rule("┄", width), line(("nothing has happened yet", Style.FAINT))]

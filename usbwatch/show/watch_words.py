@@ -123,7 +123,7 @@ def incident_mark(incident: Incident) -> tuple[str, Style]:
 
 def sentence_of(incident: Incident, profile: Profile) -> str:
     """The incident in full: who, what, for how long, and what those concerned share."""
-    said = [_happened(incident, profile), *_figures(incident), *_shared(incident, profile)]
+    said = [_told(incident, profile), *_shared(incident, profile)]
     if incident.instead_of:
         said.append("told again, for the hub behind it left, too")
     late = max((event.unseen_ms for event in incident.events), default=0)
@@ -134,7 +134,11 @@ def short_sentence(incident: Incident, profile: Profile) -> str:
     """Who and what alone, with the one thing shared that is named first."""
     named = [part for part in _by_kind(incident.shared, profile) if part not in _heads(incident, profile)]
     link = f"; all need {names_of(named[:1], profile)}" if named else ""
-    return _happened(incident, profile) + "".join(f" {words}" for words in _figures(incident)) + link
+    return _told(incident, profile) + link
+
+
+def _told(incident: Incident, profile: Profile) -> str:
+    return " ".join([_happened(incident, profile), *_figures(incident)])
 
 
 def _happened(incident: Incident, profile: Profile) -> str:
@@ -192,9 +196,10 @@ def _figures(incident: Incident) -> list[str]:
         return [f"after {low}" if low == high else f"after {low} to {high}"]
     speeds = dict.fromkeys((event.was_kbps, event.speed_kbps) for event in incident.events)
     if incident.change in (Change.SLOWER, Change.FASTER):
-        return [f"from {_speed(was)} to {_speed(now)}" for was, now in speeds if was and now]
+        told = [f"from {_speed(was)} to {_speed(now)}" for was, now in speeds if was and now]
+        return [listed(told)] if told else []
     errors = sorted({event.errno for event in incident.events if event.errno})
-    return [f"error {listed([str(one) for one in errors])}"] if errors else []
+    return [f"with error {listed([str(one) for one in errors])}"] if errors else []
 
 
 def _speed(kbps: int) -> str:
@@ -230,14 +235,12 @@ def shared_words(incident: Incident, profile: Profile) -> str:
     more = f" and {len(rest) - _MOST_SHARED} more" if len(rest) > _MOST_SHARED else ""
     named = ", ".join(names_of((one,), profile) for one in rest[:_MOST_SHARED]) + more
     if heads:
-        line_of = names_of(heads, profile)
-        carrier = f"from {names_of((incident.carrier,), profile)} " if incident.carrier else ""
-        return f"what they share: {line_of}, and its line {carrier}to port {safe(incident.head, 120)}" + (
-            f", over {named}" if named else ""
-        )
+        carrier = names_of((incident.carrier,), profile) if incident.carrier else "the host"
+        over = f", over {named}" if named else ""
+        return f"the line they share: {carrier} to {names_of(heads, profile)}{over}"
     if not named:
         return "the profile names nothing that all of them need and nothing that stayed needs"
-    return f"what they share, and nothing that stayed needs: {named}"
+    return f"all of them need, and nothing that stayed does: {named}"
 
 
 def _by_kind(ids: Sequence[str], profile: Profile) -> list[str]:
