@@ -1,6 +1,6 @@
 """One sitting at a bench: a unit that is watched, from the first look to the record.
 
-Happenings come in, incidents and marks go out, and what there is to show or to
+Happenings come in, incidents go out, and what there is to show or to
 keep is asked for. No clock, no signal and no file here.
 """
 
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from usbwatch import __version__
 from usbwatch.capture.stream import begun, followed, passed
-from usbwatch.capture.stream.news import Dropped, Happening, Looked, Marked, Seen, Stood
+from usbwatch.capture.stream.news import Dropped, Happening, Looked, Seen, Stood
 from usbwatch.compare.incidents import begun as begun_grouping
 from usbwatch.compare.incidents import due, next_due_ms, taken, told_once
 from usbwatch.compare.scene import bus_of
@@ -89,22 +89,23 @@ class Sitting:
         # What came or went while the capture was taken is told, too.
         self._take(followed(self._state, Looked(at_ms=now_ms(), seen=seen, since_ms=now_ms())))
 
-    def waited(self, until_ms: int | None = None) -> tuple[News, ...]:
-        """What there is to tell after waiting for it, for a second or till ``until_ms`` at most."""
+    def waited(self, *until_ms: int | None) -> tuple[Incident, ...]:
+        """What there is to tell after waiting for it, for a second or till the first of ``until_ms`` at most."""
         now_ms = self.now_ms()
-        times = (until_ms, next_due_ms(self._grouping))
+        times = (*until_ms, next_due_ms(self._grouping))
         patience = min([_STEP_S, *((at_ms - now_ms) / 1000 for at_ms in times if at_ms is not None)])
-        marks: list[Mark] = []
         for happening in self._stream.wait(max(0.0, patience)):
-            if isinstance(happening, Marked):
-                marks.append(Mark(at_ms=happening.at_ms, text=happening.text))
             self._missed += isinstance(happening, Dropped)
             self._take(followed(self._state, happening))
         self._take(passed(self._state, self.now_ms()))
         self._sources |= set(self._stream.sources)
         self._limit_ms = max(self._limit_ms, self._stream.limit_ms)
-        self._marks += marks
-        return (*self._told(self.now_ms()), *marks)
+        return self._told(self.now_ms())
+
+    def mark(self, text: str) -> Mark:
+        """A mark at this moment."""
+        self._marks.append(Mark(at_ms=self.now_ms(), text=text))
+        return self._marks[-1]
 
     def ended(self) -> tuple[Incident, ...]:
         """What was still held back for what might belong to it."""
@@ -122,11 +123,6 @@ class Sitting:
         self._grouping, incidents = due(self._grouping, now_ms)
         self._incidents += incidents
         return incidents
-
-    @property
-    def marks(self) -> int:
-        """How many moments were marked."""
-        return len(self._marks)
 
     def watched(self) -> Watched:
         """The watch as it stands now, for the pages."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import sys
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -17,9 +16,10 @@ from usbwatch.cli.options import example, json_option, profile_names
 if TYPE_CHECKING:
     from usbwatch.capture.stream import LiveStream
     from usbwatch.cli.endings import Ending
-    from usbwatch.cli.sitting import Sitting
+    from usbwatch.cli.sitting import News, Sitting
+    from usbwatch.cli.typing import Keys
     from usbwatch.cli.watch_outlets import Outlet
-    from usbwatch.model import Capture, Profile
+    from usbwatch.model import Capture, Mark, Profile
 
 __all__ = ["watch"]
 
@@ -114,6 +114,7 @@ def _watched(request: _Request) -> int:
     from usbwatch.cli.choosing import chosen
     from usbwatch.cli.endings import until_ended
     from usbwatch.cli.taking import taken
+    from usbwatch.cli.typing import keys_of_the_terminal
     from usbwatch.cli.watch_outlets import outlet_for
 
     _refuse_other_systems()
@@ -121,12 +122,12 @@ def _watched(request: _Request) -> int:
     live = taken(None, None, "sysfs")
     base = base_capture(request.add_to, live, "the watch")
     profile = chosen(base, request.profile, may_ask=not request.as_json)
-    speaks = _speaks()
+    keys = keys_of_the_terminal()
     with until_ended() as ending:
-        with _opened(request.way, sys.stdin.fileno() if speaks else None, ending.wake) as stream:
+        with _opened(request.way, (ending.wake, *([] if keys.handle is None else [keys.handle]))) as stream:
             sitting = _begun(stream, live, profile)
-            with outlet_for(as_json=request.as_json, lines=request.lines, bell=request.bell, speaks=speaks) as outlet:
-                trouble = _shown(sitting, outlet, ending, request.seconds)
+            with outlet_for(as_json=request.as_json, lines=request.lines, bell=request.bell, keys=keys) as outlet:
+                trouble = _shown(sitting, outlet, ending, _Hand(keys, stream), request.seconds)
         return _ended(sitting, outlet, base, request, trouble)
 
 
@@ -137,24 +138,14 @@ def _refuse_other_systems() -> None:
         raise NoSysfs
 
 
-def _speaks() -> bool:
-    """Whether a person can type to us; in the background a read of the terminal would stop us (POSIX, SIGTTIN)."""
-    if sys.stdin is None or not sys.stdin.isatty():
-        return False
-    try:
-        return os.tcgetpgrp(sys.stdin.fileno()) == os.getpgrp()
-    except OSError:
-        return False
-
-
-def _opened(way: str, speech: int | None, wake: int) -> LiveStream:
+def _opened(way: str, wakes: tuple[int, ...]) -> LiveStream:
     """The sources; raises ``NoLibrary`` or ``NoSysfs``, and says what could not be had."""
     from usbwatch.capture.stream import LiveStream, NoMonitor
     from usbwatch.cli.screen import say
     from usbwatch.errors import NoSysfs, Refused
 
     try:
-        stream = LiveStream(way, speech, (wake,))
+        stream = LiveStream(way, wakes)
     except NoMonitor as error:
         raise Refused(
             f"the kernel's events are not to be had: {error}", "leave --source, or give --source looks"
@@ -174,7 +165,23 @@ def _begun(stream: LiveStream, live: Capture, profile: Profile) -> Sitting:
     return Sitting(stream, start, stream.now_ms)
 
 
-def _shown(sitting: Sitting, outlet: Outlet, ending: Ending, seconds: float | None) -> Exception | None:
+class _Hand:
+    """The person's marks; a terminal that is closed no longer wakes the stream."""
+
+    def __init__(self, keys: Keys, stream: LiveStream) -> None:
+        self._keys = keys
+        self._stream = stream
+
+    def marks(self, sitting: Sitting) -> tuple[Mark, ...]:
+        """The marks that were made since the last time."""
+        handle = self._keys.handle
+        lines = self._keys.lines()
+        if handle is not None and self._keys.handle is None:
+            self._stream.forget(handle)
+        return tuple(sitting.mark(line) for line in lines)
+
+
+def _shown(sitting: Sitting, outlet: Outlet, ending: Ending, hand: _Hand, seconds: float | None) -> Exception | None:
     """Watch until the end; the error of an output that takes no more, which ends the watch and not the record."""
     from usbwatch.errors import UnwritableOutput
 
@@ -182,7 +189,9 @@ def _shown(sitting: Sitting, outlet: Outlet, ending: Ending, seconds: float | No
     try:
         outlet.begin(sitting.watched())
         while not ending.wanted and (until_ms is None or sitting.now_ms() < until_ms):
-            for news in sitting.waited(until_ms):
+            incidents = sitting.waited(until_ms, outlet.next_ms)
+            happened: tuple[News, ...] = (*hand.marks(sitting), *incidents)
+            for news in happened:
                 outlet.tell(news, sitting.watched())
             ending.rest()
             outlet.moment(sitting)

@@ -8,12 +8,14 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Protocol
 
+from usbwatch.cli.bell import Bell, heard, next_stroke_ms, struck
 from usbwatch.cli.screen import page_width, screen, show, write
 from usbwatch.model import Change, Mark
 
 if TYPE_CHECKING:
     from usbwatch.cli.live_screen import LiveScreen
     from usbwatch.cli.sitting import News, Sitting
+    from usbwatch.cli.typing import Keys
     from usbwatch.show.watched import Watched
 
 __all__ = ["JsonOutlet", "LineOutlet", "Outlet", "PageOutlet", "outlet_for"]
@@ -33,6 +35,10 @@ class Outlet(Protocol):
 
     def moment(self, sitting: Sitting) -> None:
         """Show how it stands: called at least once a second."""
+
+    @property
+    def next_ms(self) -> int | None:
+        """When ``moment`` is to be called at the latest; None where nothing waits for it."""
 
     def end(self, watched: Watched, record: str) -> None:
         """Show what it came to; ``record`` is the file that keeps it, "" for none."""
@@ -59,11 +65,16 @@ class LineOutlet:
             told = event_line(news, watched.profile, watched.began)
         its = screen(sys.stdout, os.environ)
         write((coloured if its.colours else plain)((told,), _UNBROKEN, ascii_only=its.ascii_only))
-        if self._bell and _rings(news):
+        if self._bell and _is_bad(news) and _concerns_the_unit(news):
             write("\a", err=True)
 
     def moment(self, _sitting: Sitting) -> None:
         """Nothing: a line is printed when something happens."""
+
+    @property
+    def next_ms(self) -> int | None:
+        """Nothing waits."""
+        return None
 
     def end(self, watched: Watched, record: str) -> None:
         """The summary."""
@@ -75,10 +86,11 @@ class LineOutlet:
 class PageOutlet:
     """A page that is kept up to date, and the summary when the terminal is given back."""
 
-    def __init__(self, page: LiveScreen, *, bell: bool, keys: bool) -> None:
+    def __init__(self, page: LiveScreen, keys: Keys, *, bell: bool) -> None:
         self._page = page
-        self._bell = bell
         self._keys = keys
+        self._rings = bell
+        self._bell = Bell()
 
     def begin(self, watched: Watched) -> None:
         """The first page."""
@@ -86,14 +98,22 @@ class PageOutlet:
 
     def tell(self, news: News, watched: Watched) -> None:
         """The page with what is new, and the bell."""
-        if self._bell and _rings(news):
-            self._page.ring()
+        if self._rings and _concerns_the_unit(news):
+            self._bell = heard(self._bell, gone=_is_bad(news), now_ms=watched.now_ms)
         self._paint(watched)
 
     def moment(self, sitting: Sitting) -> None:
         """The page as it is now."""
         self._page.rest()
+        self._bell, now = struck(self._bell, sitting.now_ms())
+        if now:
+            self._page.ring()
         self._paint(sitting.watched())
+
+    @property
+    def next_ms(self) -> int | None:
+        """When the bell is to be struck next."""
+        return next_stroke_ms(self._bell)
 
     def end(self, watched: Watched, record: str) -> None:
         """The summary, on the terminal that was given back."""
@@ -103,7 +123,9 @@ class PageOutlet:
         from usbwatch.show.watch_view import frame
 
         width, height = self._page.size()
-        self._page.paint(frame(watched, width, height, ascii_only=self._page.ascii_only, keys=self._keys))
+        can_type = self._keys.handle is not None
+        lines = frame(watched, width, height, ascii_only=self._page.ascii_only, keys=can_type, typing=self._keys.text)
+        self._page.paint(lines)
 
 
 class JsonOutlet:
@@ -128,6 +150,11 @@ class JsonOutlet:
     def moment(self, _sitting: Sitting) -> None:
         """Nothing: an object is printed when something happens."""
 
+    @property
+    def next_ms(self) -> int | None:
+        """Nothing waits."""
+        return None
+
     def end(self, watched: Watched, record: str) -> None:
         """How it stands at the end, and on standard error where it is kept."""
         from usbwatch.cli.screen import say
@@ -139,7 +166,7 @@ class JsonOutlet:
 
 
 @contextmanager
-def outlet_for(*, as_json: bool, lines: bool, bell: bool, speaks: bool) -> Iterator[Outlet]:
+def outlet_for(*, as_json: bool, lines: bool, bell: bool, keys: Keys) -> Iterator[Outlet]:
     """The outlet that was asked for; a page only where the terminal can show one, which is given back at the end."""
     from usbwatch.cli.live_screen import can_paint, live_screen
 
@@ -148,13 +175,17 @@ def outlet_for(*, as_json: bool, lines: bool, bell: bool, speaks: bool) -> Itera
     elif lines or sys.stdout is None or not can_paint(sys.stdout, os.environ):
         yield LineOutlet(bell=bell)
     else:
-        with live_screen(sys.stdout, os.environ, sys.stdin if speaks else None) as page:
-            yield PageOutlet(page, bell=bell, keys=speaks)
+        with live_screen(sys.stdout, os.environ, sys.stdin if keys.handle is not None else None) as page:
+            yield PageOutlet(page, keys, bell=bell)
 
 
-_QUIET = frozenset({Change.BACK, Change.CAME, Change.FASTER, Change.BOUND, Change.TALKING})
-"""Changes for the better, and what a helper device does, ring no bell."""
+_GOOD = frozenset({Change.BACK, Change.CAME, Change.FASTER, Change.BOUND, Change.TALKING})
 
 
-def _rings(news: News) -> bool:
-    return not isinstance(news, Mark) and news.change not in _QUIET and not (news.outside or news.unplaced)
+def _is_bad(news: News) -> bool:
+    return not isinstance(news, Mark) and news.change not in _GOOD
+
+
+def _concerns_the_unit(news: News) -> bool:
+    """Marks and helper devices ring no bell."""
+    return not isinstance(news, Mark) and not (news.outside or news.unplaced)

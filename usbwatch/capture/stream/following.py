@@ -106,7 +106,7 @@ def begun(there: Iterable[Seen], stood: Iterable[Stood] = (), peers: Optional[Ma
 
 
 def followed(state: Following, happening: Happening) -> _Step:
-    """The state after a happening, and what it comes to; nothing for marks and dropped news."""
+    """The state after a happening, and what it comes to; nothing for dropped news."""
     step = _STEPS.get(type(happening))
     return step(state, happening) if step is not None else (state, ())
 

@@ -24,12 +24,11 @@ from usbwatch.capture.stream.count import KernelCount
 from usbwatch.capture.stream.log_tail import LogTail
 from usbwatch.capture.stream.log_words import log_news
 from usbwatch.capture.stream.looking import Looks
-from usbwatch.capture.stream.news import Dropped, Happening, Logged, LogWord, Looked, Marked, Seen, Stood
+from usbwatch.capture.stream.news import Dropped, Happening, Logged, LogWord, Looked, Seen, Stood
 from usbwatch.capture.stream.readings import EVERY_MS, Readings
 from usbwatch.capture.stream.telling import Telling, merged
 from usbwatch.capture.stream.uevents import NoMonitor, Uevent, Uevents
 from usbwatch.capture.stream.whereabouts import Whereabouts
-from usbwatch.capture.stream.words import Words
 from usbwatch.model import Capture
 
 __all__ = ["KERNEL_LIMIT_MS", "LOOK_EVERY_MS", "WAYS", "LiveStream"]
@@ -59,13 +58,12 @@ def monotonic_ms() -> int:
 class LiveStream:
     """What happens on this machine from now on; leaving the context closes the sources.
 
-    ``speech`` is the descriptor of a terminal on which lines are typed, None
-    for none; ``wakes`` are descriptors that end a wait when they can be read.
+    ``wakes`` are descriptors that end a wait when they can be read.
     Times are milliseconds since it was made. Raises ``NoMonitor`` when ``way`` is ``uevents`` and there is no
     monitor, and ``OSError`` where there is no sysfs.
     """
 
-    def __init__(self, way: str = "auto", speech: Optional[int] = None, wakes: Sequence[int] = ()) -> None:
+    def __init__(self, way: str = "auto", wakes: Sequence[int] = ()) -> None:
         self._began_ms = monotonic_ms()
         self._tree = LiveTree()
         self._poll = select.poll()
@@ -74,8 +72,7 @@ class LiveStream:
         self._count = KernelCount()
         self._log = self._opened_log()
         self._monitor = self._opened_monitor(way)
-        self._words = Words(speech) if speech is not None else None
-        for handle in (*wakes, *((speech,) if speech is not None else ())):
+        for handle in wakes:
             self._poll.register(handle, select.POLLIN)
         self._checked_ms = self._read_ms = self.now_ms()
 
@@ -112,6 +109,10 @@ class LiveStream:
     def now_ms(self) -> int:
         """Milliseconds since it was made, by a clock that never goes back."""
         return monotonic_ms() - self._began_ms
+
+    def forget(self, wake: int) -> None:
+        """Let a descriptor of ``wakes`` no longer end a wait: nothing more comes from it."""
+        self._poll.unregister(wake)
 
     @property
     def sources(self) -> Tuple[str, ...]:
@@ -157,7 +158,6 @@ class LiveStream:
             *[Dropped(at_ms=at_ms)] * (dropped + lost),
             *self._looked(at_ms, dropped=dropped > 0, found=any(one.word is LogWord.FOUND for one in lines)),
             *self._stood(at_ms, {event.subsystem for event in events}),
-            *self._marked(at_ms, ready),
         )
 
     def _patience_ms(self, timeout_s: float) -> int:
@@ -226,12 +226,3 @@ class LiveStream:
         if "drm" in subsystems:
             stood += self._readings.displays(at_ms)
         return stood
-
-    def _marked(self, at_ms: int, ready: Set[int]) -> List[Marked]:
-        if self._words is None or self._words.fileno() not in ready:
-            return []
-        lines = self._words.read()
-        if self._words.ended:
-            self._poll.unregister(self._words.fileno())
-            self._words = None
-        return [Marked(at_ms=at_ms, text=line) for line in lines]

@@ -19,7 +19,6 @@ __all__ = [
     "LogWord",
     "Logged",
     "Looked",
-    "Marked",
     "OverCurrent",
     "Seen",
     "Stood",
@@ -129,18 +128,10 @@ class Logged:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Marked:
-    """A person marked this moment."""
-
-    at_ms: int
-    text: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Dropped:
     """The kernel said that it dropped news."""
 
     at_ms: int
 
 
-Happening = Union[Arrived, Departed, Looked, Driven, Stood, OverCurrent, Logged, Marked, Dropped]
+Happening = Union[Arrived, Departed, Looked, Driven, Stood, OverCurrent, Logged, Dropped]
