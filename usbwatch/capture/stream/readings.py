@@ -66,6 +66,8 @@ class Readings:
         self._names = {(node.bus, node.location): (node.name, node.identity) for node in capture.nodes}
         self._supplies: Dict[str, _Carrier] = {}
         """By folder, the device of each supply that was seen."""
+        self._classes: Dict[str, Tuple[Tuple[str, ...], Dict[str, str]]] = {}
+        """By class folder, the names in it and the folders that they lead to."""
         self._connectors: Dict[str, str] = {}
         """By folder, the location of each connector."""
 
@@ -87,10 +89,19 @@ class Readings:
         return tuple(self._displays(at_ms))
 
     def _listed(self, folder: str) -> Dict[str, str]:
-        """Real folders of the entries of a class, with the names of the entries."""
-        sight = Sight(self._tree)
+        """Real folders of the entries of a class, with the names of the entries; worked out when they change."""
         try:
-            return {real: name for name, real in sight.devices(folder)}
+            names = self._tree.list(folder)
+        except OSError:
+            return {}
+        known = self._classes.get(folder)
+        if known is None or known[0] != names:
+            self._classes[folder] = known = (names, self._folders(folder))
+        return known[1]
+
+    def _folders(self, folder: str) -> Dict[str, str]:
+        try:
+            return {real: name for name, real in Sight(self._tree).devices(folder)}
         except OSError:
             return {}
 
