@@ -106,7 +106,7 @@ def test_a_superspeed_device_at_the_usb2_half_of_its_connector_fell_back() -> No
     here, twin = "pci0000:00/14.0/usb3/2", f"{ROOT}/2"
     disk = Seen(bus="usb", location=here, identity="1209:0006", speed_kbps=5_000_000)
     at_usb2 = Seen(bus="usb", location=twin, identity="1209:0006", speed_kbps=480_000)
-    happenings = [Departed(at_ms=10, bus="usb", location=here), arrived(900, at_usb2)]
+    happenings: list[Happening] = [Departed(at_ms=10, bus="usb", location=here), arrived(900, at_usb2)]
     events = events_of([], happenings, state=begun([disk], peers={here: twin, twin: here}))
     assert [(event.change, event.location, event.was_kbps) for event in events] == [
         (Change.GONE, here, 0),

@@ -18,12 +18,14 @@ class KernelCount:
     def __init__(self, path: str = _FILE) -> None:
         self._handle = os.open(path, READ_ONLY)
         self._heard = 0
+        self._text = b""
         self._awaited: Optional[int] = None
         self.heard_any = False
 
     def start(self) -> None:
         """Take all that was given so far as heard."""
         self._heard = self._now()
+        self._text = self._read()
         self._awaited = None
 
     def heard(self, numbers: Iterable[int]) -> None:
@@ -33,9 +35,11 @@ class KernelCount:
         self._heard = max(self._heard, highest)
 
     def has_moved(self) -> bool:
-        """Whether events were given since the last time this was asked."""
-        before, self._heard = self._heard, self._now()
-        return self._heard != before
+        """Whether events were given since ``start``, or since this was true last."""
+        text = self._read()
+        moved = text != self._text
+        self._text = text
+        return moved
 
     def is_behind(self) -> bool:
         """Whether events lack that had been given by the last time this was asked; they are then taken as lost."""
@@ -50,9 +54,12 @@ class KernelCount:
         """Let the file go."""
         os.close(self._handle)
 
-    def _now(self) -> int:
+    def _read(self) -> bytes:
         try:
-            text = os.pread(self._handle, 32, 0).strip()
+            return os.pread(self._handle, 32, 0)
         except OSError:
-            return self._heard
+            return self._text
+
+    def _now(self) -> int:
+        text = self._read().strip()
         return int(text) if text.isdigit() else self._heard

@@ -74,6 +74,7 @@ class LiveStream:
         self._monitor = self._opened_monitor(way)
         for handle in wakes:
             self._poll.register(handle, select.POLLIN)
+        self._moved = False
         self._checked_ms = self._read_ms = self.now_ms()
 
     def _opened_log(self) -> Optional[LogTail]:
@@ -147,7 +148,7 @@ class LiveStream:
 
     def wait(self, timeout_s: float) -> Tuple[Happening, ...]:
         """What happened, in order, waiting at most so long for it."""
-        ready = {handle for handle, _ in self._poll.poll(self._patience_ms(timeout_s))}
+        ready = self._ready(self.now_ms() + int(timeout_s * 1000))
         at_ms = self.now_ms()
         # Each event of the kernel comes after its line in the log, so the events are taken first.
         events, dropped = self._heard(ready)
@@ -160,14 +161,19 @@ class LiveStream:
             *self._stood(at_ms, {event.subsystem for event in events}),
         )
 
-    def _patience_ms(self, timeout_s: float) -> int:
-        now_ms = self.now_ms()
-        due_ms = min(now_ms + int(timeout_s * 1000), self._read_ms + EVERY_MS, self._checked_ms + self._every_ms)
-        return max(0, due_ms - now_ms)
-
-    @property
-    def _every_ms(self) -> int:
-        return LOOK_EVERY_MS if self._monitor is None else _CHECK_EVERY_MS
+    def _ready(self, until_ms: int) -> Set[int]:
+        """What can be read, waiting for it till it is time for something else; this is where the time is spent."""
+        if self._monitor is not None:
+            due_ms = min(until_ms, self._read_ms + EVERY_MS, self._checked_ms + _CHECK_EVERY_MS)
+            return {handle for handle, _ in self._poll.poll(max(0, due_ms - self.now_ms()))}
+        due_ms = min(until_ms, self._read_ms + EVERY_MS)
+        while True:
+            now_ms = self.now_ms()
+            told = self._poll.poll(max(0, min(LOOK_EVERY_MS, due_ms - now_ms)))
+            self._moved = self._moved or self._count.has_moved()
+            if told or self._moved or now_ms >= due_ms:
+                return {handle for handle, _ in told}
+            self._checked_ms = now_ms
 
     def _heard(self, ready: Set[int]) -> Tuple[List[Uevent], int]:
         if self._monitor is None or self._monitor.fileno() not in ready:
@@ -186,12 +192,10 @@ class LiveStream:
         """What a look shows, where the kernel had something to tell that was not heard."""
         if self._monitor is not None:
             return self._caught_up(at_ms, dropped=dropped)
+        if not self._moved and not found:
+            return []
         since_ms = at_ms - self._checked_ms
-        if since_ms < LOOK_EVERY_MS and not found:
-            return []
-        self._checked_ms = at_ms
-        if not self._count.has_moved() and not found:
-            return []
+        self._moved, self._checked_ms = False, at_ms
         looked = Looked(at_ms=at_ms, seen=self._looks.look(), since_ms=since_ms)
         return [looked, *self._looks.drivers(at_ms), *self._readings.displays(at_ms)]
 
