@@ -330,7 +330,8 @@ def _reach() -> np.ndarray:
         for need in device.needs:
             direct[_IDS.index(device.id), _IDS.index(need)] = 1
     steps: np.ndarray = shortest_path(direct, unweighted=True)
-    return np.isfinite(steps) & ~np.eye(len(_IDS), dtype=bool)
+    reached: np.ndarray = np.isfinite(steps) & ~np.eye(len(_IDS), dtype=bool)
+    return reached
 
 
 _REACHED = _reach()
