@@ -52,7 +52,7 @@ class LiveScreen:
         """Readable when the page should be painted at once: the terminal has another size, or was given back to us."""
         self.wake, self._waker = os.pipe()
         self._stream, self._keys, self._terminal = stream, keys, _Terminal(stream, environ)
-        self._shown: list[_Row] | None = None
+        self._shown: list[Line] | None = None
         self._shown_size = (0, 0)
         self._busy = self._stop_asked = self._on = False
         self._saved_keys: list[Any] | None = None
@@ -75,16 +75,19 @@ class LiveScreen:
 
     def paint(self, lines: Iterable[Line]) -> int:
         """Show a page made for ``size()``; the number of characters that had to be written for it."""
-        rows = [_row(line) for line in lines]
+        from usbwatch.show import BLANK
+
+        lines = list(lines)
         size = self.size()
         pieces: list[str] = []
         if self._shown is None or size != self._shown_size:
             pieces, self._shown = [_PLAIN, _CLEAR], []
-        for number, row in enumerate(rows[: size[1]]):
-            before = self._shown[number] if number < len(self._shown) else []
-            pieces.append(_difference(before, row, number, colours=self.colours))
-        pieces += [_at(number, 0) + _ERASE_REST for number in range(len(rows), len(self._shown))]
-        self._shown, self._shown_size = rows, size
+        for number, line in enumerate(lines[: size[1]]):
+            before = self._shown[number] if number < len(self._shown) else BLANK
+            if before != line:
+                pieces.append(_difference(_row(before), _row(line), number, colours=self.colours))
+        pieces += [_at(number, 0) + _ERASE_REST for number in range(len(lines), len(self._shown))]
+        self._shown, self._shown_size = lines, size
         text = "".join(pieces)
         self._write(text)
         return len(text)
@@ -252,8 +255,6 @@ def _at(row: int, column: int) -> str:
 
 def _difference(before: _Row, after: _Row, number: int, *, colours: bool) -> str:
     """What makes one row into another: the columns from the first to the last that differ."""
-    if before == after:
-        return ""
     start = end = 0
     simple = all(letter.isascii() or _single(letter) for letter, _ in (*before, *after))
     if simple:

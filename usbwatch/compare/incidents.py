@@ -75,6 +75,8 @@ class _Open:
     head_ms: int = 0
     awaited: frozenset[str] = frozenset()
     """Locations of what hangs on the head and has not left yet."""
+    returned: frozenset[str] = frozenset()
+    """Locations of what has come back since: no hub that leaves later took that departure along."""
     instead_of: tuple[int, ...] = ()
     first_ms: int
     last_ms: int
@@ -233,10 +235,10 @@ def _as_head(state: Grouping, event: WatchEvent, at_ms: int, behind: frozenset[s
     kept: list[_Open] = []
     instead_of: list[int] = []
     for one in state.open:
-        mine = [old for old in one.events if _taken_along(old, event, state)]
+        mine = [old for old in one.events if old.location not in one.returned and _taken_along(old, event, state)]
         left = tuple(old for old in one.events if old not in mine)
         # A hub behind this one, or parts that open along with this hub: all of that incident is this one's.
-        whole = one.change is Change.GONE and one.placing is placing
+        whole = one.change is Change.GONE and one.placing is placing and not one.returned
         before += one.events if whole else mine
         instead_of += one.instead_of if whole else ()
         if left and not whole:
@@ -277,12 +279,25 @@ def _moved(state: Grouping, event: WatchEvent) -> Grouping:
     there = state.there
     if event.change is Change.GONE:
         there = there - {event.location}
-    elif event.change in _ARRIVING and event.bus in _TORN_DOWN:
-        there = there | {event.location}
+    elif event.change in _ARRIVING:
+        there = there | {event.location} if event.bus in _TORN_DOWN else there
+        state = _come_back(state, event.location)
     away = state.away - here if event.change in _GOOD else state.away | here
     if event.change is Change.RESET:  # it answers again when that is told
         away = state.away
     return replace(state, there=there, away=away)
+
+
+def _come_back(state: Grouping, place: str) -> Grouping:
+    """The state in which the departures from ``place`` until now are no hub's any more."""
+    return replace(
+        state,
+        open=tuple(
+            replace(one, returned=one.returned | {place}) if place in {event.location for event in one.events} else one
+            for one in state.open
+        ),
+        recent=tuple(one for one in state.recent if place not in {event.location for event in one.events}),
+    )
 
 
 def _incident(one: _Open, state: Grouping) -> Incident:

@@ -64,6 +64,11 @@ class _Course:
     why: str = ""
     times_gone: int = 0
     times_reset: int = 0
+    away_from_ms: int | None = None
+    """Since when it is away; None while it is not."""
+    absent_ms: int = 0
+    longest_ms: int = 0
+    """Of the absences that are over."""
     past: tuple[Spell, ...] = ()
     """All spells but the one that lasts."""
 
@@ -99,9 +104,10 @@ def _at_first(finding: Finding, locations: tuple[str, ...], watched: Collection[
     if why:
         return _Course(condition=Condition.NOT_WATCHED, why=why)
     if finding.verdict is Verdict.MISSING:
-        return _Course(condition=Condition.GONE, since_before=True)
+        return _Course(condition=Condition.GONE, since_before=True, away_from_ms=0)
     if finding.verdict is Verdict.IMPAIRED:
-        return _Course(condition=_AT_FIRST.get(finding.symptom, Condition.PRESENT), since_before=True)
+        condition = _AT_FIRST.get(finding.symptom, Condition.PRESENT)
+        return _Course(condition=condition, since_before=True, away_from_ms=0 if condition in _AWAY else None)
     return _Course(condition=Condition.PRESENT)
 
 
@@ -131,15 +137,24 @@ def _moved(course: _Course, event: WatchEvent) -> _Course:
     condition = _BECOMES[event.change]
     if condition is course.condition:
         return course
-    gone = event.change is Change.GONE and course.condition not in _AWAY
     at_ms = max(event.at_ms, course.since_ms)
+    absence = _absence(course, at_ms)
+    over = condition not in _AWAY
     return _Course(
         condition=condition,
         since_ms=at_ms,
-        times_gone=course.times_gone + gone,
+        times_gone=course.times_gone + (event.change is Change.GONE and course.condition not in _AWAY),
         times_reset=course.times_reset,
+        away_from_ms=None if over else at_ms if course.away_from_ms is None else course.away_from_ms,
+        absent_ms=course.absent_ms + (absence if over else 0),
+        longest_ms=max(course.longest_ms, absence if over else 0),
         past=(*course.past, Spell(condition=course.condition, from_ms=course.since_ms, to_ms=at_ms)),
     )
+
+
+def _absence(course: _Course, now_ms: int) -> int:
+    """How long the absence that lasts has lasted, 0 where none does: in one condition, or in several on end."""
+    return 0 if course.away_from_ms is None else now_ms - course.away_from_ms
 
 
 def standing(state: Courses, now_ms: int) -> tuple[Standing, ...]:
@@ -150,7 +165,7 @@ def standing(state: Courses, now_ms: int) -> tuple[Standing, ...]:
 def _standing(device: str, course: _Course, now_ms: int) -> Standing:
     now_ms = max(now_ms, course.since_ms)
     spells = (*course.past, Spell(condition=course.condition, from_ms=course.since_ms, to_ms=now_ms))
-    absences = _absences(spells)
+    absence = _absence(course, now_ms)
     return Standing(
         device=device,
         condition=course.condition,
@@ -159,20 +174,8 @@ def _standing(device: str, course: _Course, now_ms: int) -> Standing:
         why=course.why,
         times_gone=course.times_gone,
         times_reset=course.times_reset,
-        longest_ms=max(absences, default=0),
-        absent_ms=sum(absences),
+        longest_ms=max(course.longest_ms, absence),
+        absent_ms=course.absent_ms + absence,
         per_minute=course.times_gone * 60_000 / now_ms if now_ms >= _SHORTEST_MS else 0.0,
         spells=spells,
     )
-
-
-def _absences(spells: tuple[Spell, ...]) -> list[int]:
-    """How long each stretch lasted in which the device was away, in one condition or in several after each other."""
-    lengths: list[int] = []
-    away = False
-    for spell in spells:
-        if spell.condition in _AWAY:
-            lengths = lengths if away else [*lengths, 0]
-            lengths[-1] += spell.to_ms - spell.from_ms
-        away = spell.condition in _AWAY
-    return lengths
