@@ -34,6 +34,8 @@ class Run:
     pid: str = ""
     code: int = -1
     objects: list[dict[str, Any]] = field(default_factory=list)
+    arrived_us: list[int] = field(default_factory=list)
+    """When each of ``objects`` came, where they were piped through ``stamped.py``."""
     record: dict[str, Any] = field(default_factory=dict)
     said: str = ""
 
@@ -81,6 +83,7 @@ def watching(laptop: Laptop, arguments: str, through: str = "cat") -> Iterator[R
     run.code = int(sh(laptop, "cat /tmp/watch.code"))
     lines = laptop.machine.fetch("/tmp/watch.out").decode().splitlines()
     run.objects = [json.loads(line[line.index("{") :]) for line in lines]
+    run.arrived_us = [int(line.split()[0]) for line in lines if line[0] != "{"]
     run.record = json.loads(laptop.machine.fetch("/tmp/watch.json"))
     run.said = laptop.machine.fetch("/tmp/watch.err").decode()
 

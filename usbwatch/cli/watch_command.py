@@ -215,7 +215,7 @@ def _ended(sitting: Sitting, outlet: Outlet, base: Capture, request: _Request, t
     if isinstance(trouble, BrokenPipeError):
         raise trouble
     if trouble is None:
-        with contextlib.suppress(OSError):  # the terminal may have gone meanwhile
+        with contextlib.suppress(OSError, UnwritableOutput):  # the terminal may have gone meanwhile
             outlet.end(watched, record)
     return exits.WRONG if sitting.was_eventful else exits.WELL
 
@@ -226,12 +226,13 @@ def _kept(sitting: Sitting, base: Capture, request: _Request) -> str:
     from usbwatch.cli.screen import say
     from usbwatch.cli.taking import taken
     from usbwatch.cli.writing import default_name, write_file
+    from usbwatch.errors import UnwritableOutput
 
     watch = sitting.record()
     if request.add_to is not None:
         write_file(request.add_to, to_json(replace(base, watches=(*base.watches, watch))), force=True)
         return request.add_to
-    with contextlib.suppress(OSError):
+    with contextlib.suppress(OSError, UnwritableOutput):
         say("usbwatch: the watch has ended; taking the closing capture (Ctrl-C leaves without a record).")
     closing = taken(None, None, "sysfs")
     path = request.output or default_name(closing.unit, datetime.now().astimezone())
