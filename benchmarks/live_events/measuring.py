@@ -48,11 +48,11 @@ def measured(files: Built, way: str, seed: int, changes: int, idle_s: float) -> 
     ):
         sh(laptop, f"(python3 /opt/usbwatch/bare_monitor.py | {_STAMPED} >/tmp/peer.out) & true")
         with watching(laptop, f"--profile fernhill-larch-13 --source {way}", _STAMPED) as run:
+            ahead_us = int(sh(laptop, "python3 /opt/usbwatch/log_clock.py"))
             peer = sh(laptop, f"ps | grep '{_MONITOR}' | head -n 1").split()[0]
             time.sleep(5)
             idle = _idle(laptop, (run.pid, peer), idle_s)
             began_us = int(float(sh(laptop, "cat /proc/uptime").split()[0]) * 1_000_000)
-            ahead_us = int(sh(laptop, "python3 /opt/usbwatch/log_clock.py"))
             course = changed_at_random(laptop, seed, changes, shortest_s=_SHORTEST_S)
             truth = logged(laptop, began_us)
         assert Counter(row[1:] for row in truth) == Counter(course.done), "the kernel did not see all that was done"
