@@ -91,7 +91,7 @@ class Watch:
     Of what the kernel tells by itself; a battery or an adapter is read every two seconds.
     """
     watched: Tuple[str, ...]
-    """Locations at which an absence would have been noticed, sorted: of what was there at first, and what is expected."""
+    """Locations at which an absence would have been noticed, sorted: of what was there at first, and is expected."""
     events: Tuple[WatchEvent, ...] = ()
     """In the order in which they happened."""
     marks: Tuple[Mark, ...] = ()

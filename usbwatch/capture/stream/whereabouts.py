@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import re
+from dataclasses import replace
 from typing import Dict, Iterator, Mapping, Optional, Tuple
 
 from usbwatch.capture.live import LiveTree
@@ -95,6 +96,7 @@ class Whereabouts:
             found = self._usb(entry, folder, number, product, ask_name=ask_name)
         else:
             found = self._by_reader(entry, folder, number)
+            found = self._distinct(folder, found) if found is not None else None
         if found is not None:
             self._by_folder[folder] = (found.bus, found.location)
         return found
@@ -157,6 +159,31 @@ class Whereabouts:
                 name = named(node.name)
                 return Seen(bus=node.bus, location=node.location, name=name, identity=node.identity, entry=number)
         return None
+
+    def _distinct(self, folder: str, seen: Seen) -> Seen:
+        """The device under the location that its folder had before; a second one at one place gets a number.
+
+        A folder that has gone holds no place: the same device may come back under another name.
+        """
+        known = self._by_folder.get(folder)
+        if known is not None and known[1].partition("#")[0] == seen.location:
+            return replace(seen, location=known[1])
+        beside = [
+            place
+            for other, (bus, place) in self._by_folder.items()
+            if other != folder
+            and bus == seen.bus
+            and place.partition("#")[0] == seen.location
+            and self._is_there(other)
+        ]
+        numbered = (seen.location, *(f"{seen.location}#{number}" for number in range(2, len(beside) + 3)))
+        return replace(seen, location=next(place for place in numbered if place not in beside))
+
+    def _is_there(self, folder: str) -> bool:
+        try:
+            return bool(self._tree.list(folder))
+        except OSError:
+            return False
 
 
 def _identity(product: str) -> str:
