@@ -193,9 +193,10 @@ def live_screen(stream: TextIO, environ: Mapping[str, str], keys: TextIO | None 
         page.enter()
         yield page
     finally:
-        page.close()
+        page.leave()
         for number, handler in before.items():
             signal.signal(number, handler)
+        page.close()
 
 
 _Handler = Callable[[int, FrameType | None], object]

@@ -7,6 +7,7 @@ The line is drawn in letters that are told apart without colour and in ASCII:
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import groupby
 
 from usbwatch.model import Condition, ExpectedDevice, Mark, Spell, Standing
 from usbwatch.show.durations import lasted_short
@@ -42,6 +43,7 @@ _LETTERS = {
     Condition.UNDRIVEN: "!",
     Condition.NOT_WATCHED: "?",
 }
+_LOOKS = {"─": Style.FINE, "✗": Style.WRONG, "~": Style.CAUTION, "!": Style.WRONG, "?": Style.FAINT}
 _WORST = (
     Condition.GONE,
     Condition.FAILED,
@@ -159,7 +161,7 @@ def _device_lines(row: _Row, watched: Watched, width: int) -> list[Line]:
     figures = since.rjust(_FOR) + times.rjust(_TIMES) + longest.rjust(_LONGEST) + "  "
     room = width - STATE_COLUMN - _NAME_COLUMN - cells(figures)
     style = Style.STRONG if row.eventful else Style.PLAIN
-    return [line(mark, (name, style), figures, (time_line(its, watched.now_ms, room), mark[1]))]
+    return [line(mark, (name, style), figures, *_coloured(time_line(its, watched.now_ms, room)))]
 
 
 def _narrow(row: _Row, mark: tuple[str, Style], watched: Watched, width: int) -> list[Line]:
@@ -170,7 +172,7 @@ def _narrow(row: _Row, mark: tuple[str, Style], watched: Watched, width: int) ->
     if not row.eventful:
         return [first]
     told = f"  {times} {longest}".ljust(STATE_COLUMN)
-    return [first, line((told, Style.FAINT), (time_line(row.standing, watched.now_ms, width - len(told)), mark[1]))]
+    return [first, line((told, Style.FAINT), *_coloured(time_line(row.standing, watched.now_ms, width - len(told))))]
 
 
 def _figures(row: _Row, now_ms: int) -> tuple[str, str, str]:
@@ -262,6 +264,11 @@ def time_line(standing: Standing, now_ms: int, room: int) -> str:
             if spell.to_ms > cell * cell_ms or spell.to_ms == now_ms:
                 cells_of[cell - first].add(spell.condition)
     return "".join(next((_LETTERS[one] for one in _WORST if one in found), " ") for found in cells_of)
+
+
+def _coloured(letters: str) -> list[tuple[str, Style]]:
+    """The time line with each stretch in the style of its condition."""
+    return [("".join(stretch), _LOOKS.get(letter, Style.PLAIN)) for letter, stretch in groupby(letters)]
 
 
 def _spells_since(standing: Standing, from_ms: int) -> list[Spell]:

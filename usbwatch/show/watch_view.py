@@ -25,9 +25,10 @@ _KEYS = "Enter: mark this moment   Ctrl-C: end"
 _KEYS_SHORT = "Enter: mark  Ctrl-C: end"
 _RECENT = 60
 """Incidents and marks that are looked at for the news: more than any page has lines."""
-_LATEST_ROWS = 4
-"""Lines that the latest incident may take; the others take one each."""
+_LATEST_ROWS, _OLDER_ROWS = 4, 2
+"""Lines that the latest incident may take, and each of the others."""
 _WIDE = 64
+_AIRY = 40
 _UNDER = 2
 _NO_NEWS = 2
 _LEAST_NEWS = 4
@@ -41,7 +42,8 @@ def frame(
 
     ``keys``: whether anybody can press one; ``typing``: the words of a mark as far as they are typed.
     """
-    verdict = [*verdict_rows(watched, width, height), *_under(watched, width)]
+    airy = [BLANK] if height >= _AIRY else []
+    verdict = [*verdict_rows(watched, width, height), *airy, *_under(watched, width)]
     roomy = height > len(verdict) + 14
     top = [_title(watched, width), *([BLANK] if roomy else []), *verdict, *([BLANK] if roomy else [])]
     foot = _foot(watched, width, keys=keys, typing=typing)
@@ -94,14 +96,23 @@ def _news(watched: Watched, width: int, room: int) -> list[Line]:
     if not happened:
         return [rule("┄", width), line(("nothing has happened yet", Style.FAINT))]
     lines = _newest(happened[-1], watched, width, max(min(room - 1, _LATEST_ROWS), 1))
-    older = [_older(one, watched, width) for one in reversed(happened[:-1])]
-    return [rule("┄", width), *lines, *older[: max(room - 1 - len(lines), 0)]]
+    for one in reversed(happened[:-1]):
+        left = room - 1 - len(lines)
+        if left <= 0:
+            break
+        lines += _older(one, watched, width, min(left, _OLDER_ROWS))
+    return [rule("┄", width), *lines]
 
 
 def _newest(one: Incident | Mark, watched: Watched, width: int, most: int) -> list[Line]:
     sentence = page_sentence if width >= _WIDE else short_sentence
     said = one.text if isinstance(one, Mark) else sentence(one, watched.profile)
-    rows = list(wrapped([_news_line(one, said, watched, width)], width))
+    return _cut(_news_line(one, said, watched, width), width, most)
+
+
+def _cut(whole: Line, width: int, most: int) -> list[Line]:
+    """The line wrapped, in at most so many rows, with a sign where it goes on."""
+    rows = list(wrapped([whole], width))
     if len(rows) <= most:
         return rows
     goes_on = Line(spans=(*rows[most - 1].spans, Span(text=" …")))
@@ -112,9 +123,9 @@ def _with_end(row: Line, width: int) -> Line:
     return fitted_line(Line(spans=(*row.spans, Span(text=" " * width))), width)
 
 
-def _older(one: Incident | Mark, watched: Watched, width: int) -> Line:
+def _older(one: Incident | Mark, watched: Watched, width: int, most: int) -> list[Line]:
     said = one.text if isinstance(one, Mark) else short_sentence(one, watched.profile)
-    return fitted_line(_news_line(one, said, watched, width), width)
+    return _cut(_news_line(one, said, watched, width), width, most)
 
 
 def _news_line(one: Incident | Mark, said: str, watched: Watched, width: int) -> Line:
