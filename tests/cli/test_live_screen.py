@@ -47,6 +47,7 @@ class Terminal:
         self.resize(80, 24)
         self.before = termios.tcgetattr(slave)
         self._slave = slave
+        self._open = [self._master, slave]
         self.process = subprocess.Popen(
             [sys.executable, *arguments],
             stdin=slave,
@@ -100,11 +101,16 @@ class Terminal:
     def line(self) -> list[object]:
         return termios.tcgetattr(self._slave)
 
+    def hang_up(self) -> None:
+        """The other end is gone: the kernel sends SIGHUP to the session, and nothing can be written any more."""
+        os.close(self._master)
+        self._open = [self._slave]
+
     def close(self) -> None:
         if self.process.poll() is None:
             self.process.kill()
         self.process.communicate()
-        for end in (self._master, self._slave):
+        for end in self._open:
             os.close(end)
 
     def assert_given_back(self) -> None:
@@ -157,6 +163,12 @@ def test_a_signal_gives_the_terminal_back(painting: Painting, number: signal.Sig
     os.kill(terminal.process.pid, number)
     assert terminal.ended() == code
     terminal.assert_given_back()
+
+
+def test_a_line_that_hangs_up_ends_the_run_as_its_signal_says(painting: Painting) -> None:
+    terminal = _going(painting("goes on"))
+    terminal.hang_up()
+    assert terminal.process.wait(60) == 128 + signal.SIGHUP
 
 
 def test_ctrl_c_keeps_its_meaning(painting: Painting) -> None:

@@ -12,7 +12,9 @@ from support.watch_scenes import CAMERA, HUB, KEYBOARD, LARCH, back, event, gone
 
 from usbwatch.compare import findings
 from usbwatch.compare.standing import begun_standing, moved_standing, standing
-from usbwatch.model import Capture, Change, Condition, Coverage, CoverageState, Standing, WatchEvent
+from usbwatch.model import Capture, Change, Condition, Coverage, CoverageState, Kind, Node, Rung, Standing, WatchEvent
+
+XHCI = "pci0000:00/14.0"
 
 
 def stand(
@@ -107,6 +109,45 @@ def test_a_reset_leaves_it_where_it_is_and_is_counted() -> None:
 )
 def test_each_change_for_the_worse_has_its_condition(change: Change, condition: Condition) -> None:
     assert stand([event(1_000, change, CAMERA)], 2_000)["camera"].condition is condition
+
+
+def test_one_that_comes_back_slower_than_it_was_is_still_slow() -> None:
+    """At 12 Mbit/s it left and at 12 it came back, where the profile asks 480: no change of speed, and not well."""
+    slower = event(1_000, Change.SLOWER, CAMERA, was_kbps=480_000, speed_kbps=12_000)
+    returned = event(3_000, Change.BACK, CAMERA, away_ms=1_000, speed_kbps=12_000)
+    assert stand([slower, *gone(2_000, CAMERA), returned], 4_000)["camera"].condition is Condition.SLOW
+    well = event(3_000, Change.BACK, CAMERA, away_ms=1_000, speed_kbps=480_000)
+    assert stand([slower, *gone(2_000, CAMERA), well], 4_000)["camera"].condition is Condition.PRESENT
+
+
+def test_what_left_the_one_half_of_a_connector_is_found_on_the_other() -> None:
+    """A SuperSpeed part that loses its lines connects by USB 2 (USB 3.2, from memory): two ports of one connector."""
+    fast, usb2 = f"{XHCI}/usb3/2", f"{XHCI}/usb2/2"
+    ports = tuple(
+        Node(
+            bus="usb-port",
+            location=here,
+            kind=Kind.PORT,
+            rung=Rung.ABSENT,
+            facts={"peer": other, "location": "0x80000003", "connect_type": "hardwired"},
+        )
+        for here, other in ((fast, usb2), (usb2, fast))
+    )
+    capture = replace(healthy(), nodes=(*healthy().nodes, *ports))
+    fitted = tuple(
+        replace(one, locations=(fast,), identities=(), speed_mbps=5_000) if one.id == "camera" else one
+        for one in LARCH.devices
+    )
+    profile = replace(LARCH, devices=fitted)
+    state = begun_standing(findings(capture, profile), profile, (fast,), capture)
+    came = event(1_000, Change.CAME, fast, speed_kbps=5_000_000)
+    on_usb2 = event(2_000, Change.CAME, usb2, speed_kbps=480_000)
+    for events in ([came, *gone(1_900, fast), on_usb2], [came, on_usb2, *gone(2_050, fast)]):
+        moved = state
+        for one in events:
+            moved = moved_standing(moved, one)
+        camera = next(one for one in standing(moved, 3_000) if one.device == "camera")
+        assert camera.condition is Condition.SLOW
 
 
 def test_no_rate_is_made_of_the_first_moment() -> None:

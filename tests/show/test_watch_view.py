@@ -218,7 +218,8 @@ def _told(events: list[WatchEvent] | tuple[WatchEvent, ...], at: int = 0, **more
         (
             gone(5_000, KEYBOARD, TOUCHPAD, FINGERPRINT),
             (
-                "Keyboard, Touchpad and Fingerprint reader left together; all of them need, and nothing that stayed does: "
+                "Keyboard, Touchpad and Fingerprint reader left together; "
+                "all of them need, and nothing that stayed does: "
                 "Top-case flex, 3.3 V supply of the top case, Input branch of the top case's board and 2 more"
             ),
         ),

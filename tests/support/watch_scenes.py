@@ -122,7 +122,7 @@ def watched(
     capture = capture or healthy()
     found = findings(capture, profile)
     happened = [one for one in events if one.at_ms <= now_ms]
-    courses = begun_standing(found, profile, _watched_places(capture))
+    courses = begun_standing(found, profile, _watched_places(capture), capture)
     state = begun(capture, found, profile)
     for one in happened:
         courses, state = moved_standing(courses, one), taken(state, one)

@@ -7,6 +7,7 @@ its hidden cursor comes from terminfo; positions, colours and erasing are ECMA-4
 
 from __future__ import annotations
 
+import functools
 import os
 import signal
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -193,9 +194,10 @@ def live_screen(stream: TextIO, environ: Mapping[str, str], keys: TextIO | None 
         page.enter()
         yield page
     finally:
-        page.close()
+        page.leave()
         for number, handler in before.items():
             signal.signal(number, handler)
+        page.close()
 
 
 _Handler = Callable[[int, FrameType | None], object]
@@ -254,19 +256,34 @@ def _at(row: int, column: int) -> str:
 
 
 def _difference(before: _Row, after: _Row, number: int, *, colours: bool) -> str:
-    """What makes one row into another: the columns from the first to the last that differ."""
-    start = end = 0
-    simple = all(letter.isascii() or _single(letter) for letter, _ in (*before, *after))
-    if simple:
-        while start < min(len(before), len(after)) and before[start] == after[start]:
-            start += 1
-        while len(before) == len(after) and end < len(after) - start and before[-1 - end] == after[-1 - end]:
-            end += 1
-    cells = after[start : len(after) - end]
-    rest = _ERASE_REST if len(after) < len(before) or not simple else ""
-    return f"{_at(number, start)}{_written(cells, colours=colours)}{rest}"
+    """What makes one row into another: the stretches that differ; all of it where columns are not letters."""
+    if not all(letter.isascii() or _single(letter) for letter, _ in (*before, *after)):
+        return f"{_at(number, 0)}{_written(after, colours=colours)}{_ERASE_REST}"
+    pieces = [
+        f"{_at(number, start)}{_written(after[start:end], colours=colours)}" for start, end in _stretches(before, after)
+    ]
+    rest = f"{_at(number, len(after))}{_ERASE_REST}" if len(after) < len(before) else ""
+    return "".join(pieces) + rest
 
 
+_NEAR = 8
+"""Stretches no further apart than this are written as one: to move the cursor takes as many characters."""
+
+
+def _stretches(before: _Row, after: _Row) -> list[tuple[int, int]]:
+    """Where the cells of ``after`` are not those of ``before``: first column of each stretch, and the one after it."""
+    found: list[tuple[int, int]] = []
+    for column, cell in enumerate(after):
+        if column < len(before) and before[column] == cell:
+            continue
+        if found and column - found[-1][1] <= _NEAR:
+            found[-1] = (found[-1][0], column + 1)
+        else:
+            found.append((column, column + 1))
+    return found
+
+
+@functools.lru_cache(maxsize=1_024)
 def _single(letter: str) -> bool:
     """Whether a letter takes one column, so that columns can be counted in letters."""
     from usbwatch.show.lines import cells

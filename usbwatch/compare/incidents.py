@@ -18,11 +18,13 @@ not depend on how often ``due`` is asked in between.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from usbwatch.compare.findings import findings as compared
 from usbwatch.compare.scene import Placing, Scene, scene
 from usbwatch.compare.shared_parts import Wiring, carrier_of, own_link, shared, tells_at_once, wiring
+from usbwatch.compare.twins import twins_of
 from usbwatch.model import (
     Capture,
     Change,
@@ -117,10 +119,11 @@ def begun(capture: Capture, findings: Findings, profile: Profile) -> Grouping:
     """The state at the beginning of a watch, from the capture it began with."""
     wires = wiring(profile, findings.findings)
     by_id = {finding.device: finding for finding in findings.findings}
+    seen = scene(capture, profile)
     return Grouping(
-        seen=scene(capture, profile),
+        seen=seen,
         wires=wires,
-        places=standing_for(findings, profile),
+        places=standing_for(findings, profile, seen.ports),
         prompt=frozenset(one for one, device in wires.devices.items() if tells_at_once(device, by_id[one])),
         there=frozenset(
             node.location
@@ -130,13 +133,20 @@ def begun(capture: Capture, findings: Findings, profile: Profile) -> Grouping:
     )
 
 
-def standing_for(findings: Findings, profile: Profile) -> dict[str, tuple[str, ...]]:
-    """By location: ids of the expected devices that something there stands for, in the profile's order."""
+def standing_for(
+    findings: Findings, profile: Profile, ports: Mapping[str, Node] | None = None
+) -> dict[str, tuple[str, ...]]:
+    """By location: ids of the expected devices that something there stands for, in the profile's order.
+
+    With the capture's USB ports the other halves of their connectors count, too:
+    a device that lost its SuperSpeed lines shows there.
+    """
     devices = {device.id: device for device in profile.devices}
     places: dict[str, tuple[str, ...]] = {}
     for finding in findings.findings:
         here = [finding.node.location] if finding.node is not None else []
-        for place in dict.fromkeys([*here, *devices[finding.device].locations]):
+        device = devices[finding.device]
+        for place in dict.fromkeys([*here, *device.locations, *twins_of(device, ports or {})]):
             places[place] = (*places.get(place, ()), finding.device)
     return places
 

@@ -10,7 +10,9 @@ from collections.abc import Collection
 from dataclasses import dataclass, replace
 
 from usbwatch.compare.incidents import standing_for
+from usbwatch.compare.scene import scene
 from usbwatch.model import (
+    Capture,
     Change,
     Condition,
     ExpectedDevice,
@@ -44,6 +46,9 @@ _BECOMES = {
 }
 """How a device stands after each change; a reset leaves it as it was."""
 
+_LINKED = frozenset({Change.BACK, Change.CAME, Change.FASTER})
+"""Changes that tell the speed that it is linked at from now on."""
+
 _AWAY = frozenset({Condition.GONE, Condition.FAILED})
 """One that is connected and does not enumerate is no more there than one that is gone."""
 
@@ -69,6 +74,10 @@ class _Course:
     absent_ms: int = 0
     longest_ms: int = 0
     """Of the absences that are over."""
+    place: str = ""
+    """Where it is, "" while it is nowhere."""
+    full_kbps: int = 0
+    """The speed it should be linked at: what the profile asks, or the highest that was seen; 0 where none is known."""
     past: tuple[Spell, ...] = ()
     """All spells but the one that lasts."""
 
@@ -82,14 +91,21 @@ class Courses:
     """By id, in the profile's order."""
 
 
-def begun_standing(findings: Findings, profile: Profile, watched: Collection[str]) -> Courses:
-    """The state at the beginning; ``watched`` are the locations that are (``Watch.watched``)."""
+def begun_standing(
+    findings: Findings, profile: Profile, watched: Collection[str], capture: Capture | None = None
+) -> Courses:
+    """The state at the beginning; ``watched`` are the locations that are (``Watch.watched``).
+
+    With the capture a device is known again, too, that shows on the USB 2 half of its SuperSpeed connector.
+    """
     devices = {device.id: device for device in profile.devices}
     by_id = {finding.device: finding for finding in findings.findings}
-    order = [one for one in devices if one in by_id]
+    ports = scene(capture).ports if capture is not None else {}
     return Courses(
-        places=standing_for(findings, profile),
-        courses={one: _at_first(_with_name(by_id[one], devices), devices[one].locations, watched) for one in order},
+        places=standing_for(findings, profile, ports),
+        courses={
+            one: _at_first(_with_name(by_id[one], devices), devices[one], watched) for one in devices if one in by_id
+        },
     )
 
 
@@ -99,16 +115,22 @@ def _with_name(finding: Finding, devices: dict[str, ExpectedDevice]) -> Finding:
     return replace(finding, charged_to=carrier.name) if carrier is not None else finding
 
 
-def _at_first(finding: Finding, locations: tuple[str, ...], watched: Collection[str]) -> _Course:
-    why = _why_not_watched(finding, locations, watched)
+def _at_first(finding: Finding, device: ExpectedDevice, watched: Collection[str]) -> _Course:
+    told = finding.node.facts.get("speed_kbps", 0) if finding.node is not None else 0
+    course = _Course(
+        condition=Condition.PRESENT,
+        place=finding.node.location if finding.node is not None else "",
+        full_kbps=max((device.speed_mbps or 0) * 1000, told if isinstance(told, int) else 0),
+    )
+    why = _why_not_watched(finding, device.locations, watched)
     if why:
-        return _Course(condition=Condition.NOT_WATCHED, why=why)
+        return replace(course, condition=Condition.NOT_WATCHED, why=why)
     if finding.verdict is Verdict.MISSING:
-        return _Course(condition=Condition.GONE, since_before=True, away_from_ms=0)
+        return replace(course, condition=Condition.GONE, since_before=True, away_from_ms=0)
     if finding.verdict is Verdict.IMPAIRED:
         condition = _AT_FIRST.get(finding.symptom, Condition.PRESENT)
-        return _Course(condition=condition, since_before=True, away_from_ms=0 if condition in _AWAY else None)
-    return _Course(condition=Condition.PRESENT)
+        return replace(course, condition=condition, since_before=True, away_from_ms=0 if condition in _AWAY else None)
+    return course
 
 
 def _why_not_watched(finding: Finding, locations: tuple[str, ...], watched: Collection[str]) -> str:
@@ -134,18 +156,37 @@ def moved_standing(state: Courses, event: WatchEvent) -> Courses:
 def _moved(course: _Course, event: WatchEvent) -> _Course:
     if event.change is Change.RESET:
         return replace(course, times_reset=course.times_reset + 1)
+    if event.change is Change.GONE and course.place not in ("", event.location):
+        return course  # it shows at the other half of its connector by now
+    course = replace(
+        course,
+        place="" if event.change is Change.GONE else event.location,
+        full_kbps=max(course.full_kbps, event.was_kbps, event.speed_kbps),
+    )
+    condition = _becomes(course, event)
+    return course if condition is course.condition else _in(course, condition, max(event.at_ms, course.since_ms))
+
+
+def _becomes(course: _Course, event: WatchEvent) -> Condition:
+    """How it stands after an event; one that is there again, and slower than it was, is not well yet."""
     condition = _BECOMES[event.change]
-    if condition is course.condition:
-        return course
-    at_ms = max(event.at_ms, course.since_ms)
+    slow = event.change in _LINKED and 0 < event.speed_kbps < course.full_kbps
+    return Condition.SLOW if slow else condition
+
+
+def _in(course: _Course, condition: Condition, at_ms: int) -> _Course:
+    """The course in another condition from ``at_ms`` on."""
     absence = _absence(course, at_ms)
     over = condition not in _AWAY
-    return _Course(
+    since_ms = at_ms if course.away_from_ms is None else course.away_from_ms
+    return replace(
+        course,
         condition=condition,
         since_ms=at_ms,
-        times_gone=course.times_gone + (event.change is Change.GONE and course.condition not in _AWAY),
-        times_reset=course.times_reset,
-        away_from_ms=None if over else at_ms if course.away_from_ms is None else course.away_from_ms,
+        since_before=False,
+        why="",
+        times_gone=course.times_gone + (condition is Condition.GONE and course.condition not in _AWAY),
+        away_from_ms=None if over else since_ms,
         absent_ms=course.absent_ms + (absence if over else 0),
         longest_ms=max(course.longest_ms, absence if over else 0),
         past=(*course.past, Spell(condition=course.condition, from_ms=course.since_ms, to_ms=at_ms)),

@@ -11,7 +11,7 @@ __all__ = ["ROWS", "can_write", "columns", "written"]
 ROWS = 5
 
 _GAP = 1
-_SPACE = 2
+_SPACE = 1
 
 _DRAWN = """
 A .##. B ###. C .### D ###. E #### F #### G .### H #..#

@@ -26,7 +26,7 @@ def lasted(ms: int) -> str:
 
 
 def lasted_short(ms: int) -> str:
-    """The same in at most six columns, for a page that is painted over and over: "0.4s", "12s", "3m20s", "1h02m".
+    """The same in few columns, for a page that is painted over and over: "0.4s", "12s", "3m20s", "1h02m".
 
     >>> lasted_short(440), lasted_short(12_900), lasted_short(200_000), lasted_short(3_720_000)
     ('0.4s', '12s', '3m20s', '1h02m')

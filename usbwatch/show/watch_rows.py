@@ -7,12 +7,13 @@ The line is drawn in letters that are told apart without colour and in ASCII:
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import groupby
 
 from usbwatch.model import Condition, ExpectedDevice, Mark, Spell, Standing
 from usbwatch.show.durations import lasted_short
 from usbwatch.show.fitting import fitted
 from usbwatch.show.harness import Stub, stubs
-from usbwatch.show.lines import Line, Style, cells, line
+from usbwatch.show.lines import Line, Style, cells, line, wrapped
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import stub_name
 from usbwatch.show.watch_words import CONDITION_SIGNS, CONDITION_STYLES, CONDITION_WORDS, STATE_COLUMN
@@ -42,6 +43,7 @@ _LETTERS = {
     Condition.UNDRIVEN: "!",
     Condition.NOT_WATCHED: "?",
 }
+_LOOKS = {"─": Style.FINE, "✗": Style.WRONG, "~": Style.CAUTION, "!": Style.WRONG, "?": Style.FAINT}
 _WORST = (
     Condition.GONE,
     Condition.FAILED,
@@ -82,9 +84,12 @@ def body(watched: Watched, width: int, room: int) -> list[Line]:
     first = [one for row in eventful for one in _device_lines(row, watched, width)]
     top = [_heads(watched, width)] if first and width >= _NARROW else []
     rest = [row for row in rows if not row.eventful]
-    for others in (_stub_lines(rest, width), _sums(rest, width)):
-        if len(top) + len(first) + len(others) <= room:
-            return [*top, *first, *others]
+    left = room - len(top) - len(first)
+    by_stub = _stub_lines(rest, width)
+    if len(by_stub) <= left:
+        return [*top, *first, *by_stub]
+    if left > 0 or not rest:
+        return [*top, *first, *_sums(rest, width, left, more=bool(first))]
     return _cut_short(eventful, rest, watched, width, room)
 
 
@@ -101,7 +106,7 @@ def _cut_short(eventful: list[_Row], rest: list[_Row], watched: Watched, width: 
             break
         lines += more
         shown += 1
-    return [*lines, *_sums([*pressing[shown:], *rest], width)[:1]] if room > 0 else []
+    return [*lines, *_sums([*pressing[shown:], *rest], width, 1, more=shown > 0)] if room > 0 else []
 
 
 def _rows(watched: Watched) -> list[_Row]:
@@ -156,7 +161,7 @@ def _device_lines(row: _Row, watched: Watched, width: int) -> list[Line]:
     figures = since.rjust(_FOR) + times.rjust(_TIMES) + longest.rjust(_LONGEST) + "  "
     room = width - STATE_COLUMN - _NAME_COLUMN - cells(figures)
     style = Style.STRONG if row.eventful else Style.PLAIN
-    return [line(mark, (name, style), figures, (time_line(its, watched.now_ms, room), mark[1]))]
+    return [line(mark, (name, style), figures, *_coloured(time_line(its, watched.now_ms, room)))]
 
 
 def _narrow(row: _Row, mark: tuple[str, Style], watched: Watched, width: int) -> list[Line]:
@@ -167,7 +172,7 @@ def _narrow(row: _Row, mark: tuple[str, Style], watched: Watched, width: int) ->
     if not row.eventful:
         return [first]
     told = f"  {times} {longest}".ljust(STATE_COLUMN)
-    return [first, line((told, Style.FAINT), (time_line(row.standing, watched.now_ms, width - len(told)), mark[1]))]
+    return [first, line((told, Style.FAINT), *_coloured(time_line(row.standing, watched.now_ms, width - len(told))))]
 
 
 def _figures(row: _Row, now_ms: int) -> tuple[str, str, str]:
@@ -196,18 +201,38 @@ def _stub_lines(rest: list[_Row], width: int) -> list[Line]:
     return lines
 
 
-def _sums(rest: list[_Row], width: int) -> list[Line]:
-    """All others in one line: how many of each condition, and who."""
-    if not rest:
-        return []
-    counts: dict[Condition, int] = {}
-    for row in rest:
-        counts[row.standing.condition] = counts.get(row.standing.condition, 0) + 1
-    said = ", ".join(
-        f"{CONDITION_SIGNS[one]} {counts[one]} more {CONDITION_WORDS[one]}" for one in _WORST if one in counts
-    )
-    names = ", ".join(safe(row.device.name, 60) for row in rest)
-    return [line(fitted(f"{said}: {names}", width))]
+def _sums(rest: list[_Row], width: int, room: int, *, more: bool) -> list[Line]:
+    """All others in ``room`` lines: how many of each condition, and who; ``more``: whether some stand above."""
+    told: dict[str, list[str]] = {}
+    for row in sorted(rest, key=lambda row: _WORST.index(row.standing.condition)):
+        told.setdefault(state_word(row.standing), []).append(safe(row.device.name, 60))
+    counts = [_count(state, len(names), more=more) for state, names in told.items()]
+    each = [f"{count}: {', '.join(names)}" for count, names in zip(counts, told.values(), strict=True)]
+    if len(each) > room:
+        names = ", ".join(", ".join(some) for some in told.values())
+        return [line(fitted(f"{', '.join(counts)}: {names}", width))]
+    return _spread(each, width, len(each) if more else room)  # with something to tell, the news needs the lines
+
+
+def _count(state: str, number: int, *, more: bool) -> str:
+    sign, _, word = state.partition(" ")
+    return f"{sign} {number}{' more' if more else ''} {word}"
+
+
+def _spread(paragraphs: list[str], width: int, room: int) -> list[Line]:
+    """The paragraphs in at most ``room`` lines, each in one at least, the first ones in more."""
+    lines: list[Line] = []
+    for number, paragraph in enumerate(paragraphs, start=1):
+        rows = list(wrapped([line(paragraph, hang=2)], width))
+        most = room - len(lines) - (len(paragraphs) - number)
+        if len(rows) > most:
+            rows = [*rows[: most - 1], line(fitted(" " * 2 * (most > 1) + " ".join(_texts(rows[most - 1 :])), width))]
+        lines += rows
+    return lines
+
+
+def _texts(rows: list[Line]) -> list[str]:
+    return [row.text.strip() for row in rows]
 
 
 def state_word(standing: Standing) -> str:
@@ -239,6 +264,11 @@ def time_line(standing: Standing, now_ms: int, room: int) -> str:
             if spell.to_ms > cell * cell_ms or spell.to_ms == now_ms:
                 cells_of[cell - first].add(spell.condition)
     return "".join(next((_LETTERS[one] for one in _WORST if one in found), " ") for found in cells_of)
+
+
+def _coloured(letters: str) -> list[tuple[str, Style]]:
+    """The time line with each stretch in the style of its condition."""
+    return [("".join(stretch), _LOOKS.get(letter, Style.PLAIN)) for letter, stretch in groupby(letters)]
 
 
 def _spells_since(standing: Standing, from_ms: int) -> list[Spell]:

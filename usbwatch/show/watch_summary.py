@@ -21,6 +21,7 @@ from usbwatch.show.watch_words import (
     CONDITION_STYLES,
     STATE_COLUMN,
     at_clock,
+    by_kind,
     names_of,
     own_link_words,
     shared_words,
@@ -62,7 +63,7 @@ def _stamp(watched: Watched, width: int) -> list[Line]:
         text, sign, style = f"{counted(len(fared), 'expected device')} did not stay as it was", "✗", Style.STAMP_WRONG
         text = text if len(fared) == 1 else text.replace("as it was", "as they were")
     elif wrong:
-        text, sign, style = "nothing changed while it was watched", "!", Style.STAMP_WRONG
+        text, sign, style = "no change while it was watched; not all is well", "!", Style.STAMP_WRONG
     else:
         text, sign, style = "nothing that is watched left or fell back", "✓", Style.STAMP_FINE
     return stamp(text, sign, style, width, under_it(watched).text)
@@ -81,7 +82,7 @@ def _fared(watched: Watched) -> list[Line]:
     ]
     if not shown:
         return []
-    lines = heading("What came and went")
+    lines = heading("How each fared")
     for one in sorted(shown, key=lambda each: -each.times_gone):
         name = names_of((one.device,), watched.profile)
         word = (state_word(one).ljust(STATE_COLUMN), CONDITION_STYLES[one.condition])
@@ -92,7 +93,8 @@ def _fared(watched: Watched) -> list[Line]:
 def _figures(one: Standing) -> str:
     if missing_since_before(one):
         return "missing since before the watch began"
-    said = [f"{counted(one.times_gone, 'time')} gone ({one.per_minute:.2g} a minute)"] if one.times_gone else []
+    rate = f" ({one.per_minute:.2g} a minute)" if one.times_gone > 1 else ""
+    said = [f"{counted(one.times_gone, 'time')} gone{rate}"] if one.times_gone else []
     if one.longest_ms:
         total = f", {lasted(one.absent_ms)} in all" if one.times_gone > 1 else ""
         said.append(f"longest absence {lasted(one.longest_ms)}{total}")
@@ -176,7 +178,7 @@ def _suggestions(watched: Watched) -> Sequence[str]:
     together = [one for one in watched.incidents if one.change is Change.GONE and one.shared]
     common = set.intersection(*(set(one.shared) for one in together)) if together else set()
     if len(together) > 1 and common:
-        ids = [one for one in together[0].shared if one in common]
+        ids = by_kind([one for one in together[0].shared if one in common], watched.profile)
         said.append(
             f"Each of the {len(together)} times that several left together, all of them needed "
             f"{names_of(ids, watched.profile)}, and nothing that stayed did: look there first."

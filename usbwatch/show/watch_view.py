@@ -10,12 +10,12 @@ from __future__ import annotations
 from usbwatch.model import Incident, Mark
 from usbwatch.show.durations import lasted, lasted_short
 from usbwatch.show.fitting import fitted, fitted_line
-from usbwatch.show.lines import BLANK, Line, Style, cells, line, rule, wrapped
+from usbwatch.show.lines import BLANK, Line, Span, Style, cells, line, rule, wrapped
 from usbwatch.show.safe import safe
 from usbwatch.show.watch_folding import folded
 from usbwatch.show.watch_rows import body
 from usbwatch.show.watch_verdict import under_it, verdict_rows
-from usbwatch.show.watch_words import STATE_COLUMN, at_clock, incident_mark, sentence_of, short_sentence
+from usbwatch.show.watch_words import STATE_COLUMN, at_clock, incident_mark, page_sentence, short_sentence
 from usbwatch.show.watched import Watched
 from usbwatch.show.words import counted, unit_name
 
@@ -25,10 +25,12 @@ _KEYS = "Enter: mark this moment   Ctrl-C: end"
 _KEYS_SHORT = "Enter: mark  Ctrl-C: end"
 _RECENT = 60
 """Incidents and marks that are looked at for the news: more than any page has lines."""
-_LATEST_ROWS = 3
-"""Lines that the latest incident may take; the others take one each."""
+_LATEST_ROWS, _OLDER_ROWS = 4, 2
+"""Lines that the latest incident may take, and each of the others."""
 _WIDE = 64
+_AIRY = 40
 _UNDER = 2
+_NO_NEWS = 2
 _LEAST_NEWS = 4
 """Lines that are kept for what happened last, its rule among them."""
 
@@ -40,12 +42,14 @@ def frame(
 
     ``keys``: whether anybody can press one; ``typing``: the words of a mark as far as they are typed.
     """
-    verdict = [*verdict_rows(watched, width, height), *_under(watched, width)]
+    airy = [BLANK] if height >= _AIRY else []
+    verdict = [*verdict_rows(watched, width, height), *airy, *_under(watched, width)]
     roomy = height > len(verdict) + 14
     top = [_title(watched, width), *([BLANK] if roomy else []), *verdict, *([BLANK] if roomy else [])]
     foot = _foot(watched, width, keys=keys, typing=typing)
     room = max(height - len(top) - len(foot), 0)
-    middle = body(watched, width, max(room - _LEAST_NEWS, 0))
+    least = _LEAST_NEWS if watched.incidents or watched.marks else _NO_NEWS
+    middle = body(watched, width, max(room - least, 0))
     news = _news(watched, width, room - len(middle))
     filled = [BLANK] * max(room - len(news) - len(middle), 0)
     page = [*top, *middle, *filled, *news, *foot]
@@ -91,28 +95,37 @@ def _news(watched: Watched, width: int, room: int) -> list[Line]:
     )
     if not happened:
         return [rule("┄", width), line(("nothing has happened yet", Style.FAINT))]
-    lines: list[Line] = []
-    for one in reversed(happened):
-        mine = _newest(one, watched, width) if not lines else [_older(one, watched, width)]
-        if len(lines) + len(mine) > room - 1:
-            lines += mine[: max(room - 1 - len(lines), 0)]
+    lines = _newest(happened[-1], watched, width, max(min(room - 1, _LATEST_ROWS), 1))
+    for one in reversed(happened[:-1]):
+        left = room - 1 - len(lines)
+        if left <= 0:
             break
-        lines += mine
+        lines += _older(one, watched, width, min(left, _OLDER_ROWS))
     return [rule("┄", width), *lines]
 
 
-def _newest(one: Incident | Mark, watched: Watched, width: int) -> list[Line]:
-    said = one.text if isinstance(one, Mark) else sentence_of(one, watched.profile)
-    whole = _news_line(one, said, watched, width)
+def _newest(one: Incident | Mark, watched: Watched, width: int, most: int) -> list[Line]:
+    sentence = page_sentence if width >= _WIDE else short_sentence
+    said = one.text if isinstance(one, Mark) else sentence(one, watched.profile)
+    return _cut(_news_line(one, said, watched, width), width, most)
+
+
+def _cut(whole: Line, width: int, most: int) -> list[Line]:
+    """The line wrapped, in at most so many rows, with a sign where it goes on."""
     rows = list(wrapped([whole], width))
-    if len(rows) <= _LATEST_ROWS:
+    if len(rows) <= most:
         return rows
-    return [*rows[: _LATEST_ROWS - 1], fitted_line(line(rows[_LATEST_ROWS - 1].text + " …"), width)]
+    goes_on = Line(spans=(*rows[most - 1].spans, Span(text=" …")))
+    return [*rows[: most - 1], goes_on if cells(goes_on.text) <= width else _with_end(rows[most - 1], width)]
 
 
-def _older(one: Incident | Mark, watched: Watched, width: int) -> Line:
+def _with_end(row: Line, width: int) -> Line:
+    return fitted_line(Line(spans=(*row.spans, Span(text=" " * width))), width)
+
+
+def _older(one: Incident | Mark, watched: Watched, width: int, most: int) -> list[Line]:
     said = one.text if isinstance(one, Mark) else short_sentence(one, watched.profile)
-    return fitted_line(_news_line(one, said, watched, width), width)
+    return _cut(_news_line(one, said, watched, width), width, most)
 
 
 def _news_line(one: Incident | Mark, said: str, watched: Watched, width: int) -> Line:

@@ -17,10 +17,12 @@ __all__ = [
     "CONDITION_WORDS",
     "STATE_COLUMN",
     "at_clock",
+    "by_kind",
     "event_line",
     "incident_mark",
     "names_of",
     "own_link_words",
+    "page_sentence",
     "sentence_of",
     "shared_words",
     "short_sentence",
@@ -123,7 +125,7 @@ def incident_mark(incident: Incident) -> tuple[str, Style]:
 
 def sentence_of(incident: Incident, profile: Profile) -> str:
     """The incident in full: who, what, for how long, and what those concerned share."""
-    said = [_told(incident, profile), *_shared(incident, profile)]
+    said = [_told(incident, profile, places=True), *_shared(incident, profile)]
     if incident.instead_of:
         said.append("told again, for the hub behind it left, too")
     late = max((event.unseen_ms for event in incident.events), default=0)
@@ -132,16 +134,21 @@ def sentence_of(incident: Incident, profile: Profile) -> str:
 
 def short_sentence(incident: Incident, profile: Profile) -> str:
     """Who and what alone, with the one thing shared that is named first."""
-    named = [part for part in _by_kind(incident.shared, profile) if part not in _heads(incident, profile)]
+    named = [part for part in by_kind(incident.shared, profile) if part not in _heads(incident, profile)]
     link = f"; all need {names_of(named[:1], profile)}" if named else ""
     return _told(incident, profile) + link
 
 
-def _told(incident: Incident, profile: Profile) -> str:
-    return " ".join([_happened(incident, profile), *_figures(incident)])
+def page_sentence(incident: Incident, profile: Profile) -> str:
+    """Who, what and what they share, without the places, which the rows of the page need no line for."""
+    return "; ".join([_told(incident, profile), *_shared(incident, profile)])
 
 
-def _happened(incident: Incident, profile: Profile) -> str:
+def _told(incident: Incident, profile: Profile, *, places: bool = False) -> str:
+    return " ".join([_happened(incident, profile, places=places), *_figures(incident)])
+
+
+def _happened(incident: Incident, profile: Profile, *, places: bool) -> str:
     verb = _VERBS[incident.change]
     heads = _heads(incident, profile)
     if incident.head:
@@ -150,12 +157,15 @@ def _happened(incident: Incident, profile: Profile) -> str:
         took = names_of(others, profile) or _node_names(
             event for event in incident.events if event.location != incident.head
         )
-        return f"{first} left (port {safe(incident.head, 120)})" + (f" and took {took} with it" if took else "")
+        port = f" (port {safe(incident.head, 120)})" if places else ""
+        return f"{first} left{port}" + (f" and took {took} with it" if took else "")
     if incident.devices:
         return f"{names_of(incident.devices, profile)} {verb[len(incident.devices) > 1]}"
     whose = "Helper device" if incident.outside else "Not in the profile:"
-    places = listed(list(dict.fromkeys(safe(event.location, 120) for event in incident.events))[:_MOST_NAMES])
-    return f"{whose} {_node_names(incident.events)} {verb[len(incident.events) > 1]} ({places})"
+    where = listed(list(dict.fromkeys(safe(event.location, 120) for event in incident.events))[:_MOST_NAMES])
+    return f"{whose} {_node_names(incident.events)} {verb[len(incident.events) > 1]}" + (
+        f" ({where})" if places else ""
+    )
 
 
 def _heads(incident: Incident, profile: Profile) -> tuple[str, ...]:
@@ -231,7 +241,7 @@ _TOGETHER = frozenset(
 def shared_words(incident: Incident, profile: Profile) -> str:
     """What all of those concerned need and nothing that stayed needs, or that the profile names no such thing."""
     heads = _heads(incident, profile)
-    rest = [one for one in _by_kind(incident.shared, profile) if one not in heads]
+    rest = [one for one in by_kind(incident.shared, profile) if one not in heads]
     more = f" and {len(rest) - _MOST_SHARED} more" if len(rest) > _MOST_SHARED else ""
     named = ", ".join(names_of((one,), profile) for one in rest[:_MOST_SHARED]) + more
     if heads:
@@ -243,7 +253,7 @@ def shared_words(incident: Incident, profile: Profile) -> str:
     return f"all of them need, and nothing that stayed does: {named}"
 
 
-def _by_kind(ids: Sequence[str], profile: Profile) -> list[str]:
+def by_kind(ids: Sequence[str], profile: Profile) -> list[str]:
     """Links first, then rails, sections and devices; each nearest to the lost ones first."""
     kinds = {part.id: part.kind for part in profile.parts}
     ranks = {kind: rank for rank, kind in enumerate(_NEAREST)}
