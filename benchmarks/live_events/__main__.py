@@ -22,8 +22,8 @@ ABOUT = """\
 
 Written by `PYTHONPATH=tests:. python -m benchmarks.live_events`. In the emulated laptop (`tests/virtual`, a real kernel
 on an emulated processor, some ten to twenty times slower than a real one) six USB parts are taken out and put back at
-random moments, absences from 0.4 s on, while `usbwatch watch --json` runs. What counts is what the guest's own `dmesg`
-says of departures and arrivals. Latency: from the stamp of the kernel's line to the moment a reader in the guest gets
+random moments, absences from 0.4 s on, while `usbwatch watch --json` runs. What counts is what the kernel's log, read
+in the guest by `cat`, says of departures and arrivals. Latency: from the stamp of the kernel's line to the moment a reader in the guest gets
 the line of JSON; both clocks are held against each other by a line written into the log. The peer, in the same run and
 read in the same way, is a bare loop of pyudev that prints each event of the kernel. A watch holds an event back for
 100 ms, so that what goes together is told as one."""
@@ -57,14 +57,14 @@ def _machine(seed: int) -> str:
 
 def _table(runs: list[Measured]) -> str:
     rows = [
-        "| heard by | changes | told | phantoms | places in order | limit | p50 | p95 | most | peer p50 | p50 / peer |",
-        "| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |",
+        "| heard by | done | logged | told | phantoms | in order | limit | p50 | p95 | most | peer p50 | p50 / peer |",
+        "| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |",
     ]
     for one in runs:
         middle, peer = median(one.latencies_ms), median(one.peer_ms)
         high = quantiles(one.latencies_ms, n=20)[-1]
         rows.append(
-            f"| {one.way} | {one.expected} | {one.seen} | {one.phantoms} | {'yes' if one.in_order else 'NO'} | "
+            f"| {one.way} | {one.done} | {one.expected} | {one.seen} | {one.phantoms} | {'yes' if one.in_order else 'NO'} | "
             f"{one.limit_ms} ms | {middle:.0f} ms | {high:.0f} ms | {max(one.latencies_ms):.0f} ms | {peer:.0f} ms | "
             f"{middle / peer:.1f} |"
         )

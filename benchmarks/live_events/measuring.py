@@ -17,6 +17,8 @@ __all__ = ["Measured", "measured", "processor_percent"]
 
 _STAMPED = "python3 /opt/usbwatch/stamped.py"
 _SHORTEST_S = 0.4
+_SAME_MOMENT_US = 20_000
+"""Two hubs are served side by side, so their lines and events may cross within this time."""
 _TICKS = 100
 """Clock ticks a second of /proc/PID/stat (USER_HZ, proc(5))."""
 _MONITOR = "[p]ython3 /opt/usbwatch/bare_monitor"
@@ -27,7 +29,10 @@ class Measured:
     """What came of one run."""
 
     way: str
+    done: int
+    """Changes made to the hardware."""
     expected: int
+    """Of these, changes that the kernel logged, and any that it logged besides."""
     seen: int
     phantoms: int
     in_order: bool
@@ -55,9 +60,8 @@ def measured(files: Built, way: str, seed: int, changes: int, idle_s: float) -> 
             began_us = int(float(sh(laptop, "cat /proc/uptime").split()[0]) * 1_000_000)
             course = changed_at_random(laptop, seed, changes, shortest_s=_SHORTEST_S)
             truth = logged(laptop, began_us)
-        assert Counter(row[1:] for row in truth) == Counter(course.done), "the kernel did not see all that was done"
         heard = laptop.machine.fetch("/tmp/peer.out").decode().splitlines()
-        return _scored(way, run=run, truth=truth, heard=heard, ahead_us=ahead_us, idle=idle)
+        return _scored(way, run=run, done=course.done, truth=truth, heard=heard, ahead_us=ahead_us, idle=idle)
 
 
 def _idle(laptop: Laptop, pids: Iterable[str], seconds: float) -> list[float]:
@@ -81,13 +85,23 @@ def processor_percent(ticks: int, seconds: float) -> float:
 
 
 def _scored(
-    way: str, *, run: Run, truth: list[tuple[int, str, str]], heard: list[str], ahead_us: int, idle: list[float]
+    way: str,
+    *,
+    run: Run,
+    done: list[tuple[str, str]],
+    truth: list[tuple[int, str, str]],
+    heard: list[str],
+    ahead_us: int,
+    idle: list[float],
 ) -> Measured:
     seen = Counter(run.events) & Counter(truth)
     per_place = {port: [row[1] for row in truth if row[2] == port] for _, _, port in truth}
     in_order = all([row[1] for row in run.events if row[2] == port] == told for port, told in per_place.items())
+    stamps = [stamp for stamp, _, _ in run.events]
+    in_order = in_order and all(late - early < _SAME_MOMENT_US for late, early in zip(stamps, stamps[1:], strict=False))
     return Measured(
         way=way,
+        done=len(done),
         expected=len(truth),
         seen=seen.total(),
         phantoms=len(run.events) - seen.total(),

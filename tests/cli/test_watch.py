@@ -16,7 +16,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
-from support.streams import arrived, departed, device
+from support.happenings import arrived, departed, device
 from support.watch_scenes import BEGAN, LARCH, healthy
 
 from usbwatch.capture import load, to_json

@@ -1,55 +1,103 @@
-"""What a pure follower of a live watch is fed with in tests: devices, and shorter ways to say what happened."""
+"""What one command prints on each kind of stream: pipes and terminals (pty(7)), with and without colours and signs."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import io
+import os
+import pty
+import re
+import sys
+import threading
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field
 
-from usbwatch.capture.stream.following import Following, begun, followed, passed
-from usbwatch.capture.stream.news import Arrived, Departed, Happening, Logged, LogWord, Seen
-from usbwatch.model import WatchEvent
+import pytest
 
-__all__ = ["ROOT", "arrived", "departed", "device", "events_of", "line", "told"]
+from usbwatch.cli import main
 
-ROOT = "pci0000:00/14.0/usb2"
+__all__ = ["SGR", "STREAMS", "Stream", "bare", "letters", "printed"]
 
+SGR = re.compile(r"\x1b\[[0-9;]*m")
+"""The one control sequence that a page may have (ECMA-48, 8.3.117)."""
 
-def device(port: str, *, speed_kbps: int = 12_000, entry: int = 0, name: str = "", product: int = 1) -> Seen:
-    """A USB device at a port of the one controller."""
-    return Seen(
-        bus="usb",
-        location=f"{ROOT}/{port}",
-        name=name,
-        identity=f"1209:{product:04x}",
-        speed_kbps=speed_kbps,
-        entry=entry,
-    )
-
-
-def arrived(at_ms: int, seen: Seen) -> Arrived:
-    return Arrived(at_ms=at_ms, seen=seen)
+_RULES = re.compile(r"[\s┄━=-]")
+_STEERING = ("NO_COLOR", "FORCE_COLOR", "TERM", "COLUMNS")
 
 
-def departed(at_ms: int, port: str) -> Departed:
-    return Departed(at_ms=at_ms, bus="usb", location=f"{ROOT}/{port}")
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stream:
+    """A kind of standard output, and what may stand in it."""
+
+    terminal: bool
+    encoding: str = "utf-8"
+    environ: Mapping[str, str] = field(default_factory=dict)
+    colours: bool = False
+
+    @property
+    def ascii_only(self) -> bool:
+        """Whether its encoding lacks the program's signs."""
+        return self.encoding != "utf-8"
 
 
-def line(at_ms: int, word: LogWord, port: str, *, stamp_us: int = 0, errno: int = 0, text: str = "") -> Logged:
-    return Logged(at_ms=at_ms, word=word, location=f"{ROOT}/{port}", stamp_us=stamp_us, errno=errno, text=text)
+_XTERM = {"TERM": "xterm-256color"}
+STREAMS = {
+    "pipe": Stream(terminal=False, environ=_XTERM),
+    "terminal": Stream(terminal=True, environ=_XTERM, colours=True),
+    "terminal, NO_COLOR": Stream(terminal=True, environ={**_XTERM, "NO_COLOR": "1"}),
+    "dumb terminal": Stream(terminal=True, environ={"TERM": "dumb"}),
+    "ASCII pipe": Stream(terminal=False, encoding="ascii", environ=_XTERM),
+    "ASCII terminal": Stream(terminal=True, encoding="ascii", environ=_XTERM, colours=True),
+    "Latin-1 pipe": Stream(terminal=False, encoding="latin-1", environ=_XTERM),
+}
 
 
-def events_of(
-    there: Iterable[Seen], happenings: Iterable[Happening], *, end_ms: int = 0, state: Following | None = None
-) -> tuple[WatchEvent, ...]:
-    """All events of a watch that began with ``there``; the clock goes with the happenings, at last to ``end_ms``."""
-    state = begun(there) if state is None else state
-    events: list[WatchEvent] = []
-    for happening in happenings:
-        state, waited = passed(state, happening.at_ms)
-        state, now = followed(state, happening)
-        events += [*waited, *now]
-    return (*events, *passed(state, end_ms)[1])
+def printed(words: list[str], stream: Stream, width: int) -> str:
+    """What the command prints on such a stream of ``width`` columns; it must end as a check does."""
+    with pytest.MonkeyPatch.context() as patch:
+        for name in _STEERING:
+            patch.delenv(name, raising=False)
+        for name, value in {**stream.environ, "COLUMNS": str(width)}.items():
+            patch.setenv(name, value)
+        with _terminal() if stream.terminal else _pipe() as (raw, taken):
+            patch.setattr(sys, "stdout", io.TextIOWrapper(raw, encoding=stream.encoding, newline="\n"))
+            assert main(words) in (0, 10, 11)
+        return taken[0].decode(stream.encoding)
 
 
-def told(events: Iterable[WatchEvent]) -> list[tuple[str, str]]:
-    """What happened where, without the controller's path."""
-    return [(event.change.value, event.location.removeprefix(f"{ROOT}/")) for event in events]
+@contextmanager
+def _pipe() -> Iterator[tuple[io.BytesIO, list[bytes]]]:
+    raw, taken = io.BytesIO(), [b""]
+    yield raw, taken
+    taken[0] = raw.getvalue()
+
+
+@contextmanager
+def _terminal() -> Iterator[tuple[io.BufferedWriter, list[bytes]]]:
+    screen_end, their_end = pty.openpty()
+    pieces: list[bytes] = []
+    reader = threading.Thread(target=_read, args=(screen_end, pieces))
+    reader.start()
+    taken = [b""]
+    with open(their_end, "wb") as raw:  # noqa: PTH123 - a descriptor, not a path
+        yield raw, taken
+    reader.join()
+    os.close(screen_end)
+    taken[0] = b"".join(pieces).replace(b"\r\n", b"\n")
+
+
+def _read(screen_end: int, pieces: list[bytes]) -> None:
+    """Until nobody can write any more; reading on then fails with EIO (Linux, pty(7))."""
+    with suppress(OSError):
+        while piece := os.read(screen_end, 1 << 16):
+            pieces.append(piece)
+
+
+def bare(text: str) -> list[str]:
+    """The rows without colours, and without the spaces with which a band of colour runs to the edge."""
+    return [row.rstrip() for row in SGR.sub("", text).split("\n")]
+
+
+def letters(text: str) -> str:
+    """All that a page says, with line breaks, spaces, hyphens and rules taken out."""
+    return _RULES.sub("", "".join(bare(text)))

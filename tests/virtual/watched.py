@@ -1,6 +1,6 @@
 """``usbwatch watch`` running in the emulated laptop while its hardware changes, and what the kernel says of that.
 
-The truth is the kernel's log as the guest's own ``dmesg`` prints it, and what was done to the hardware.
+The truth is the kernel's log as the guest's own ``cat`` reads it, and what was done to the hardware.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ USB = "pci0000:00/14.0/usb2"
 
 _PLACES = {"keyboard": "4.1", "touchpad": "4.2", "fingerprint-reader": "4.3", "camera": "5", "bluetooth": "6"}
 _READER = {"driver": "usb-ccid", "id": "smart-card-reader", "bus": "xhci.0", "port": "4.4", "serial": "SC-0001-DEMO"}
-_LINE = re.compile(r"\[ *(\d+)\.(\d{6})\] usb 1-([\d.]+): (USB disconnect, |New USB device found, )")
+_LINE = re.compile(r"\d+,\d+,(\d+),[^;]*;usb 1-([\d.]+): (USB disconnect, |New USB device found, )")
 # Emulation in software takes so long to enumerate that a part must stay in place for this time to have been there.
 _SETTLED_S = 3.0
 
@@ -72,7 +72,7 @@ def watching(laptop: Laptop, arguments: str, through: str = "cat") -> Iterator[R
     """The program at work in the guest, its lines piped through a command; ended by SIGINT, as Ctrl-C does."""
     run = Run()
     command = f"python3 -m usbwatch watch --json -o /tmp/watch.json --force {arguments}"
-    sh(laptop, "rm -f /tmp/watch.*")
+    sh(laptop, "rm -f /tmp/watch.*; (cat /dev/kmsg >/tmp/kmsg & echo $! >/tmp/kmsg.pid)")
     piped = f"({command} </dev/null 2>/tmp/watch.err; echo $? >/tmp/watch.code) | {through} >/tmp/watch.out"
     sh(laptop, f"({piped}) & true")
     until(laptop, "grep -q begin /tmp/watch.out")
@@ -80,6 +80,7 @@ def watching(laptop: Laptop, arguments: str, through: str = "cat") -> Iterator[R
     yield run
     sh(laptop, f"kill -INT {run.pid}")
     until(laptop, "[ -s /tmp/watch.code ] && grep -q '\"end\"' /tmp/watch.out")
+    sh(laptop, "kill $(cat /tmp/kmsg.pid)")
     run.code = int(sh(laptop, "cat /tmp/watch.code"))
     lines = laptop.machine.fetch("/tmp/watch.out").decode().splitlines()
     run.objects = [json.loads(line[line.index("{") :]) for line in lines]
@@ -89,13 +90,13 @@ def watching(laptop: Laptop, arguments: str, through: str = "cat") -> Iterator[R
 
 
 def logged(laptop: Laptop, since_us: int) -> list[tuple[int, str, str]]:
-    """Each coming and going of a USB device after a stamp, as the kernel logs it (drivers/usb/core/hub.c)."""
-    found = [_LINE.match(line) for line in sh(laptop, "dmesg").splitlines()]
-    rows = [
-        (int(one[1]) * 1_000_000 + int(one[2]), "gone" if "disconnect" in one[4] else "came back", one[3])
-        for one in found
-        if one
-    ]
+    """Each coming and going of a USB device after a stamp, as the kernel logs it (drivers/usb/core/hub.c).
+
+    Of the records that the guest's own ``cat`` has read of ``/dev/kmsg`` since the watch began: the kernel keeps only
+    the latest of many.
+    """
+    found = [_LINE.match(line) for line in laptop.machine.fetch("/tmp/kmsg").decode().splitlines()]
+    rows = [(int(one[1]), "gone" if "disconnect" in one[3] else "came back", one[2]) for one in found if one]
     return [row for row in rows if row[0] > since_us]
 
 

@@ -12,7 +12,7 @@ from itertools import pairwise
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from support.streams import ROOT, arrived, departed, device, events_of, line, told
+from support.happenings import ROOT, arrived, departed, device, events_of, line, told
 
 from usbwatch.capture.stream.following import HOLD_MS, PATIENCE_MS, begun
 from usbwatch.capture.stream.news import (

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from support.looking import look
-from support.streams import ROOT, events_of
+from support.happenings import ROOT, events_of
 
 from usbwatch.capture import CopiedTree
 from usbwatch.capture.stream.entries import INTERFACE, Entry, is_device
