@@ -23,10 +23,10 @@ ABOUT = """\
 Written by `PYTHONPATH=tests:. python -m benchmarks.live_events`. In the emulated laptop (`tests/virtual`, a real kernel
 on an emulated processor, some ten to twenty times slower than a real one) six USB parts are taken out and put back at
 random moments, absences from 0.4 s on, while `usbwatch watch --json` runs. What counts is what the kernel's log, read
-in the guest by `cat`, says of departures and arrivals. Latency: from the stamp of the kernel's line to the moment a reader in the guest gets
-the line of JSON; both clocks are held against each other by a line written into the log. The peer, in the same run and
-read in the same way, is a bare loop of pyudev that prints each event of the kernel. A watch holds an event back for
-100 ms, so that what goes together is told as one."""
+in the guest by `cat`, says of departures and arrivals. Latency: from the stamp of the kernel's line to the moment a
+reader in the guest gets the line of JSON; both clocks are held against each other by a line written into the log. The
+peer, in the same run and read in the same way, is a bare loop of pyudev that prints each event of the kernel. A watch
+holds an event back for 100 ms, so that what goes together is told as one."""
 
 
 def main() -> int:
@@ -62,12 +62,10 @@ def _table(runs: list[Measured]) -> str:
     ]
     for one in runs:
         middle, peer = median(one.latencies_ms), median(one.peer_ms)
-        high = quantiles(one.latencies_ms, n=20)[-1]
-        rows.append(
-            f"| {one.way} | {one.done} | {one.expected} | {one.seen} | {one.phantoms} | {'yes' if one.in_order else 'NO'} | "
-            f"{one.limit_ms} ms | {middle:.0f} ms | {high:.0f} ms | {max(one.latencies_ms):.0f} ms | {peer:.0f} ms | "
-            f"{middle / peer:.1f} |"
-        )
+        high, most = quantiles(one.latencies_ms, n=20)[-1], max(one.latencies_ms)
+        cells = [one.way, one.done, one.expected, one.seen, one.phantoms, "yes" if one.in_order else "NO"]
+        cells += [f"{figure:.0f} ms" for figure in (one.limit_ms, middle, high, most, peer)]
+        rows.append(f"| {' | '.join(map(str, cells))} | {middle / peer:.1f} |")
     return "\n".join(rows)
 
 

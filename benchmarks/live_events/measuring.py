@@ -7,6 +7,7 @@ import time
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 from virtual.build import Built, work_folder
@@ -98,7 +99,7 @@ def _scored(
     per_place = {port: [row[1] for row in truth if row[2] == port] for _, _, port in truth}
     in_order = all([row[1] for row in run.events if row[2] == port] == told for port, told in per_place.items())
     stamps = [stamp for stamp, _, _ in run.events]
-    in_order = in_order and all(late - early < _SAME_MOMENT_US for late, early in zip(stamps, stamps[1:], strict=False))
+    in_order = in_order and all(late - early < _SAME_MOMENT_US for late, early in pairwise(stamps))
     return Measured(
         way=way,
         done=len(done),

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from usbwatch.cli import exits
-from usbwatch.cli.options import example, json_option, profile_names
+from usbwatch.cli.options import example, profile_names
 
 if TYPE_CHECKING:
     from usbwatch.capture.stream import LiveStream
@@ -60,7 +60,7 @@ class _Request:
 @click.option("--bell", is_flag=True, help="Ring the terminal's bell when something of the unit's own goes.")
 @click.option("--lines", is_flag=True, help="Print a line per event, on a terminal as well.")
 @click.option("--root", hidden=True, metavar="DIR")
-@json_option
+@click.option("--json", "as_json", is_flag=True, help="Print JSON lines instead of text, one object each.")
 def watch(
     profile: str | None,
     seconds: float | None,
