@@ -219,8 +219,22 @@ def test_a_reader_that_has_gone_does_not_cost_the_record(tmp_path: Path) -> None
         assert run.stdout is not None
         run.stdout.readline()
         run.stdout.close()
+    assert run.returncode == 141  # as a POSIX shell reports a closed pipe
     # The closing line has no reader, and the record is there all the same.
     assert record_in(path).lasted_ms >= 1000
+
+
+@linux
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full (full(4))")
+def test_an_output_that_takes_no_more_is_said_and_does_not_cost_the_record(tmp_path: Path) -> None:
+    path = tmp_path / "record.json"
+    with Path("/dev/full").open("w") as full:
+        run = subprocess.run(
+            [*COMMAND, "--json", "--for", "1", "-o", str(path)], stdout=full, stderr=subprocess.PIPE, check=False
+        )
+    assert run.returncode == 3
+    assert b"standard output cannot be written" in run.stderr
+    assert record_in(path).sources
 
 
 @linux

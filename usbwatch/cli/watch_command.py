@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import sys
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -212,12 +213,20 @@ def _ended(sitting: Sitting, outlet: Outlet, base: Capture, request: _Request, t
     except UnwritableOutput:
         outlet.end(watched, "")
         raise
-    if isinstance(trouble, BrokenPipeError):
-        raise trouble
     if trouble is None:
-        with contextlib.suppress(OSError, UnwritableOutput):  # the terminal may have gone meanwhile
+        try:
             outlet.end(watched, record)
+        except (OSError, UnwritableOutput) as error:
+            trouble = error
+    if trouble is not None and not _is_lost_terminal(trouble):
+        raise trouble
     return exits.WRONG if sitting.was_eventful else exits.WELL
+
+
+def _is_lost_terminal(trouble: Exception) -> bool:
+    """Whether an output failed because its terminal has gone: then there is nobody to tell of it (EIO, tty(4))."""
+    cause = trouble if isinstance(trouble, OSError) else trouble.__cause__
+    return isinstance(cause, OSError) and cause.errno == errno.EIO
 
 
 def _kept(sitting: Sitting, base: Capture, request: _Request) -> str:

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 __all__ = ["JsonOutlet", "LineOutlet", "Outlet", "PageOutlet", "outlet_for"]
 
+_REPAINT_MS = 100
+"""A log that is flooded wakes us a thousand times a second; a page is made no oftener than this without news."""
 _UNBROKEN = 10_000
 """Columns of a line that is not to be wrapped."""
 
@@ -91,6 +93,8 @@ class PageOutlet:
         self._keys = keys
         self._rings = bell
         self._bell = Bell()
+        self._painted_ms = 0
+        self._typed = ""
 
     def begin(self, watched: Watched) -> None:
         """The first page."""
@@ -108,7 +112,8 @@ class PageOutlet:
         self._bell, now = struck(self._bell, sitting.now_ms())
         if now:
             self._page.ring()
-        self._paint(sitting.watched())
+        if sitting.now_ms() - self._painted_ms >= _REPAINT_MS or self._keys.text != self._typed:
+            self._paint(sitting.watched())
 
     @property
     def next_ms(self) -> int | None:
@@ -122,6 +127,7 @@ class PageOutlet:
     def _paint(self, watched: Watched) -> None:
         from usbwatch.show.watch_view import frame
 
+        self._painted_ms, self._typed = watched.now_ms, self._keys.text
         width, height = self._page.size()
         can_type = self._keys.handle is not None
         lines = frame(watched, width, height, ascii_only=self._page.ascii_only, keys=can_type, typing=self._keys.text)
