@@ -196,6 +196,16 @@ class NoLibrary(UsbwatchError):
         )
 
 
+class NoSysfs(UsbwatchError):
+    """A system without sysfs, which a live watch listens to."""
+
+    def __str__(self) -> str:
+        return (
+            "this system has no sysfs, and what comes and goes is told there alone; "
+            "start Linux on the unit and run usbwatch watch there."
+        )
+
+
 class TooManyLooks(UsbwatchError, ValueError):
     """More captures of one unit than can be weighed together."""
 

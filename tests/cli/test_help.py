@@ -59,6 +59,7 @@ def test_all_commands_are_there() -> None:
         ("unit", "reopen"),
         ("unit", "show"),
         ("unit", "step"),
+        ("watch",),
     ]
 
 

@@ -23,6 +23,10 @@ from rich.color import Color
 from rich.style import Style
 from rich.text import Text
 from support.casebook_page import PAGE, played, run
+from support.watch_scenes import MARKS, flexed, watched
+
+from usbwatch.show import coloured
+from usbwatch.show.watch_view import frame
 
 __all__ = ["CAPTIONS", "DRAWN_FROM", "LARGEST", "coloured_pages"]
 
@@ -38,8 +42,12 @@ CAPTIONS = {
     "localise": f"usbwatch localise {_LOST} {_AFTER} --did swap:top-case",
     "check-returned": "usbwatch check LB-0001",
     "unit-show": "usbwatch unit show LB-0001",
+    "watch": "usbwatch watch",
 }
-"""The command that each picture shows; those of a unit at the end of the first story of docs/casebook.md."""
+"""The command that each picture shows; those of a unit at the end of the first story of docs/casebook.md.
+
+The live page is that of a scripted watch of the demo's unit (``support.watch_scenes``) after 1 min 44 s.
+"""
 
 _CAPTURES_ONLY = ("check-fault", "localise")
 _STORY_ENDS = "\n## On the bench"
@@ -49,7 +57,7 @@ _STAMPS = {"#ff7b72": "#b3261e"}
 """White on a terminal's red is read on a darker one than red letters are."""
 
 _BACK, _FORE = "#20242a", "#e6e9ee"
-_COLUMNS, _CELL, _ROW, _EDGE = 80, 9, 20, 16
+_COLUMNS, _LINES, _CELL, _ROW, _EDGE = 80, 24, 9, 20, 16
 _PAGE = """<!doctype html><meta charset="utf-8"><style>
 body {{ margin: 0; background: {back}; color: {fore} }}
 pre {{ margin: {edge}px; font: 15px/{row}px "DejaVu Sans Mono"; letter-spacing: -0.03px }}
@@ -66,6 +74,7 @@ def coloured_pages() -> dict[str, str]:
             patch.delenv(name, raising=False)
         patch.setenv("FORCE_COLOR", "1")
         told = {one.command: one.printed for one in played(story, Path(folder))}
+        told[CAPTIONS["watch"]] = coloured(frame(watched(flexed(), 104_000, marks=MARKS), _COLUMNS, _LINES), _COLUMNS)
         told |= {CAPTIONS[name]: run(f"{CAPTIONS[name]} --book ''", Path(folder)).printed for name in _CAPTURES_ONLY}
     return {name: f"{_at_a_prompt(command)}\n{told[command]}" for name, command in CAPTIONS.items()}
 

@@ -3,9 +3,9 @@
 Nothing is installed on the host and no rights are needed: packages are
 fetched by apt and unpacked. The result holds the distribution's kernel with
 the drivers of a laptop, a busybox, the distribution's Python and strace, and
-the libraries that usbwatch depends on, with those of its extra ``portable``. It is kept in the user's cache folder
-under a key of the package versions and of this recipe; usbwatch itself is
-added afresh each time.
+the libraries that usbwatch depends on, with those of its extras ``live`` and
+``portable``. It is kept in the user's cache folder under a key of the package
+versions and of this recipe; usbwatch itself is added afresh each time.
 """
 
 from __future__ import annotations
@@ -40,8 +40,9 @@ TOOLS = {
 _HERE = Path(__file__).parent
 _PROJECT = _HERE.parent.parent
 _KERNEL = "linux-image-amd64"
-_PROGRAMS = ("python3", "strace", "libstdc++6")
-"""Packages of the guest; those that they need come along. numpy's compiled parts want the library of C++."""
+_PROGRAMS = ("python3", "strace", "libstdc++6", "libudev1", "libc-bin")
+"""Packages of the guest; those that they need come along. numpy's compiled parts want the library of C++; pyudev
+loads libudev, which Python finds through ``ldconfig``."""
 
 _MODULES = (
     "ac",
@@ -133,8 +134,8 @@ def _key(packages: dict[str, str]) -> str:
 
 def _dependencies() -> list[str]:
     project = tomllib.loads((_PROJECT / "pyproject.toml").read_text("utf-8"))
-    needed = [*project["project"]["dependencies"], *project["project"]["optional-dependencies"]["portable"]]
-    return [str(one) for one in needed]
+    extras = project["project"]["optional-dependencies"]
+    return [str(one) for one in (*project["project"]["dependencies"], *extras["portable"], *extras["live"])]
 
 
 def _run(*command: str | Path, cwd: Path | None = None, given: bytes = b"") -> bytes:

@@ -13,10 +13,14 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Literal
 
-__all__ = ["Gauge", "firmware_arguments"]
+__all__ = ["MUTE", "MUTE_PORT", "Gauge", "firmware_arguments"]
 
 Gauge = Literal["talks", "silent"]
 """What the battery's gauge does. A silent one leaves every figure at the standard's "unknown"."""
+
+MUTE_PORT, MUTE = 0x3FF, 0x5A
+"""While this byte stands in the scratch register of the serial port (16550 UART, register 7), which nothing else uses,
+the gauge's status is "unknown": a gauge that falls silent while the system runs."""
 
 _SUPER_SPEED_PORTS = 3
 _PORTS = {
@@ -91,7 +95,10 @@ def _battery(gauge: Gauge) -> Iterator[str]:
     yield 'Device (BAT0) { Name (_HID, EisaId ("PNP0C0A")) Name (_UID, 1) Name (_PCL, Package () { \\_SB })'
     yield "  Method (_STA) { Return (0x1F) }"
     yield f"  Method (_BIX) {{ Return (Package () {{ {figures}, {words} }}) }}"
-    yield f"  Method (_BST) {{ Return (Package () {{ {', '.join(map(hex, status))} }}) }} }}"
+    unknown = ", ".join(map(hex, (0, _UNKNOWN, _UNKNOWN, _UNKNOWN)))
+    yield f"  OperationRegion (SCR, SystemIO, {MUTE_PORT:#x}, 1) Field (SCR, ByteAcc, NoLock, Preserve) {{ HUSH, 8 }}"
+    yield f"  Method (_BST) {{ If (LEqual (HUSH, {MUTE:#x})) {{ Return (Package () {{ {unknown} }}) }}"
+    yield f"    Return (Package () {{ {', '.join(map(hex, status))} }}) }} }}"
 
 
 def _port(port: int, wired_to: str) -> Iterator[str]:

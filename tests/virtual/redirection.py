@@ -60,13 +60,18 @@ class Peer:
         self._thread = threading.Thread(target=self._serve, daemon=True, name=f"usb {part.product}")
         self._thread.start()
 
-    def plug(self) -> None:
-        """Attach the device to its port."""
-        part = self._part
+    def plug(self, part: UsbPart | None = None) -> None:
+        """Attach the device to its port; from now on it is ``part`` where that is given."""
+        self._part = part = part or self._part
         self._configuration = 0
         self._describe()
         names = (part.vendor_id, part.product_id, part.release)
         self._send(_Packet.DEVICE_CONNECT, struct.pack("<4B3H", part.speed, *part.code, *names))
+
+    @property
+    def part(self) -> UsbPart:
+        """The device as it is now."""
+        return self._part
 
     def unplug(self) -> None:
         """Detach it, as when its cable falls out."""

@@ -37,11 +37,12 @@ _SYSFS = "sys/"
 
 
 class LiveTree:
-    """The ``/sys`` and ``/proc`` of the machine that runs this."""
+    """The ``/sys`` and ``/proc`` of the machine that runs this; ``patience_s`` is ``PATIENCE_S`` when not given."""
 
     source = "live"
 
-    def __init__(self) -> None:
+    def __init__(self, patience_s: Optional[float] = None) -> None:
+        self._patience_s = PATIENCE_S if patience_s is None else patience_s
         self._patient: Optional[_PatientReader] = None
         self._stuck: Set[str] = set()
         """Folders of devices that held an attribute back: the lock is one for all their guarded attributes."""
@@ -51,7 +52,7 @@ class LiveTree:
         return tuple(sorted(os.listdir("/" + path)))
 
     def read(self, path: str, limit: int = ATTRIBUTE_LIMIT) -> bytes:
-        """Content of a file; ETIMEDOUT when the kernel holds it back for ``PATIENCE_S``.
+        """Content of a file; ETIMEDOUT when the kernel holds it back for ``patience_s``.
 
         After that no guarded attribute of the same folder is waited for again: ETIMEDOUT at once.
         """
@@ -67,7 +68,7 @@ class LiveTree:
         if self._patient is None:
             self._patient = _PatientReader()
         try:
-            return self._patient.read(path, limit)
+            return self._patient.read(path, limit, self._patience_s)
         except queue.Empty:
             self._patient = None  # Its thread hangs in the kernel; the next device gets another.
             self._stuck.add(folder)
@@ -90,10 +91,10 @@ class _PatientReader:
         threading.Thread(target=_answer_all, args=(self._wanted, self._answers), daemon=True).start()
         weakref.finalize(self, self._wanted.put, None)
 
-    def read(self, path: str, limit: int) -> bytes:
-        """Content of a regular file; raises ``queue.Empty`` when it does not come within ``PATIENCE_S``."""
+    def read(self, path: str, limit: int, patience_s: float) -> bytes:
+        """Content of a regular file; raises ``queue.Empty`` when it does not come within ``patience_s``."""
         self._wanted.put((path, limit))
-        answer = self._answers.get(timeout=PATIENCE_S)
+        answer = self._answers.get(timeout=patience_s)
         if isinstance(answer, OSError):
             raise answer
         return answer

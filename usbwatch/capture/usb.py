@@ -7,7 +7,7 @@ Read from descriptors that the kernel holds; no device is asked anything.
 from __future__ import annotations
 
 import re
-from typing import Dict, Iterator, List, Mapping, Sequence, Tuple
+from typing import Dict, Iterator, List, Mapping, Optional, Sequence, Tuple
 
 from usbwatch.capture.decode.usb_classes import functions_of
 from usbwatch.capture.functions import union
@@ -17,7 +17,7 @@ from usbwatch.capture.usb_described import described
 from usbwatch.capture.usb_ports import ports
 from usbwatch.model import Fact, Kind, Node, Rung
 
-__all__ = ["FOLDER", "nodes"]
+__all__ = ["FOLDER", "nodes", "speed_kbps"]
 
 FOLDER = "sys/bus/usb/devices"
 
@@ -98,13 +98,19 @@ def _device_facts(sight: Sight, folder: str) -> Dict[str, Fact]:
 def _judged_facts(texts: Mapping[str, str]) -> Dict[str, Fact]:
     """What becomes a fact in other words or units than the kernel's."""
     facts: Dict[str, Fact] = {"class": _class_triple(texts, _DEVICE_CLASS)}
-    speed = _SPEED.match(texts.get("speed", ""))
-    if speed:
-        facts["speed_kbps"] = int(speed.group(1)) * 1000 + int((speed.group(2) or "0") + "00")
+    speed = speed_kbps(texts.get("speed", ""))
+    if speed is not None:
+        facts["speed_kbps"] = speed
     power = _POWER.match(texts.get("bMaxPower", ""))
     if power:
         facts["max_power_ma"] = int(power.group(1))
     return facts
+
+
+def speed_kbps(text: str) -> Optional[int]:
+    """The attribute ``speed``, which is in Mbit/s (``1.5``, ``480``), in kbit/s; None for any other text."""
+    speed = _SPEED.match(text)
+    return int(speed.group(1)) * 1000 + int((speed.group(2) or "0") + "00") if speed else None
 
 
 def _device_rung(facts: Mapping[str, Fact], drivers: Sequence[str]) -> Rung:

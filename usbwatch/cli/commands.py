@@ -20,6 +20,7 @@ from usbwatch.cli.options import example
 from usbwatch.cli.profile_commands import profile
 from usbwatch.cli.report_command import report
 from usbwatch.cli.unit import unit
+from usbwatch.cli.watch_command import watch
 
 __all__ = ["ClosedPipeError", "usbwatch"]
 
@@ -73,5 +74,5 @@ def usbwatch(run: Any, *, debug: bool) -> None:  # noqa: ANN401 - any record wit
         run.debug = True
 
 
-for _command in (demo, capture, check, localise, diff, handcheck, decode, profile, unit, report):
+for _command in (demo, capture, check, localise, diff, handcheck, watch, decode, profile, unit, report):
     usbwatch.add_command(_command)

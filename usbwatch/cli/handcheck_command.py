@@ -69,10 +69,9 @@ def handcheck(
 
     Exit code 0: all answered; 10: something stayed silent; 11: not all done.
     """
-    if add_to is not None and (output is not None or add_to == "-"):
-        raise click.UsageError("--add-to names the file to write, so it is no dash and takes no -o.")
-    if output == "-":
-        raise click.UsageError("standard output has the result; give -o the name of a file.")
+    from usbwatch.cli.adding import refuse_clash
+
+    refuse_clash(output, add_to)
     request = _Request(
         checks=checks,
         profile=profile,
@@ -87,15 +86,16 @@ def handcheck(
 
 def _hand_checked(request: _Request) -> int:
     from usbwatch.capture.watched_nodes import sources
+    from usbwatch.cli.adding import base_capture, refuse_taken_name
     from usbwatch.cli.choosing import chosen
     from usbwatch.cli.hearing import deaf_sentence, heard, live_bench, results, rights_sentence
     from usbwatch.cli.screen import say
     from usbwatch.cli.taking import taken
     from usbwatch.compare.hand_tasks import hand_tasks
 
-    _refuse_taken_name(request)
+    refuse_taken_name(request.output, force=request.force)
     live = taken(None, None)
-    base = _base(request, live)
+    base = base_capture(request.add_to, live, "the hand checks")
     profile = chosen(base, request.profile, may_ask=not request.as_json)
     _refuse_unknown(request.checks, profile)
     bench = live_bench()
@@ -108,46 +108,6 @@ def _hand_checked(request: _Request) -> int:
     tasks = hand_tasks(now_and_before, profile, ears, request.checks)
     found = results(tasks, watched, bench, request.patience_s)
     return _told(found, base, profile, request)
-
-
-def _refuse_taken_name(request: _Request) -> None:
-    """Raise ``UnwritableOutput`` before anybody has lifted a hand, not after."""
-    from pathlib import Path
-
-    from usbwatch.errors import UnwritableOutput
-
-    if request.output is not None and Path(request.output).exists() and not request.force:
-        remedy = "choose another name with -o, or give --force to overwrite it"
-        raise UnwritableOutput(request.output, "is there already", remedy)
-
-
-def _base(request: _Request, live: Capture) -> Capture:
-    """The capture that the observations are added to. Raises ``BadCapture`` for one of another unit."""
-    from usbwatch.cli.taking import loaded
-    from usbwatch.errors import BadCapture
-
-    if request.add_to is None:
-        return live
-    base = loaded(request.add_to)
-    if _named(live) != _named(base):
-        which = "this machine's firmware" if _named(base) else "it"
-        problem = f"may be of another unit than this machine: {which} gives no model"
-        raise BadCapture(request.add_to, problem, "leave --add-to, and keep the hand checks in a capture of their own")
-    # Without root some strings are not readable, so only what both have is compared.
-    told = ((getattr(base.unit, name), getattr(live.unit, name)) for name in _OF_A_UNIT)
-    if any(one and other and one != other for one, other in told):
-        raise BadCapture(
-            request.add_to, "is of another unit than this machine", "run it on that unit, or leave --add-to"
-        )
-    return base
-
-
-def _named(capture: Capture) -> bool:
-    """Whether firmware calls the unit anything at all, so that it can be known again."""
-    return any(getattr(capture.unit, name).strip() for name in _OF_A_UNIT)
-
-
-_OF_A_UNIT = ("sys_vendor", "product_name", "product_serial", "board_vendor", "board_name")
 
 
 def _refuse_unknown(checks: tuple[str, ...], profile: Profile) -> None:

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from usbwatch.model.changes import ChangeKind, Changes, CoverageChange, EpisodeChange, FactChange, NodeChange
     from usbwatch.model.findings import Answer, Claim, Declaration, DeclaredState, Finding, Findings, Loss, Symptom
     from usbwatch.model.functions import FUNCTIONS
+    from usbwatch.model.incidents import Condition, Incident, Spell, Standing
     from usbwatch.model.ladder import CoverageState, Rung, Verdict
     from usbwatch.model.location import (
         Location,
@@ -65,6 +66,7 @@ else:
             "ChangeKind": "changes",
             "Changes": "changes",
             "Claim": "findings",
+            "Condition": "incidents",
             "Coverage": "capture",
             "CoverageChange": "changes",
             "CoverageState": "ladder",
@@ -88,6 +90,7 @@ else:
             "Grounds": "cases",
             "HandCheck": "profile",
             "Hypothesis": "suspects",
+            "Incident": "incidents",
             "Kind": "capture",
             "Location": "location",
             "Look": "steps",
@@ -111,6 +114,8 @@ else:
             "SinceBaseline": "since",
             "Site": "suspects",
             "Software": "capture",
+            "Spell": "incidents",
+            "Standing": "incidents",
             "Step": "steps",
             "StepKind": "steps",
             "Suspects": "suspects",
@@ -148,6 +153,7 @@ __all__ = [
     "ChangeKind",
     "Changes",
     "Claim",
+    "Condition",
     "Coverage",
     "CoverageChange",
     "CoverageState",
@@ -170,6 +176,7 @@ __all__ = [
     "Grounds",
     "HandCheck",
     "Hypothesis",
+    "Incident",
     "Kind",
     "Location",
     "Look",
@@ -193,6 +200,8 @@ __all__ = [
     "SinceBaseline",
     "Site",
     "Software",
+    "Spell",
+    "Standing",
     "Step",
     "StepKind",
     "Suspects",

@@ -27,7 +27,7 @@ class Change(Enum):
     FASTER = "up to speed"
     """It is linked at a higher speed than before."""
     FAILED = "failed to enumerate"
-    """Something is connected there, and the kernel gave up making a device of it."""
+    """Something is connected there, and the kernel gave up making a device of it, or tried in vain for ten seconds."""
     OVER_CURRENT = "over-current"
     """The hub reports over-current at this port (USB 2.0 section 11.12.5)."""
     RESET = "reset"
@@ -86,9 +86,12 @@ class Watch:
     sources: Tuple[str, ...]
     """What told of events, sorted: ``kernel log``, ``looks``, ``readings``, ``uevents``."""
     limit_ms: int
-    """An absence at least this long is seen for certain; a shorter one may pass, or be told as one with the next."""
+    """An absence at least this long is seen for certain; a shorter one may pass, or be told as one with the next.
+
+    Of what the kernel tells by itself; a battery or an adapter is read every two seconds.
+    """
     watched: Tuple[str, ...]
-    """Locations that were watched, sorted: of every device that was there when the watch began, and expected places."""
+    """Locations at which an absence would have been noticed, sorted: of what was there at first, and is expected."""
     events: Tuple[WatchEvent, ...] = ()
     """In the order in which they happened."""
     marks: Tuple[Mark, ...] = ()

@@ -6,13 +6,14 @@ only ASCII can be shown, is the caller's decision.
 
 from __future__ import annotations
 
+import functools
 import io
 from collections.abc import Iterable
 
 from usbwatch.show.lines import Line, Span, Style, cells, wrapped
 from usbwatch.show.safe import plain_ascii
 
-__all__ = ["coloured", "plain"]
+__all__ = ["coloured", "painted", "plain"]
 
 _LOOKS = {
     Style.PLAIN: "",
@@ -52,6 +53,23 @@ def coloured(lines: Iterable[Line], width: int, *, ascii_only: bool = False) -> 
         text = Text.assemble(*((span.text, _LOOKS[span.style]) for span in _to_the_edge(line, width)))
         console.print(text, no_wrap=True, overflow="ignore", crop=False, highlight=False)
     return page.getvalue()
+
+
+def painted(whole: Line) -> str:
+    """One line that fits already, with the terminal's colours and without a line feed; nothing is written after it."""
+    return "".join(span.text.join(_codes(span.style)) for span in whole.spans)
+
+
+@functools.cache
+def _codes(style: Style) -> tuple[str, str]:
+    """What is written before and after a piece of text in a style."""
+    if not _LOOKS[style]:
+        return "", ""
+    from rich.color import ColorSystem
+    from rich.style import Style as Look
+
+    before, _, after = Look.parse(_LOOKS[style]).render("|", color_system=ColorSystem.STANDARD).partition("|")
+    return before, after
 
 
 def _lettered(lines: Iterable[Line], *, ascii_only: bool) -> Iterable[Line]:

@@ -1,0 +1,309 @@
+"""``usbwatch watch`` on the machine that runs the tests, where nothing comes or goes: its beginning and its ending.
+
+What it tells of hardware that does come and go is in tests/virtual/test_watch.py.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import pty
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+from support.happenings import arrived, departed, device
+from support.watch_scenes import BEGAN, LARCH, healthy
+
+from usbwatch.capture import load, to_json
+from usbwatch.capture.stream.news import Dropped, Happening, Seen, Stood
+from usbwatch.cli import main
+from usbwatch.cli.endings import until_ended
+from usbwatch.cli.sitting import Sitting, Start
+from usbwatch.compare import findings
+from usbwatch.model import Capture, Change, Kind, Watch
+
+PROFILE = ("--profile", "generic-clamshell")
+COMMAND = (sys.executable, "-m", "usbwatch", "watch", *PROFILE)
+
+linux = pytest.mark.skipif(sys.platform != "linux", reason="sysfs is Linux's own")
+
+
+# A whole sitting, with a stream that is a script
+
+
+class Script:
+    """A stream that gives what it was given, one happening for each wait."""
+
+    sources = ("kernel log", "uevents")
+    limit_ms = 100
+
+    def __init__(self, capture: Capture, happenings: Sequence[Happening], clock: list[int]) -> None:
+        nodes = [node for node in capture.nodes if node.bus == "usb" and node.kind is Kind.DEVICE]
+        self._there = tuple(
+            Seen(bus="usb", location=node.location, name=node.name, identity=node.identity, entry=number)
+            for number, node in enumerate(nodes, 1)
+        )
+        self._left = list(happenings)
+        self._clock = clock
+
+    def begin(self, _capture: Capture) -> tuple[tuple[Seen, ...], tuple[Stood, ...]]:
+        return self._there, (Stood(at_ms=0, bus="acpi", location="acpi/_SB_.BAT0", there=True),)
+
+    def wait(self, timeout_s: float) -> tuple[Happening, ...]:
+        self._clock[0] += max(1, int(timeout_s * 1000))
+        due = [one for one in self._left if one.at_ms <= self._clock[0]]
+        del self._left[: len(due)]
+        return tuple(due)
+
+
+def sat_through(*happenings: Happening, until_ms: int = 10_000) -> Sitting:
+    clock = [0]
+    capture = healthy()
+    start = Start(began=BEGAN, capture=capture, findings=findings(capture, LARCH), profile=LARCH)
+    sitting = Sitting(Script(capture, happenings, clock), start, lambda: clock[0])
+    while clock[0] < until_ms:
+        sitting.waited(until_ms)
+    sitting.ended()
+    return sitting
+
+
+def test_a_quiet_sitting_has_no_event_and_says_what_was_watched() -> None:
+    sitting = sat_through()
+    record = sitting.record()
+    assert (record.events, record.missed, sitting.was_eventful) == ((), 0, False)
+    assert (record.sources, record.limit_ms) == (("kernel log", "uevents"), 100)
+    assert "pci0000:00/14.0/usb2/4.1" in record.watched
+    assert "acpi/_SB_.BAT0" in record.watched
+    # What stays in its place whatever happens to the part is not watched.
+    assert not [
+        place for place in record.watched if place.startswith(("platform/", "pci0000:00/02.0", "acpi/_SB_.LID"))
+    ]
+
+
+def test_what_went_is_in_the_record_and_makes_the_sitting_eventful() -> None:
+    sitting = sat_through(departed(2000, "4.1"), arrived(4000, device("4.1")), Dropped(at_ms=5000))
+    record = sitting.record()
+    assert [event.change for event in record.events] == [Change.GONE, Change.BACK]
+    assert record.missed == 1
+    assert sitting.was_eventful
+    assert [one.devices for one in sitting.watched().incidents] == [("keyboard",), ("keyboard",)]
+
+
+def test_a_helper_in_a_socket_is_no_event_of_the_units_own() -> None:
+    sitting = sat_through(arrived(2000, device("1", product=9)), departed(4000, "1"))
+    assert [event.change for event in sitting.record().events] == [Change.CAME, Change.GONE]
+    assert not sitting.was_eventful
+
+
+def test_what_left_while_the_first_capture_was_taken_is_told() -> None:
+    capture = healthy()
+    clock = [0]
+    script = Script(capture, (), clock)
+    script._there = tuple(one for one in script._there if not one.location.endswith("/5"))
+    start = Start(
+        began=BEGAN,
+        capture=capture,
+        findings=findings(capture, LARCH),
+        profile=LARCH,
+    )
+    sitting = Sitting(script, start, lambda: clock[0])
+    assert [(event.change, event.location[-2:]) for event in sitting.record().events] == [(Change.GONE, "/5")]
+
+
+# The command itself
+
+
+def record_in(path: Path) -> Watch:
+    (watch,) = load(str(path)).watches
+    return watch
+
+
+@linux
+def test_json_lines_have_a_beginning_and_an_end(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["watch", "--for", "0.3", "--json", "--no-record", *PROFILE]) == 0
+    lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert [one["type"] for one in lines] == ["begin", "end"]
+    assert lines[1]["lasted_ms"] >= 300
+
+
+@linux
+@pytest.mark.parametrize("way", ["auto", "looks"])
+def test_ctrl_c_is_a_good_end_with_summary_and_record(tmp_path: Path, way: str) -> None:
+    path = tmp_path / "record.json"
+    with subprocess.Popen(
+        [*COMMAND, "--json", "--source", way, "-o", str(path)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    ) as run:
+        assert run.stdout is not None
+        assert run.stderr is not None
+        assert json.loads(run.stdout.readline())["type"] == "begin"
+        run.send_signal(signal.SIGINT)
+        said = run.stderr.read()
+        assert json.loads(run.stdout.read())["type"] == "end"
+    assert run.returncode == 0, said
+    watch = record_in(path)
+    assert watch.began_at.endswith("Z")
+    assert "readings" in watch.sources
+    assert ("looks" in watch.sources) is (way == "looks") or "pyudev" in said or "do not reach" in said
+
+
+_ON_ITS_OWN_TERMINAL = """
+import os, sys
+handle = os.open(sys.argv[1], os.O_RDWR)
+for number in (0, 1, 2):
+    os.dup2(handle, number)
+os.execv(sys.argv[2], sys.argv[2:])
+"""
+
+
+def on_a_terminal(arguments: Sequence[str], typed: bytes = b"") -> tuple[int, subprocess.Popen[bytes], bytes]:
+    """A watch with a terminal of its own, once its page is there; the terminal's other end, and what it showed."""
+    ours, theirs = pty.openpty()
+    run = subprocess.Popen(
+        # A session of its own whose terminal this is: opening one makes it that (tty(4) of a session leader).
+        [sys.executable, "-c", _ON_ITS_OWN_TERMINAL, os.ttyname(theirs), *COMMAND, *arguments],
+        env={**os.environ, "TERM": "vt100"},
+        start_new_session=True,
+    )
+    shown = b""
+    end = time.monotonic() + 60
+    while b"Enter: mark" not in shown and b"all 0" not in shown and time.monotonic() < end:
+        shown += os.read(ours, 65_536)
+    os.close(theirs)  # not before the program has it: a terminal that nobody holds is one that was lost
+    os.write(ours, typed)
+    return ours, run, shown
+
+
+@linux
+def test_a_line_typed_marks_the_moment(tmp_path: Path) -> None:
+    path = tmp_path / "record.json"
+    ours, run, _ = on_a_terminal(["-o", str(path)], b"flexed at the hingd\x7fe\r\r")
+    shown = b""
+    while b"mark 2" not in shown:
+        shown += os.read(ours, 65_536)
+    os.write(ours, b"\x03")
+    while True:
+        try:
+            if not os.read(ours, 65_536):
+                break
+        except OSError:  # EIO: nobody holds the other end any more
+            break
+    assert run.wait(60) == 0
+    os.close(ours)
+    assert [mark.text for mark in record_in(path).marks] == ["flexed at the hinge", ""]
+
+
+@linux
+def test_a_terminal_that_is_lost_does_not_cost_the_record(tmp_path: Path) -> None:
+    """Closing the other end is what a dropped SSH session does: SIGHUP, and EIO for all that is written."""
+    path = tmp_path / "record.json"
+    ours, run, _ = on_a_terminal(["-o", str(path)])
+    os.close(ours)
+    assert run.wait(60) == 0
+    assert record_in(path).lasted_ms > 0
+
+
+@linux
+def test_a_reader_that_has_gone_does_not_cost_the_record(tmp_path: Path) -> None:
+    path = tmp_path / "record.json"
+    with subprocess.Popen(
+        [*COMMAND, "--json", "--for", "1", "-o", str(path)], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
+    ) as run:
+        assert run.stdout is not None
+        run.stdout.readline()
+        run.stdout.close()
+    assert run.returncode == 141  # as a POSIX shell reports a closed pipe
+    # The closing line has no reader, and the record is there all the same.
+    assert record_in(path).lasted_ms >= 1000
+
+
+@linux
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full (full(4))")
+def test_an_output_that_takes_no_more_is_said_and_does_not_cost_the_record(tmp_path: Path) -> None:
+    path = tmp_path / "record.json"
+    with Path("/dev/full").open("w") as full:
+        run = subprocess.run(
+            [*COMMAND, "--json", "--for", "1", "-o", str(path)], stdout=full, stderr=subprocess.PIPE, check=False
+        )
+    assert run.returncode == 3
+    assert b"standard output cannot be written" in run.stderr
+    assert record_in(path).sources
+
+
+@linux
+def test_the_record_is_added_to_a_capture_of_the_same_unit(tmp_path: Path) -> None:
+    path = tmp_path / "before.json"
+    assert main(["capture", "-o", str(path)]) == 0
+    before = load(str(path))
+    for _ in range(2):
+        assert main(["watch", "--for", "0.2", "--lines", "--add-to", str(path), *PROFILE]) == 0
+    after = load(str(path))
+    assert (len(after.watches), after.nodes) == (2, before.nodes)
+
+
+@linux
+def test_a_capture_of_another_unit_is_refused_before_anything_is_watched(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "other.json"
+    path.write_text(to_json(healthy()))
+    assert main(["watch", "--for", "60", "--add-to", str(path), *PROFILE]) == 3
+    assert "another unit" in capsys.readouterr().err
+    assert load(str(path)) == healthy()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (["--root", "."], "a copied tree does not change"),
+        (["--no-record", "-o", "x"], "--no-record keeps nothing"),
+        (["--no-record", "--add-to", "x"], "--no-record keeps nothing"),
+        (["--json", "--lines"], "leave --lines"),
+        (["-o", "-"], "give -o the name of a file"),
+        (["--add-to", "x", "-o", "y"], "--add-to names the file to write"),
+        (["--for", "0"], "0"),
+    ],
+)
+def test_what_does_not_go_together_is_said(
+    arguments: list[str], sentence: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["watch", *arguments]) == 2
+    assert sentence in " ".join(capsys.readouterr().err.split())
+
+
+def test_a_file_that_is_there_is_refused_before_anything_is_watched(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "there.json"
+    path.write_text("kept")
+    assert main(["watch", "-o", str(path), *PROFILE]) == 3
+    assert "is there already" in capsys.readouterr().err
+    assert path.read_text() == "kept"
+
+
+def test_a_system_without_sysfs_gets_one_sentence(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("sys.platform", "darwin")
+    assert main(["watch", *PROFILE]) == 3
+    assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_a_second_ctrl_c_is_an_interrupt_and_all_handlers_are_given_back() -> None:
+    before = [signal.getsignal(one) for one in (signal.SIGINT, signal.SIGTERM)]
+    with until_ended() as ending:
+        os.kill(os.getpid(), signal.SIGINT)
+        while not ending.wanted:
+            time.sleep(0.001)
+        ending.rest()
+        with pytest.raises(KeyboardInterrupt):  # noqa: PT012 - the interrupt may come a moment after the signal
+            os.kill(os.getpid(), signal.SIGINT)
+            time.sleep(5)
+    assert [signal.getsignal(one) for one in (signal.SIGINT, signal.SIGTERM)] == before

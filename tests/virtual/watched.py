@@ -1,0 +1,142 @@
+"""``usbwatch watch`` running in the emulated laptop while its hardware changes, and what the kernel says of that.
+
+The truth is the kernel's log as the guest's own ``cat`` reads it, and what was done to the hardware.
+"""
+
+from __future__ import annotations
+
+import json
+import random
+import re
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import Any
+
+from virtual.laptop import Laptop
+
+__all__ = ["USB", "Course", "Run", "changed_at_random", "logged", "sh", "until", "watching"]
+
+USB = "pci0000:00/14.0/usb2"
+
+_PLACES = {"keyboard": "4.1", "touchpad": "4.2", "fingerprint-reader": "4.3", "camera": "5", "bluetooth": "6"}
+_READER = {"driver": "usb-ccid", "id": "smart-card-reader", "bus": "xhci.0", "port": "4.4", "serial": "SC-0001-DEMO"}
+_LINE = re.compile(r"\d+,\d+,(\d+),[^;]*;usb 1-([\d.]+): (USB disconnect, |New USB device found, )")
+# Emulation in software takes so long to enumerate that a part must stay in place for this time to have been there.
+_SETTLED_S = 3.0
+
+
+@dataclass(slots=True, kw_only=True)
+class Run:
+    """What one run of the program came to; all is there once the context has ended."""
+
+    pid: str = ""
+    code: int = -1
+    objects: list[dict[str, Any]] = field(default_factory=list)
+    arrived_us: list[int] = field(default_factory=list)
+    """When each of ``objects`` came, where they were piped through ``stamped.py``."""
+    record: dict[str, Any] = field(default_factory=dict)
+    said: str = ""
+
+    @property
+    def incidents(self) -> list[dict[str, Any]]:
+        """The incidents that count, in order: one that was told anew is there once."""
+        told = [one for one in self.objects if one["type"] == "incident"]
+        replaced = {number for one in told for number in one["instead_of"]}
+        return [one for one in told if one["number"] not in replaced]
+
+    @property
+    def events(self) -> list[tuple[int, str, str]]:
+        """Stamp of the kernel's log, change and port of each coming and going, as the record has them."""
+        return [
+            (one["kernel_us"], one["change"], one["location"].removeprefix(f"{USB}/"))
+            for one in self.record["watches"][0]["events"]
+        ]
+
+
+def sh(laptop: Laptop, command: str, code: int = 0) -> str:
+    """What a line of shell prints in the guest; it must end with that code."""
+    outcome = laptop.machine.run(command)
+    assert outcome.code == code, f"{command}: {outcome.output}"
+    return outcome.output
+
+
+def until(laptop: Laptop, condition: str) -> None:
+    """Wait in the guest until a shell condition holds; fail when that takes a minute and a half."""
+    sh(laptop, f"n=0; until {condition}; do n=$((n+1)); [ $n -lt 900 ] || exit 9; usleep 100000; done")
+
+
+@contextmanager
+def watching(laptop: Laptop, arguments: str, through: str = "cat") -> Iterator[Run]:
+    """The program at work in the guest, its lines piped through a command; ended by SIGINT, as Ctrl-C does."""
+    run = Run()
+    command = f"python3 -m usbwatch watch --json -o /tmp/watch.json --force {arguments}"
+    sh(laptop, "rm -f /tmp/watch.*; (cat /dev/kmsg >/tmp/kmsg & echo $! >/tmp/kmsg.pid)")
+    piped = f"({command} </dev/null 2>/tmp/watch.err; echo $? >/tmp/watch.code) | {through} >/tmp/watch.out"
+    sh(laptop, f"({piped}) & true")
+    until(laptop, "grep -q begin /tmp/watch.out")
+    run.pid = sh(laptop, "ps | grep '[p]ython3 -m usbwatch watch' | head -n 1").split()[0]
+    yield run
+    sh(laptop, f"kill -INT {run.pid}")
+    until(laptop, "[ -s /tmp/watch.code ] && grep -q '\"end\"' /tmp/watch.out")
+    sh(laptop, "kill $(cat /tmp/kmsg.pid)")
+    run.code = int(sh(laptop, "cat /tmp/watch.code"))
+    lines = laptop.machine.fetch("/tmp/watch.out").decode().splitlines()
+    run.objects = [json.loads(line[line.index("{") :]) for line in lines]
+    run.arrived_us = [int(line.split()[0]) for line in lines if line[0] != "{"]
+    run.record = json.loads(laptop.machine.fetch("/tmp/watch.json"))
+    run.said = laptop.machine.fetch("/tmp/watch.err").decode()
+
+
+def logged(laptop: Laptop, since_us: int) -> list[tuple[int, str, str]]:
+    """Each coming and going of a USB device after a stamp, as the kernel logs it (drivers/usb/core/hub.c).
+
+    Of the records that the guest's own ``cat`` has read of ``/dev/kmsg`` since the watch began: the kernel keeps only
+    the latest of many.
+    """
+    found = [_LINE.match(line) for line in laptop.machine.fetch("/tmp/kmsg").decode().splitlines()]
+    rows = [(int(one[1]), "gone" if "disconnect" in one[3] else "came back", one[2]) for one in found if one]
+    return [row for row in rows if row[0] > since_us]
+
+
+@dataclass(slots=True, kw_only=True)
+class Course:
+    """What was done to the hardware."""
+
+    done: list[tuple[str, str]] = field(default_factory=list)
+    """Change and port, in order."""
+
+
+def changed_at_random(laptop: Laptop, seed: int, count: int, *, shortest_s: float) -> Course:
+    """Take parts out and put them back at random moments; no absence is shorter than ``shortest_s``, all end there."""
+    dice = random.Random(seed)
+    course = Course()
+    changed_s = dict.fromkeys([*_PLACES, "smart-card-reader"], 0.0)
+    out: set[str] = set()
+    while len(course.done) < count or out:
+        now = time.monotonic()
+        able = [
+            part
+            for part, at in changed_s.items()
+            if now - at >= (shortest_s if part in out else _SETTLED_S)
+            and (part in out or len(course.done) < count - len(out))
+        ]
+        if able:
+            part = dice.choice(able)
+            _change(laptop, part, back=part in out)
+            changed_s[part] = time.monotonic()
+            course.done.append(("came back" if part in out else "gone", _PLACES.get(part, "4.4")))
+            out ^= {part}
+        time.sleep(dice.uniform(0.05, 0.9))
+    time.sleep(_SETTLED_S)
+    return course
+
+
+def _change(laptop: Laptop, part: str, *, back: bool) -> None:
+    if part in laptop.parts:
+        (laptop.parts[part].plug if back else laptop.parts[part].unplug)()
+    elif back:
+        laptop.machine.change("device_add", **_READER)
+    else:
+        laptop.machine.change("device_del", id="smart-card-reader")

@@ -1,0 +1,40 @@
+"""How long something lasted, in words and in few letters."""
+
+from __future__ import annotations
+
+__all__ = ["lasted", "lasted_short"]
+
+_SECOND, _MINUTE, _HOUR = 1_000, 60_000, 3_600_000
+_TENTHS_UNTIL = 9_950
+
+
+def lasted(ms: int) -> str:
+    """A duration as a phrase: "40 ms", "3.2 s", "12 s", "3 min 20 s", "1 h 02 min".
+
+    >>> lasted(40), lasted(3_240), lasted(200_000), lasted(3_720_000)
+    ('40 ms', '3.2 s', '3 min 20 s', '1 h 02 min')
+    """
+    if ms < _SECOND:
+        return f"{ms} ms"
+    if ms < _TENTHS_UNTIL:
+        return f"{ms / _SECOND:.1f} s"
+    if ms < _MINUTE:
+        return f"{ms // _SECOND} s"
+    if ms < _HOUR:
+        return f"{ms // _MINUTE} min {ms % _MINUTE // _SECOND:02} s"
+    return f"{ms // _HOUR} h {ms % _HOUR // _MINUTE:02} min"
+
+
+def lasted_short(ms: int) -> str:
+    """The same in few columns, for a page that is painted over and over: "0.4s", "12s", "3m20s", "1h02m".
+
+    >>> lasted_short(440), lasted_short(12_900), lasted_short(200_000), lasted_short(3_720_000)
+    ('0.4s', '12s', '3m20s', '1h02m')
+    """
+    if ms < _TENTHS_UNTIL:
+        return f"{ms / _SECOND:.1f}s"
+    if ms < _MINUTE:
+        return f"{ms // _SECOND}s"
+    if ms < _HOUR:
+        return f"{ms // _MINUTE}m{ms % _MINUTE // _SECOND:02}s"
+    return f"{ms // _HOUR}h{ms % _HOUR // _MINUTE:02}m" if ms < 100 * _HOUR else f"{ms // _HOUR}h"

@@ -1,0 +1,69 @@
+"""What a live watch shows across the bench: a word or two, and a sentence under it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from usbwatch.model import Condition, Standing
+from usbwatch.show.block_letters import can_write, columns, written
+from usbwatch.show.lines import Line, Style, line
+from usbwatch.show.watch_rows import missing_since_before
+from usbwatch.show.watch_words import names_of
+from usbwatch.show.watched import Watched
+
+__all__ = ["big_words", "under_it", "verdict_rows"]
+
+_SCALES = ((4, 2), (3, 2), (2, 1), (1, 1))
+"""Columns and rows of one block, the biggest first."""
+_TALL = 36
+"""From this height on there is room for blocks of two rows."""
+
+_Is = Callable[[Standing], bool]
+_KINDS: tuple[tuple[str, _Is], ...] = (
+    ("GONE", lambda one: one.condition is Condition.GONE and not missing_since_before(one)),
+    ("MISSING", missing_since_before),
+    ("FAILED", lambda one: one.condition is Condition.FAILED),
+    ("OVER-CURRENT", lambda one: one.condition is Condition.OVER_CURRENT),
+    ("MUTE", lambda one: one.condition is Condition.MUTE),
+    ("NO DRIVER", lambda one: one.condition is Condition.UNDRIVEN),
+    ("SLOW", lambda one: one.condition is Condition.SLOW),
+)
+"""The word for each way not to be well, the most pressing first: the biggest letters are for the first that holds."""
+
+
+def verdict_rows(watched: Watched, width: int, height: int) -> list[Line]:
+    """The verdict in letters as big as the page allows; plain where it is too narrow for any."""
+    words, style = big_words(watched)
+    for text in words:
+        for scale, rows in _SCALES:
+            if can_write(text) and columns(text, scale) <= width and (rows == 1 or height >= _TALL):
+                return [line((row, style)) for row in written(text, "█", scale, rows)]
+    return [line((words[-1], style))]
+
+
+def big_words(watched: Watched) -> tuple[tuple[str, ...], Style]:
+    """The verdict, the fullest wording first, and its style."""
+    for word, holds in _KINDS:
+        mine = [one for one in watched.standings if holds(one)]
+        if len(mine) == 1:
+            name = names_of((mine[0].device,), watched.profile)
+            return (f"{name.upper()} {word}", f"1 {word}"), Style.WRONG
+        if mine:
+            return (f"{len(mine)} {word}",), Style.WRONG
+    if all(one.condition is Condition.NOT_WATCHED for one in watched.standings):
+        return ("NOT SEEN",), Style.UNSEEN
+    return ("ALL HERE",), Style.FINE
+
+
+def under_it(watched: Watched) -> Line:
+    """Who is meant, how many are there, and who is not watched: the big words are about what is watched alone."""
+    here = sum(one.condition is Condition.PRESENT for one in watched.standings)
+    unwatched = sum(one.condition is Condition.NOT_WATCHED for one in watched.standings)
+    wrong = [
+        f"{word.lower()}: {names_of([one.device for one in watched.standings if holds(one)], watched.profile)}"
+        for word, holds in _KINDS
+        if any(holds(one) for one in watched.standings)
+    ]
+    counts = f"{here} here" if wrong else f"all {here} that are watched are here"
+    counts += f", {unwatched} not watched" if unwatched else ""
+    return line(("; ".join([counts, *wrong]), Style.STRONG))
