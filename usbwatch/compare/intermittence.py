@@ -31,7 +31,6 @@ _LEAST_LINES, _LONGEST_US, _SHORTEST_US = 4, 30_000_000, 10_000_000
 """Of the log: departures at the least, their mean distance at the most, and first to last at the least (elicited)."""
 
 _MINUTE_MS = 60_000
-_IN_A_WAY = (Symptom.WORKING, Symptom.UNSEEN, Symptom.ABSENT)
 
 
 def fault_by_log(episode: Episode, device: ExpectedDevice, place: str, scene: Scene) -> bool:
@@ -63,13 +62,10 @@ def with_watch(
         return finding
     finding = replace(finding, watched=watched)
     more = tuple(_beside(watched))
-    if watched.left:
+    if watched.left or watched.fallbacks:
         return _comes_and_goes(finding, device, scene, names, more)
     if watched.failures and finding.verdict is Verdict.MISSING:
         return _failed(finding, more)
-    if watched.fallbacks and finding.symptom is Symptom.WORKING:
-        finding = replace(finding, verdict=Verdict.IMPAIRED, symptom=Symptom.DEGRADED)
-        return replace(finding, reasons=(_fallback_words(watched), *finding.reasons, *more))
     if watched.with_carrier and finding.verdict is not Verdict.MISSING and not finding.charged_to:
         carrier = names.get(watched.carrier, watched.carrier)
         told = f"{carrier} left {_times(watched.with_carrier)} while it was watched, and took it along: counted there"
@@ -82,10 +78,10 @@ def _comes_and_goes(
 ) -> Finding:
     watched = finding.watched
     assert watched is not None
-    told = (left_words(watched), *_with_whom(watched, names), *_with_fallbacks(watched), *more)
+    told = (*_left(watched), *_with_whom(watched, names), *_fell_back(watched), *more)
     if _may_be_pulled(finding, device, scene) or (finding.verdict is Verdict.UNSEEN and finding.node is None):
         return replace(finding, reasons=(*finding.reasons, *told))
-    never_back = watched.left == 1 and watched.away_at_end
+    never_back = watched.left == 1 and watched.away_at_end and not watched.fallbacks
     if finding.verdict is Verdict.MISSING and (never_back or device.optional):
         return replace(finding, reasons=(*finding.reasons, *told))
     verdict = Verdict.IMPAIRED if finding.verdict in (Verdict.PRESENT, Verdict.UNSEEN) else finding.verdict
@@ -164,15 +160,17 @@ def _with_whom(watched: Watched, names: Mapping[str, str]) -> Iterator[str]:
         yield f"and {_times(watched.with_carrier)} more with {carrier}, counted there"
 
 
-def _with_fallbacks(watched: Watched) -> Iterator[str]:
+def _left(watched: Watched) -> Iterator[str]:
+    if watched.left:
+        yield left_words(watched)
+
+
+def _fell_back(watched: Watched) -> Iterator[str]:
+    """That it fell back. A speed is settled when a device is reset after it connects (USB 2.0 section 7.1.7.5)."""
     if watched.fallbacks:
-        yield _fallback_words(watched)
-
-
-def _fallback_words(watched: Watched) -> str:
-    slowest = f", to {watched.slowest_kbps / 1000:g} Mbit/s at the slowest" if watched.slowest_kbps else ""
-    in_time = f" in {duration_words(watched.lasted_ms)} of watching"
-    return f"fell back to a lower speed {_times(watched.fallbacks)}{in_time}{slowest}"
+        slowest = f", to {watched.slowest_kbps / 1000:g} Mbit/s at the slowest" if watched.slowest_kbps else ""
+        in_time = f" in {duration_words(watched.lasted_ms)} of watching"
+        yield f"fell back to a lower speed {_times(watched.fallbacks)}{in_time}{slowest}"
 
 
 def _stayed(finding: Finding, watched: Watched) -> Iterator[str]:

@@ -17,6 +17,8 @@ from usbwatch.localise.beliefs import Beliefs
 from usbwatch.localise.courses import ACTS_WHEN_FLEXED
 from usbwatch.localise.fates import BAD_PART, UNTOUCHED, Fate, fates
 from usbwatch.localise.sites import ACTS_IN_A_CAPTURE, SiteKind, kind_of
+from usbwatch.localise.watching import acting as left_alone
+from usbwatch.localise.watching import watched_look
 from usbwatch.localise.weighing import Observation
 from usbwatch.model.steps import Step, StepKind
 from usbwatch.plan.candidates import Candidate
@@ -176,11 +178,12 @@ def _seen(
     """The rows, and per row the faults that act in the capture: what comes and goes may be away just then."""
     import numpy as np
 
-    acting = rows[1]
+    acting, watched = rows[1], watched_look(ahead.beliefs.looks[-1].findings)  # what was watched is watched again
     for place, kind, of in ahead.at_times:
         flexed = step is not None and step.kind is StepKind.FLEX and step.of == of
         has = np.flatnonzero(acting & np.uint64(1 << place))
-        idle = _split((rows[0], acting, rows[2]), place, ACTS_WHEN_FLEXED if flexed else ACTS_IN_A_CAPTURE[kind])
+        often = ACTS_WHEN_FLEXED if flexed else left_alone(kind, watched=watched)
+        idle = _split((rows[0], acting, rows[2]), place, often)
         rows = (idle[0], np.concatenate([rows[1], rows[1][has]]), idle[2])
         acting = idle[1]
     return rows, acting

@@ -23,6 +23,7 @@ from usbwatch.show.suspects_view import likeliest, suspect_lines
 from usbwatch.show.ticket import MARGIN, heading, mark, perforation, row, stamp, stub_heading, stub_name
 from usbwatch.show.troubles_view import trouble_lines
 from usbwatch.show.verdict import Outcome, outcome, sentence
+from usbwatch.show.watch_view import watch_lines
 from usbwatch.show.words import SIGNS, STYLES, WORDS, node_name, percent, place, taken_words, unit_name
 
 __all__ = ["STAMPS", "check_view", "hand_line", "how_well", "stop_lines", "verdict_lines", "which_capture_view"]
@@ -70,6 +71,7 @@ def check_view(checked: Checked, width: int, when: str = "") -> list[Line]:
         *resting_on_it(checked.findings, checked.profile),
         *_notices(checked.findings.notices),
         *_subassembly_lines(checked, width),
+        *watch_lines(checked),
         *_hand_lines(checked),
         *suspect_lines(checked, width),
         *next_lines(checked, width),

@@ -141,17 +141,20 @@ def _serials(saved: Saved, result: WeighedUnit | None) -> tuple[PartSerial, ...]
 
 
 def _judged(its: WeighedUnit) -> str:
-    """The verdict, the likeliest cause, and what is not as it was at the baseline, as one sentence."""
+    """The verdict, the likeliest cause, what a watch came to, and what is not as at the baseline, as one sentence."""
     from usbwatch.show import sentence
     from usbwatch.show.since_view import changed_since
     from usbwatch.show.suspects_view import likeliest
+    from usbwatch.show.watch_view import watched_in_short
 
     checked = its.localised.checked
     suspect = likeliest(checked)
     changed = changed_since(its.since, its.profile) if its.since is not None else ""
+    watched = watched_in_short(checked.capture, checked.findings, its.profile)
     told = [
         sentence(checked.findings),
         *([f"{suspect[:1].lower()}{suspect[1:]}"] if suspect else []),
+        *([watched] if watched else []),
         *([f"not as at the baseline: {changed}"] if changed else []),
     ]
     return "; ".join(told)
