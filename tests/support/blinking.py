@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 from usbwatch.model import Capture, Change, Kind, Mark, Watch, WatchEvent
 
@@ -25,7 +26,7 @@ PLACES = {
 FOUR_MINUTES = 240_000
 
 
-def event(place: str, change: Change, at_ms: int, **more: int) -> WatchEvent:
+def event(place: str, change: Change, at_ms: int, **more: Any) -> WatchEvent:  # noqa: ANN401 - fields of WatchEvent
     """One event; the battery's is of its readings."""
     return WatchEvent(
         at_ms=at_ms, change=change, bus="acpi" if place.startswith("acpi/") else "usb", location=place, **more
@@ -47,24 +48,28 @@ def watch(
     lasted_ms: int = FOUR_MINUTES,
     places: Iterable[str] = (),
     marks: Sequence[Mark] = (),
-    **more: int,
+    missed: int = 0,
 ) -> Watch:
     """Four minutes of watching these places, and those of the events."""
     told = sorted(events, key=lambda one: one.at_ms)
     return Watch(
-        began_at="2026-03-02T09:20:00Z",
+        began_at="2026-03-11T10:03:00Z",
         lasted_ms=lasted_ms,
         sources=("kernel log", "looks", "readings", "uevents"),
         limit_ms=100,
         watched=tuple(sorted({*places, *(one.location for one in told)})),
         events=tuple(told),
         marks=tuple(marks),
-        **more,
+        missed=missed,
     )
 
 
-def watched(capture: Capture, leaving: Mapping[str, Iterable[tuple[int, int]]], **more: int) -> Capture:
+def watched(capture: Capture, leaving: Mapping[str, Iterable[tuple[int, int]]], marks: Sequence[Mark] = ()) -> Capture:
     """A capture after a watch of all its devices, in which those of these places left at these moments."""
-    places = [node.location for node in capture.nodes if node.kind is Kind.DEVICE]
-    events = [one for place, moments in leaving.items() for one in blinks(place, moments)]
-    return replace(capture, watches=(*capture.watches, watch(events, places=places, **more)))
+    there = {node.location: node for node in capture.nodes if node.kind is Kind.DEVICE}
+    events = [
+        replace(one, name=there[place].name, identity=there[place].identity) if place in there else one
+        for place, moments in leaving.items()
+        for one in blinks(place, moments)
+    ]
+    return replace(capture, watches=(*capture.watches, watch(events, places=there, marks=marks)))

@@ -124,9 +124,8 @@ def _marked(watched: Watched) -> str:
     """That a person was at work near a departure."""
     if not watched.marked:
         return ""
-    of_them = "" if watched.left == 1 else f" of {watched.marked} of them"
-    near = f"a mark lies within {MARK_NEAR_MS // 1000} s{of_them}"
-    return f" ({near}: what is taken off on purpose looks the same)"
+    of_them = "" if watched.left == 1 else f"{watched.marked} of them "
+    return f" ({of_them}within {MARK_NEAR_MS // 1000} s of a mark: done on purpose, it would look the same)"
 
 
 def _lengths(watched: Watched) -> str:

@@ -6,9 +6,9 @@ never does. What a hub takes along when it leaves is counted at the hub, once.
 
 That a device stayed speaks for it only as far as a departure would have shown.
 On USB the kernel notices it (``hub_port_connect_change`` in
-drivers/usb/core/hub.c), and a gauge that stops talking shows in its readings;
-a part on I2C, PS/2 or a display connector can lose contact while its node
-stays. Whether anybody moved anything is known only from marks.
+drivers/usb/core/hub.c). A part on I2C, PS/2 or a display connector can lose
+contact while its node stays, and a gauge is read too seldom to be caught at
+each absence. Whether anybody moved anything is known only from marks.
 """
 
 from __future__ import annotations
@@ -24,10 +24,11 @@ from usbwatch.model import Change, ExpectedDevice, Node, Watch, Watched, WatchEv
 
 __all__ = ["MARK_NEAR_MS", "TOGETHER_MS", "watched_devices"]
 
-TOGETHER_MS = 1500
+TOGETHER_MS = 2500
 """Departures no farther apart than this count as one event (common practice, no source).
 
-A hub that leaves takes its children along within milliseconds; the readings of a gauge are taken once a second.
+A hub takes what is on it along one after another, each driver being waited for (``usb_disconnect`` in
+drivers/usb/core/hub.c); and the readings of a gauge are taken every two seconds.
 """
 
 MARK_NEAR_MS = 5000
@@ -98,7 +99,6 @@ def _begun(device: ExpectedDevice, node: Node | None, scene: Scene) -> _Told:
     if device.function == "battery":
         supplies = [one.location for one in scene.capture.nodes if one.bus == "power_supply"]
         own |= dict.fromkeys(one for one in supplies for place in tuple(own) if hangs_on(one, place))
-        tells = bool(supplies)
     return _Told(places=tuple(own), tells=tells)
 
 
@@ -190,9 +190,10 @@ class _Index:
 
 
 def _together(told: Mapping[str, _Told]) -> dict[str, tuple[str, ...]]:
-    """By device, the others that left in the same moments: in at least half of the departures of either of the two.
+    """By device, the others that left in the same moments: in at least half of the departures of the one with fewer.
 
-    Departures are put into events first, so that devices are compared by the events that they share.
+    A gauge is read every two seconds and misses most of what a flex does to it. Departures are put into events first,
+    so that devices are compared by the events that they share.
     """
     every = sorted(
         ((span.watch, span.begins_ms, id_) for id_, one in told.items() for span in one.spans),
@@ -205,7 +206,7 @@ def _together(told: Mapping[str, _Told]) -> dict[str, tuple[str, ...]]:
                 shared[id_, other] = shared.get((id_, other), 0) + 1
     found: dict[str, list[str]] = {id_: [] for id_ in told}
     for (id_, other), count in shared.items():
-        if id_ != other and 2 * count >= max(shared[id_, id_], shared[other, other]):
+        if id_ != other and 2 * count >= min(shared[id_, id_], shared[other, other]):
             found[id_].append(other)
     order = {id_: number for number, id_ in enumerate(told)}
     return {id_: tuple(sorted(others, key=order.__getitem__)) for id_, others in found.items()}

@@ -20,7 +20,7 @@ from usbwatch.show.json_values import Json, field_values, plain_value
 from usbwatch.show.localised import Localised, Seen, Supposed
 from usbwatch.show.story import notes
 from usbwatch.show.verdict import outcome, sentence
-from usbwatch.show.watch_view import watches_value
+from usbwatch.show.watched_view import watches_value
 
 __all__ = [
     "changes_document",

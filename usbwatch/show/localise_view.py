@@ -23,7 +23,7 @@ from usbwatch.show.suspects_in_full import alike_lines, argument, every_suspect_
 from usbwatch.show.suspects_view import likeliest, suspect_lines
 from usbwatch.show.ticket import labelled, stamp
 from usbwatch.show.verdict import judged_wrong, outcome, sentence
-from usbwatch.show.watch_view import watched_in_short
+from usbwatch.show.watched_view import watched_in_short
 from usbwatch.show.words import part_name, step_words, taken_words, unit_name
 
 __all__ = ["localise_view"]

@@ -145,7 +145,7 @@ def _judged(its: WeighedUnit) -> str:
     from usbwatch.show import sentence
     from usbwatch.show.since_view import changed_since
     from usbwatch.show.suspects_view import likeliest
-    from usbwatch.show.watch_view import watched_in_short
+    from usbwatch.show.watched_view import watched_in_short
 
     checked = its.localised.checked
     suspect = likeliest(checked)

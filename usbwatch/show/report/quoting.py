@@ -8,7 +8,7 @@ from usbwatch.model import Declaration, DeclaredState, Episode, Finding, Node, V
 from usbwatch.show.checked import Checked
 from usbwatch.show.report.value import Quote
 from usbwatch.show.safe import safe
-from usbwatch.show.watch_view import mark_words, watched_in_short
+from usbwatch.show.watched_view import mark_words, watched_in_short
 from usbwatch.show.words import trouble_words
 
 __all__ = ["quotes"]

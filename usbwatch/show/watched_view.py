@@ -19,6 +19,7 @@ __all__ = ["mark_words", "watch_lines", "watched_in_short", "watches_value"]
 
 _NAMED = 4
 """Devices that are named of those that fared alike."""
+_MOST_GROUPS = 4
 _MOST_MARKS = 8
 _SHOWN_TEXT = 120
 
@@ -69,10 +70,27 @@ def watch_lines(checked: Checked) -> list[Line]:
     return [
         *heading("While it was watched"),
         line("  ", f"{told[:1].upper()}{told[1:]}", hang=4),
+        *(line("  ", said, hang=4) for said in _groups(checked)),
         *rows,
         *more,
         *(line("  ", (said, Style.FAINT), hang=4) for said in _limits(capture.watches)),
     ]
+
+
+def _groups(checked: Checked) -> Iterator[str]:
+    """Which devices left in the same moments, and which stayed although a departure would have shown."""
+    names = {device.id: safe(device.name, 60) for device in checked.profile.devices}
+    told = {one.device: one.watched for one in checked.findings.findings if one.watched is not None}
+    groups: dict[frozenset[str], None] = {}
+    for id_, one in told.items():
+        if one.together:
+            groups[frozenset((id_, *one.together))] = None
+    for group in list(groups)[:_MOST_GROUPS]:
+        yield f"In the same moments: {listed([name for id_, name in names.items() if id_ in group])}"
+    quiet = ("left", "with_carrier", "fallbacks", "failures", "came")
+    stayed = [names[id_] for id_, one in told.items() if one.tells and not any(getattr(one, each) for each in quiet)]
+    if stayed:
+        yield f"Stayed throughout: {listed(stayed)}"
 
 
 def _limits(watches: Sequence[Watch]) -> Iterator[str]:
