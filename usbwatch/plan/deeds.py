@@ -86,7 +86,7 @@ def moves(beliefs: Beliefs, where: Standing, prices: Prices) -> Iterator[Candida
 
 
 def flexing(beliefs: Beliefs, where: Standing) -> Iterator[Candidate]:
-    """Every link that may make contact only at times, moved while the unit is watched, or a capture is taken; each once."""
+    """Every link that may make contact only at times, moved while the unit is watched; each once."""
     links = {part.id: part for part in beliefs.layout.profile.parts if part.kind is PartKind.LINK}
     done = {step.of for look in beliefs.looks for step in look.steps if step.kind is StepKind.FLEX}
     for kind, link in map(kind_of, where.sites):
