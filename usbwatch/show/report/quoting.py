@@ -19,9 +19,9 @@ _FACTS = 6
 
 
 def quotes(checked: Checked) -> tuple[Quote, ...]:
-    """Lines of the kernel's log, attributes of what is not well, and firmware's word; at most some two dozen."""
-    found = [*_of_watches(checked), *_of_log(checked), *_of_nodes(checked), *_of_firmware(checked)]
-    return tuple(dict.fromkeys(found))[:_MOST]
+    """What watching showed, and some two dozen at most of the log's lines, of attributes, and of firmware's words."""
+    found = [*_of_log(checked), *_of_nodes(checked), *_of_firmware(checked)]
+    return (*_of_watches(checked), *tuple(dict.fromkeys(found))[:_MOST])
 
 
 _MARKS = 4
