@@ -82,6 +82,11 @@ class Foresight:
         return tuple(each for each in kinds if each[1] in ACTS_IN_A_CAPTURE)
 
     @cached_property
+    def watched(self) -> bool:
+        """Whether the unit was watched in the last look: then the next one is taken to be a watch as well."""
+        return any(watched_look(look.findings) for look in self.beliefs.looks[-1:])
+
+    @cached_property
     def _told(self) -> dict[Step, tuple[Fate, ...]]:
         return dict(self.where.fates)
 
@@ -178,11 +183,11 @@ def _seen(
     """The rows, and per row the faults that act in the capture: what comes and goes may be away just then."""
     import numpy as np
 
-    acting, watched = rows[1], watched_look(ahead.beliefs.looks[-1].findings)  # what was watched is watched again
+    acting = rows[1]
     for place, kind, of in ahead.at_times:
         flexed = step is not None and step.kind is StepKind.FLEX and step.of == of
         has = np.flatnonzero(acting & np.uint64(1 << place))
-        often = ACTS_WHEN_FLEXED if flexed else left_alone(kind, watched=watched)
+        often = ACTS_WHEN_FLEXED if flexed else left_alone(kind, watched=ahead.watched)
         idle = _split((rows[0], acting, rows[2]), place, often)
         rows = (idle[0], np.concatenate([rows[1], rows[1][has]]), idle[2])
         acting = idle[1]
