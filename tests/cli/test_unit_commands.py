@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import json
 import os
+from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
 from support.unit_bench import Bench, set_zone
 
+from usbwatch.capture import load, to_json
 from usbwatch.model import Step, StepKind
 from usbwatch.model.history import (
     Answered,
@@ -367,3 +370,19 @@ def test_several_units_and_captures_are_checked_one_after_another(unit_bench: Be
     assert done.code == 3
     assert ("casebook_unit" in one, two["casebook_unit"]["label"]) == (False, "LB-0001")
     assert "is neither a file nor a unit of the casebook" in three["problem"]
+
+
+def test_a_capture_with_a_watch_says_in_the_history_what_it_came_to(unit_bench: Bench) -> None:
+    watched = load(str(Path(__file__).parents[2] / "captures" / "larch-13-watched.json"))
+    later = replace(watched, watches=(), taken_at="2026-03-11T11:00:00Z")
+    for name, capture in (("watched", watched), ("later", later)):
+        (unit_bench.folder / f"larch-{name}.json").write_text(to_json(capture), encoding="utf-8")
+    unit_bench.well("open", "LB-0001", "--model", "fernhill-larch-13")
+    assert unit_bench.unit("capture", "LB-0001", "larch-watched.json").code == 10
+    told = "watched 4 min: Keyboard, Touchpad and Fingerprint reader left 6 times; Battery left 2 times"
+    assert told in " ".join(unit_bench.run("unit", "show", "LB-0001").out.split())
+    assert told in unit_bench.run("unit", "show", "LB-0001", "--json").out
+    unit_bench.well("open", "LB-0002", "larch-watched.json", "larch-later.json", "--anyway")
+    assert told in " ".join(unit_bench.run("unit", "show", "LB-0002").out.split()), (
+        "of each capture, not the last alone"
+    )

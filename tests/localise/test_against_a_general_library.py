@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import product
 from random import Random
 
@@ -20,7 +21,7 @@ from support.wired import HERON, LARCH, found
 from usbwatch.localise import believe
 from usbwatch.localise.every_set import EverySet
 from usbwatch.localise.weighing import Fault, Hazard, Observation, log_weights
-from usbwatch.model import Look, Profile, Step, StepKind, Symptom
+from usbwatch.model import Findings, Look, Profile, Step, StepKind, Symptom, Watched
 
 with warnings.catch_warnings():
     # Its generated types warn as they are made, and where a warning is an error the interpreter goes down with it.
@@ -130,7 +131,30 @@ def test_explicit_sets_are_right_to_within_what_they_leave_out(seed: int, depth:
 
 LOST = ("keyboard", "touchpad", "gauge")
 RESEAT = Step(kind=StepKind.RESEAT, of="top-case-flex")
+WATCHED = Watched(lasted_ms=240_000, tells=True)
+
+
+def watched(findings: Findings, leaving: Sequence[str] = (), together: Sequence[str] = ()) -> Findings:
+    """The same, all devices watched; some came and went, and of these some in the same moments."""
+    told = []
+    for one in findings.findings:
+        others = tuple(each for each in together if each != one.device) if one.device in together else ()
+        symptom = Symptom.INTERMITTENT if one.device in leaving else one.symptom
+        how = replace(WATCHED, left=5 * (one.device in leaving), together=others)
+        told.append(replace(one, symptom=symptom, watched=how))
+    return replace(findings, findings=tuple(told))
+
+
 BENCHES = [
+    pytest.param(
+        HERON,
+        [
+            Look(findings=found(HERON)),
+            Look(findings=watched(found(HERON), LOST, LOST[:2])),
+            Look(findings=watched(found(HERON)), steps=(RESEAT,)),
+        ],
+        id="heron, three come and go, two of them together, and stay after a reseat",
+    ),
     pytest.param(HERON, [Look(findings=found(HERON))], id="heron, all well"),
     pytest.param(
         HERON, [Look(findings=found(HERON, absent=LOST, answers={"power-button": True}))], id="heron, three lost"

@@ -6,13 +6,24 @@ from pathlib import Path
 
 import pytest
 
-from usbwatch.localise.sites import DEAD_PRIORS, HUNG_PRIORS, PRIORS, SOFTWARE_PRIORS, SiteKind
+from usbwatch.localise.courses import ACTS_WHEN_FLEXED
+from usbwatch.localise.sites import (
+    ACTS_IN_A_CAPTURE,
+    ACTS_IN_A_WATCH,
+    DEAD_PRIORS,
+    HUNG_PRIORS,
+    PRIORS,
+    SOFTWARE_PRIORS,
+    SiteKind,
+)
 from usbwatch.localise.symptoms import (
     BATTERY_MUTE_SHARE,
     MISTAKEN_DANGER,
+    MOVED_APART,
     ROWS,
     SOFTWARE_UNTOLD,
     UNTOLD_ELSEWHERE,
+    WATCHED_ROWS,
     WRONGLY_NO,
     Effect,
 )
@@ -36,6 +47,22 @@ def shown(figure: float) -> str:
 @pytest.mark.parametrize("effect", list(Effect), ids=lambda effect: effect.name)
 def test_the_page_has_every_row(effect: Effect) -> None:
     assert [float(cell) for cell in CELLS[effect.value]] == [ROWS[effect][symptom] for symptom in COLUMNS]
+
+
+@pytest.mark.parametrize("effect", list(Effect), ids=lambda effect: effect.name)
+def test_the_page_has_what_watching_makes_of_every_row(effect: Effect) -> None:
+    of_working, of_wrong, comes_and_goes = map(float, CELLS[f"{effect.value}, watched"])
+    plain, watched = ROWS[effect], WATCHED_ROWS[effect]
+    assert of_working == pytest.approx(1 - watched[Symptom.WORKING] / plain[Symptom.WORKING])
+    assert of_wrong == pytest.approx(1 - watched[Symptom.ABSENT] / plain[Symptom.ABSENT])
+    assert comes_and_goes == pytest.approx(watched[Symptom.INTERMITTENT], rel=0.05)
+
+
+def test_the_page_has_how_often_a_loose_link_acts() -> None:
+    watched, looked = ACTS_IN_A_WATCH[SiteKind.LOOSE], ACTS_IN_A_CAPTURE[SiteKind.LOOSE]
+    assert f"acts in {watched:g} of the watches" in PAGE
+    assert f"({looked:g} of single looks, {ACTS_WHEN_FLEXED:g} while it is moved)" in PAGE
+    assert f"({MOVED_APART:g} of the time one fault does that)" in PAGE
 
 
 @pytest.mark.parametrize("kind", list(SiteKind), ids=lambda kind: kind.name)

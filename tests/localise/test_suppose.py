@@ -60,7 +60,7 @@ def test_a_check_counts_as_if_it_had_been_answered_so() -> None:
     assert told("keys no") == suspects_of(believe(HERON, (answered,)))
 
 
-@pytest.mark.parametrize("state", ["absent", "silent", "failed", "slow", "undriven"])
+@pytest.mark.parametrize("state", ["absent", "silent", "failed", "slow", "undriven", "intermittent"])
 def test_every_state_of_a_device_can_be_supposed(state: str) -> None:
     assert (
         "ethernet" in told(f"ethernet {state}").hypotheses[0].explains + told(f"ethernet {state}").hypotheses[0].leaves

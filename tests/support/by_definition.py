@@ -21,13 +21,16 @@ __all__ = ["every_set", "lasting_by_definition", "outcome", "posterior_by_defini
 
 AWAY_AT_A_TIME = 0.6
 AWAY_WHEN_FLEXED = 0.9
+AWAY_IN_A_WATCH = 0.8
 STAYS_WELL, STAYS_WRONG = 0.97, 0.96
 OUTLIVES_REPLACEMENT = 0.002
 _PUT_IN = (StepKind.SWAP, StepKind.FIT, StepKind.MOVE)
 """Steps after which another part is in place; of a module that is moved it is another connector."""
 
-Shown = dict[str, Symptom]
-"""What each device or check that tells something showed in one look; a "no" is *absent*."""
+How = tuple[Symptom, bool]
+"""What something showed; a "no" is *absent*. And whether it was watched: what comes and goes always was."""
+Shown = dict[str, How]
+"""What each device or check that tells something showed in one look."""
 
 
 def every_set(count: int) -> list[tuple[int, ...]]:
@@ -39,7 +42,9 @@ Kept = dict[int, tuple[Symptom, float]]
 """Per site that acted before as well: what was shown then, and how probable it is that this was its own doing."""
 
 
-def outcome(layout: Layout, id_: str, faults: Sequence[int], kept: Kept | None = None) -> dict[Symptom, float]:
+def outcome(
+    layout: Layout, id_: str, faults: Sequence[int], kept: Kept | None = None, *, watched: bool = False
+) -> dict[Symptom, float]:
     """What one device or check shows under these faults: built from its far end towards the host.
 
     A fault shows its symptom, or lets through whatever lies beyond it. A fault
@@ -47,12 +52,12 @@ def outcome(layout: Layout, id_: str, faults: Sequence[int], kept: Kept | None =
     """
     functions = {device.id: device.function for device in layout.profile.devices}
     function = functions.get(id_, "")
-    beyond = dict(row(Effect.WORKS, function))
+    beyond = dict(row(Effect.WORKS, function, watched=watched))
     if not function:  # a hand check: people say no for reasons of their own
         beyond = dict.fromkeys(beyond, 0.0) | {Symptom.WORKING: 1 - WRONGLY_NO, Symptom.ABSENT: WRONGLY_NO}
     for step in reversed(layout.paths[id_]):
         if step.site in faults:
-            own = _own(_alone(step.effect, function), (kept or {}).get(step.site))
+            own = _own(_alone(step.effect, function, watched=watched), (kept or {}).get(step.site))
             passing = own[Symptom.WORKING]
             beyond = {
                 symptom: passing * beyond[symptom] + (own[symptom] if symptom is not Symptom.WORKING else 0.0)
@@ -61,9 +66,9 @@ def outcome(layout: Layout, id_: str, faults: Sequence[int], kept: Kept | None =
     return beyond
 
 
-def _alone(effect: Effect, function: str) -> dict[Symptom, float]:
+def _alone(effect: Effect, function: str, *, watched: bool = False) -> dict[Symptom, float]:
     """What one fault does to one device or check ("" for a check, which knows yes and no)."""
-    chances = row(effect, function)
+    chances = row(effect, function, watched=watched)
     if function:
         return chances
     well = chances[Symptom.WORKING]
@@ -111,7 +116,8 @@ def _histories(layout: Layout, number: int, looks: Sequence[Look]) -> Iterator[_
             acting = chance
             for look, here, act in zip(looks, there, acts, strict=True):
                 flexed = any(step.kind is StepKind.FLEX and site.id == f"loose:{step.of}" for step in look.steps)
-                away = 1.0 if not site.id.startswith("loose:") else AWAY_WHEN_FLEXED if flexed else AWAY_AT_A_TIME
+                alone = AWAY_IN_A_WATCH if _is_watched(look) else AWAY_AT_A_TIME
+                away = 1.0 if not site.id.startswith("loose:") else AWAY_WHEN_FLEXED if flexed else alone
                 acting *= (away if act else 1 - away) if here else float(not act)
             if acting > 0:
                 yield _History(there, acts, acting)
@@ -160,32 +166,32 @@ class _Weigher:
 
     def __call__(self, acts: Sequence[tuple[bool, ...]]) -> float:
         weight = 1.0
-        for place, (id_, look, symptom, last) in enumerate(self.told):
+        for place, (id_, look, (symptom, watched), last) in enumerate(self.told):
             path = [step.site for step in self.layout.paths[id_]]
             acting = tuple(site for site in path if acts[site][look])
             again = tuple(site for site in acting if last is not None and acts[site][last[0]])
             key = (place, acting, again)
             if key not in self.known:
                 kept = {} if last is None else {site: self._kept(id_, last, site, look) for site in again}
-                self.known[key] = outcome(self.layout, id_, acting, kept)[symptom]
+                self.known[key] = outcome(self.layout, id_, acting, kept, watched=watched)[symptom]
             weight *= self.known[key]
         return weight
 
-    def _kept(self, id_: str, last: tuple[int, Symptom], site: int, look: int) -> tuple[Symptom, float]:
-        return last[1], self._its_doing(id_, last, site) * self._old(site, last[0], look)
+    def _kept(self, id_: str, last: tuple[int, How], site: int, look: int) -> tuple[Symptom, float]:
+        return last[1][0], self._its_doing(id_, last, site) * self._old(site, last[0], look)
 
-    def _its_doing(self, id_: str, last: tuple[int, Symptom], site: int) -> float:
+    def _its_doing(self, id_: str, last: tuple[int, How], site: int) -> float:
         """How probable it is that a fault decided what was seen: against every other single one, and none."""
-        look, symptom = last
+        look, (symptom, watched) = last
         if symptom is Symptom.WORKING:  # it let it pass, whatever else was there
             return 1.0
         function = {device.id: device.function for device in self.layout.profile.devices}.get(id_, "")
-        rows = {step.site: _alone(step.effect, function) for step in self.layout.paths[id_]}
+        rows = {step.site: _alone(step.effect, function, watched=watched) for step in self.layout.paths[id_]}
         order = list(rows)
         own = rows[site][symptom]
         nearer = sum(self._odds(other, look) * rows[other][symptom] for other in order[: order.index(site)])
         farther = sum(self._odds(other, look) * rows[other][symptom] for other in order[order.index(site) + 1 :])
-        healthy = outcome(self.layout, id_, ())[symptom]
+        healthy = outcome(self.layout, id_, (), watched=watched)[symptom]
         return own / (own + nearer + rows[site][Symptom.WORKING] * (farther + healthy))
 
     def _odds(self, site: int, look: int) -> float:
@@ -196,8 +202,8 @@ class _Weigher:
         )
         functions = {device.id: device.function for device in self.layout.profile.devices}
         passed = prod(
-            _alone(step.effect, functions.get(id_, ""))[Symptom.WORKING]
-            for id_, symptom in _shown(self.layout, self.looks[look].findings).items()
+            _alone(step.effect, functions.get(id_, ""), watched=watched)[Symptom.WORKING]
+            for id_, (symptom, watched) in _shown(self.layout, self.looks[look].findings).items()
             for step in self.layout.paths[id_]
             if symptom is Symptom.WORKING and step.site == site
         )
@@ -214,7 +220,7 @@ class _Weigher:
         return share
 
 
-_Told = tuple[str, int, Symptom, "tuple[int, Symptom] | None"]
+_Told = tuple[str, int, How, "tuple[int, How] | None"]
 """An id, the look, what it showed, and in which look it was last seen and how."""
 
 
@@ -222,7 +228,7 @@ def _what_counts(layout: Layout, looks: Sequence[Look]) -> Iterator[_Told]:
     """Leaves out what shows as it did, when no step has reached it and no coin that it shares has fallen anew."""
     loose = {number for number, site in enumerate(layout.sites) if site.id.startswith("loose:")}
     sites_on = {id_: {step.site for step in path} for id_, path in layout.paths.items()}
-    last: dict[str, tuple[int, Symptom]] = {}
+    last: dict[str, tuple[int, How]] = {}
     reached: dict[int, set[int]] = {}
     for number, look in enumerate(looks):
         touched = [fates(layout.sites, step, layout.profile) for step in look.steps]
@@ -234,25 +240,35 @@ def _what_counts(layout: Layout, looks: Sequence[Look]) -> Iterator[_Told]:
             if step.kind is StepKind.FLEX and site.id == f"loose:{step.of}"
         }
         shown = _shown(layout, look.findings)
-        changed = {id_ for id_, symptom in shown.items() if id_ in last and last[id_][1] is not symptom}
+        changed = {id_ for id_, how in shown.items() if id_ in last and last[id_][1][0] is not how[0]}
         coins = {site for id_ in changed for site in sites_on[id_] & loose}
-        for id_, symptom in shown.items():
+        for id_, how in shown.items():
             since = (
                 {site for each in range(last[id_][0] + 1, number + 1) for site in reached[each]}
                 if id_ in last
                 else set()
             )
-            if id_ not in last or id_ in changed or sites_on[id_] & (since | coins):
-                yield id_, number, symptom, last.get(id_)
-        last |= {id_: (number, symptom) for id_, symptom in shown.items()}
+            if id_ not in last or last[id_][1] != how or sites_on[id_] & (since | coins):
+                yield id_, number, how, last.get(id_)
+        last |= {id_: (number, how) for id_, how in shown.items()}
 
 
 def _shown(layout: Layout, findings: Findings) -> Shown:
     devices = {device.id: device for device in layout.profile.devices}
     told = {
-        each.device: each.symptom for each in findings.findings if _tells(each, optional=devices[each.device].optional)
+        each.device: (each.symptom, _was_watched(each))
+        for each in findings.findings
+        if _tells(each, optional=devices[each.device].optional)
     }
-    return told | {each.check: Symptom.WORKING if each.yes else Symptom.ABSENT for each in findings.answers}
+    return told | {each.check: (Symptom.WORKING if each.yes else Symptom.ABSENT, False) for each in findings.answers}
+
+
+def _was_watched(finding: Finding) -> bool:
+    return finding.symptom is Symptom.INTERMITTENT or finding.watched is not None
+
+
+def _is_watched(look: Look) -> bool:
+    return any(each.watched is not None for each in look.findings.findings)
 
 
 def _tells(finding: Finding, *, optional: bool) -> bool:

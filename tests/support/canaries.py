@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from usbwatch.model import Capture, Episode, Kind, Node, Rung
+from usbwatch.model import Capture, Change, Episode, Kind, Mark, Node, Rung, Watch, WatchEvent
 
 __all__ = ["FREE_TEXTS", "IN_FIELDS", "IN_HISTORY", "IN_TEXTS", "PATIENT", "planted"]
 
@@ -78,6 +78,7 @@ FREE_TEXTS = {
     "by": "Thaddeus at bench four",
     "file": "portrait-of-ermintrude.jpg",
     "second claim": "Hildegard spilt lemonade",
+    "mark": "pressed where Leocadia sat on it",
 }
 PATIENT = "Winifred Ashdown"
 """What some shop may use for a label."""
@@ -92,6 +93,7 @@ def planted(capture: Capture, *, battery: str = IN_FIELDS["battery serial"], ser
         unit=replace(capture.unit, product_serial=serial or IN_FIELDS["product serial"]),
         nodes=tuple(sorted(nodes, key=lambda node: (node.location, node.bus))),
         episodes=_episodes(),
+        watches=(_watch(),),
         coverage=tuple(
             replace(one, why=f"/home/{IN_TEXTS['user at home']}/copy/{one.bus} was refused") for one in capture.coverage
         ),
@@ -177,6 +179,22 @@ def _helpers() -> list[Node]:
         )
         for place, name in enumerate(names, 1)
     ]
+
+
+def _watch() -> Watch:
+    """A place that no device of the profile has, in whose name a secret stands, and a mark in a person's words."""
+    name = f"Pad {IN_TEXTS['mail address']} {IN_FIELDS['product serial']}"
+    place = "pci0000:00/14.0/usb2/3.1"
+    gone = WatchEvent(at_ms=1000, change=Change.GONE, bus="usb", location=place, name=name)
+    return Watch(
+        began_at="2026-03-02T09:15:00Z",
+        lasted_ms=90_000,
+        sources=("uevents",),
+        limit_ms=0,
+        watched=(place,),
+        events=(gone,),
+        marks=(Mark(at_ms=900, text=FREE_TEXTS["mark"]),),
+    )
 
 
 def _episodes() -> tuple[Episode, ...]:

@@ -11,12 +11,14 @@ import tempfile
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from support.blinking import PLACES, watched
 from support.looking import look
 from support.sysfs import Conditions, build
 from support.tree.parts import Battery, Laptop, Radio
 from support.units import HERON, LARCH, PLOVER
 
 from usbwatch.capture import to_json
+from usbwatch.model import Mark
 
 __all__ = ["SHIPPED", "Shipped", "made"]
 
@@ -30,6 +32,9 @@ class Shipped:
     laptop: Laptop
     taken_at: str
     conditions: Conditions
+    leaving: tuple[tuple[str, tuple[tuple[int, int], ...]], ...] = ()
+    """Of one that was watched for four minutes after it: the places that were left, at which moments, for how long."""
+    marks: tuple[Mark, ...] = ()
 
 
 def _with_board(laptop: Laptop, *, serial: str, address: str) -> Laptop:
@@ -64,6 +69,15 @@ _USED_PACK = Battery(
 """A pack of the same type that somebody fitted in the summer: used, and worn more than the one that left the shop."""
 
 
+_WATCHED_SERIALS = {"product_serial": "LG-0004-DEMO", "chassis_serial": "LG-0004-DEMO"}
+_ADDRESS_4 = "02:4c:47:00:00:14"
+_BLINKS = ((41_200, 600), (44_900, 2300), (83_350, 450), (119_700, 900), (121_900, 3100), (163_400, 700))
+_LOOSE_FLEX = (
+    *((PLACES[id_], _BLINKS) for id_ in ("keyboard", "touchpad", "fingerprint-reader")),
+    (PLACES["battery"], ((45_600, 2000), (122_400, 4000))),
+)
+
+
 SHIPPED: dict[str, Shipped] = {
     # Everything that the top-case flex carries is lost: keyboard, touchpad and fingerprint reader have left their
     # ports, and the gauge is mute. Lid sensor and power button hang on the flex too, but firmware declares them
@@ -95,6 +109,19 @@ SHIPPED: dict[str, Shipped] = {
         conditions=Conditions(kernel=_KERNEL, missing=("touchpad",)),
     ),
     "heron-14-healthy": Shipped(laptop=HERON, taken_at="2026-03-09T14:18:00Z", conditions=Conditions(kernel=_KERNEL)),
+    # Somebody pressed and lifted the top case for four minutes: what its flex carries came and went together, while the
+    # smart card reader on the same hub stayed. The gauge is read every two seconds and missed the short ones.
+    "larch-13-watched": Shipped(
+        laptop=_with_board(replace(LARCH, dmi=LARCH.dmi | _WATCHED_SERIALS), serial="LG-0004-DEMO", address=_ADDRESS_4),
+        taken_at="2026-03-11T10:02:00Z",
+        conditions=Conditions(kernel=_KERNEL),
+        leaving=_LOOSE_FLEX,
+        marks=(
+            Mark(at_ms=38_000, text="pressed the palm rest, left"),
+            Mark(at_ms=118_500, text="lifted the keyboard's edge"),
+            Mark(at_ms=186_000, text="moved the screen"),
+        ),
+    ),
     "plover-12-healthy": Shipped(laptop=PLOVER, taken_at="2026-03-16T08:40:00Z", conditions=Conditions(kernel=_KERNEL)),
 }
 """By file name without ``.json``."""
@@ -104,7 +131,10 @@ def made(shipped: Shipped) -> str:
     """The text of a capture file."""
     with tempfile.TemporaryDirectory() as folder:
         root = build(shipped.laptop, Path(folder) / "unit", shipped.conditions)
-        return to_json(look(root, taken_at=shipped.taken_at))
+        capture = look(root, taken_at=shipped.taken_at)
+    if shipped.leaving:
+        capture = watched(capture, dict(shipped.leaving), shipped.marks)
+    return to_json(capture)
 
 
 def _write(folder: Path) -> None:

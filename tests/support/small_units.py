@@ -19,6 +19,7 @@ from usbwatch.model import (
     StepKind,
     Symptom,
     Verdict,
+    Watched,
 )
 
 __all__ = ["MOST_SITES", "benches", "units"]
@@ -83,6 +84,9 @@ def _smaller(profile: Profile) -> Profile:
     )
 
 
+_FOUR_MINUTES = Watched(lasted_ms=240_000, tells=True)
+
+
 @st.composite
 def _found(draw: st.DrawFn, profile: Profile) -> Findings:
     found = tuple(
@@ -93,6 +97,7 @@ def _found(draw: st.DrawFn, profile: Profile) -> Findings:
             symptom=draw(st.sampled_from(Symptom)),
             reasons=(),
             charged_to=draw(st.sampled_from(("", "", "", "d0"))),
+            watched=draw(st.sampled_from((None, None, _FOUR_MINUTES))),
         )
         for each in profile.devices
     )

@@ -31,6 +31,7 @@ _VERDICTS = {
     Symptom.DEGRADED: (Verdict.IMPAIRED, Rung.WORKING),
     Symptom.MUTE: (Verdict.IMPAIRED, Rung.BOUND),
     Symptom.UNDRIVEN: (Verdict.IMPAIRED, Rung.CONFIGURED),
+    Symptom.INTERMITTENT: (Verdict.IMPAIRED, Rung.WORKING),
     Symptom.UNSEEN: (Verdict.UNSEEN, Rung.ABSENT),
 }
 

@@ -5,17 +5,23 @@ from __future__ import annotations
 import hashlib
 import os
 import stat
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from usbwatch.capture.document import FORMAT, Document, canonical, document, text_of
 from usbwatch.capture.opening import READ_ONLY
 from usbwatch.errors import AlteredCapture, BadCapture
-from usbwatch.model import CAPTURE_SCHEMA, Capture
+from usbwatch.model import CAPTURE_SCHEMA, Capture, Watch
 
 __all__ = ["Saved", "json_schema", "load", "load_saved", "parse", "parse_saved", "saved_of", "saved_of_content"]
 
 LARGEST_FILE = 64 * 1024 * 1024
 _LONGEST_LOCATION = 1000
+_MOST_WATCHES = 100
+_MOST_IN_WATCHES = 200_000
+_LONGEST_WATCH_MS = 31 * 86_400_000
+_LATE_MS = 60_000
+"""What is still noticed while watching ends."""
 _AGAIN = "capture the unit again"
 
 
@@ -124,7 +130,38 @@ def parse_saved(content: bytes, path: str) -> Saved:
         raise BadCapture(path, f"has a location of more than {_LONGEST_LOCATION} characters", _AGAIN)
     if len({(node.bus, node.location) for node in capture.nodes}) < len(capture.nodes):
         raise BadCapture(path, "has two nodes of one bus at one location", _AGAIN)
+    _refuse_odd_watches(path, capture.watches)
     return Saved(capture=capture, content=body)
+
+
+def _refuse_odd_watches(path: str, watches: Sequence[Watch]) -> None:
+    """Raise ``BadCapture`` for watches that no watching can have made."""
+    told = sum(len(watch.events) + len(watch.marks) + len(watch.watched) for watch in watches)
+    if len(watches) > _MOST_WATCHES or told > _MOST_IN_WATCHES:
+        much = f"more than {_MOST_WATCHES} watches, or {_MOST_IN_WATCHES} events, marks and places in them"
+        raise BadCapture(path, f"holds {much}", "watch the unit again, for a shorter time")
+    for number, watch in enumerate(watches, 1):
+        odd = _odd_in(watch)
+        if odd:
+            raise BadCapture(path, f"has {odd} in watch {number}", "watch the unit again")
+
+
+def _odd_in(watch: Watch) -> str:
+    """What cannot be in a watch, "" where all can."""
+    times = [*(each.at_ms for each in watch.events), *(each.at_ms for each in watch.marks)]
+    counts = [watch.lasted_ms, watch.limit_ms, watch.missed, *times]
+    for each in watch.events:
+        counts += (each.away_ms, each.unseen_ms, each.speed_kbps, each.was_kbps, each.kernel_us)
+    if min(counts) < 0:
+        return "a time, speed or count below 0"
+    if watch.lasted_ms > _LONGEST_WATCH_MS:
+        return f"more than {_LONGEST_WATCH_MS // 86_400_000} days"
+    if max(times, default=0) > watch.lasted_ms + _LATE_MS:
+        return "an event or mark after its end"
+    places = (*watch.watched, *(each.location for each in watch.events))
+    if any(len(place) > _LONGEST_LOCATION for place in places):
+        return f"a location of more than {_LONGEST_LOCATION} characters"
+    return ""
 
 
 _PACKED = {

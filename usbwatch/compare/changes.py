@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 
@@ -9,8 +10,16 @@ from usbwatch.compare.bare_list import is_bare_list
 from usbwatch.compare.differences import differences, node_differences
 from usbwatch.compare.following import with_follows
 from usbwatch.compare.partners import Key, partners, stayed
-from usbwatch.model import Capture, Coverage, Episode, Node
-from usbwatch.model.changes import ChangeKind, Changes, CoverageChange, EpisodeChange, FactChange, NodeChange
+from usbwatch.model import Capture, Change, Coverage, Episode, Kind, Node
+from usbwatch.model.changes import (
+    ChangeKind,
+    Changes,
+    CoverageChange,
+    EpisodeChange,
+    FactChange,
+    NodeChange,
+    WatchedChange,
+)
 
 __all__ = ["changes"]
 
@@ -35,6 +44,7 @@ def changes(before: Capture, after: Capture) -> Changes:
         coverage=tuple(_coverage_changes(sides)),
         nodes=_node_changes(before, after, sides),
         episodes=tuple(_episode_changes(before, after, sides)),
+        watched=tuple(_watched_changes(before, after)),
         system=differences(asdict(before.system), asdict(after.system)),
     )
 
@@ -163,3 +173,29 @@ def _episode_kind(old: Episode | None, new: Episode | None, *, comparable: bool)
     if not comparable:
         return ChangeKind.NOT_COMPARABLE
     return ChangeKind.NEW if old is None else ChangeKind.GONE
+
+
+def _watched_changes(before: Capture, after: Capture) -> Iterator[WatchedChange]:
+    old, new = _departures(before), _departures(after)
+    for place in sorted(old.keys() & new.keys()):
+        (was, was_ms, name), (now, now_ms, name_now) = old[place], new[place]
+        if was != now:
+            yield WatchedChange(
+                location=place, name=name_now or name, before=was, after=now, before_ms=was_ms, after_ms=now_ms
+            )
+
+
+def _departures(capture: Capture) -> dict[str, tuple[int, int, str]]:
+    """By place that was watched: how often it was left or fell silent, in how much time, and what is there."""
+    names = {event.location: event.name for watch in capture.watches for event in watch.events if event.name}
+    names |= {node.location: node.name for node in capture.nodes if node.kind is Kind.DEVICE and node.name}
+    left = Counter(
+        event.location
+        for watch in capture.watches
+        for event in watch.events
+        if event.change in (Change.GONE, Change.MUTE)
+    )
+    lasted: Counter[str] = Counter()
+    for watch in capture.watches:
+        lasted.update(dict.fromkeys(watch.watched, watch.lasted_ms))
+    return {place: (left[place], lasted[place], names.get(place, "")) for place in lasted}

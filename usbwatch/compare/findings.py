@@ -5,19 +5,21 @@ The front of this room: ``findings(capture, profile)``.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from usbwatch.compare.absence import account_for
 from usbwatch.compare.bare_list import NOTICE, is_bare_list
 from usbwatch.compare.claims import claims
 from usbwatch.compare.declared import beside_firmware, declarations
+from usbwatch.compare.intermittence import with_watch
 from usbwatch.compare.judging import judge
 from usbwatch.compare.losses import losses
-from usbwatch.compare.pairing import pair
+from usbwatch.compare.pairing import Fit, pair
 from usbwatch.compare.scene import Placing, Scene, scene
 from usbwatch.compare.software import with_software
 from usbwatch.compare.unknown_controllers import as_placed
+from usbwatch.compare.watched_devices import watched_devices
 from usbwatch.model import (
     Answer,
     Capture,
@@ -76,6 +78,7 @@ def findings(capture: Capture, profile: Profile, answers: Iterable[Answer] = (),
         if device.id not in judged and not device.optional:
             judged[device.id] = account_for(device, seen, absent)
     judged |= {one.id: with_software(one, judged[one.id], seen) for one in devices if one.id in judged}
+    judged |= _with_watches(devices, pairs, judged, seen)
     untold = _untold_variant(capture, profile)
     for device in devices:
         if device.id in untold and device.id in judged and judged[device.id].verdict is Verdict.MISSING:
@@ -103,6 +106,20 @@ def findings(capture: Capture, profile: Profile, answers: Iterable[Answer] = (),
         notices=_notices(capture, profile, emulated=emulated),
         **_sorted_rest(seen, judged.values()),
     )
+
+
+def _with_watches(
+    devices: tuple[ExpectedDevice, ...],
+    pairs: Mapping[str, tuple[Node, int]],
+    judged: Mapping[str, Finding],
+    seen: Scene,
+) -> dict[str, Finding]:
+    """The findings with what came and went while the unit was watched; what may be a helper device is none of it."""
+    names = {device.id: device.name for device in devices}
+    known = [one for one in devices if one.id in judged]
+    nodes = {one: node for one, (node, fit) in pairs.items() if fit != Fit.FUNCTION_SOMEWHERE}
+    told = watched_devices(known, nodes, seen)
+    return {one.id: with_watch(judged[one.id], one, told.get(one.id), seen, names) for one in known}
 
 
 def _carries_nothing(finding: Finding | None) -> bool:

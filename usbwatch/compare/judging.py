@@ -14,6 +14,7 @@ from usbwatch.compare.bare_list import as_far_as_listed, charge_alone, with_limi
 from usbwatch.compare.battery import battery_finding
 from usbwatch.compare.by_hand import by_hand
 from usbwatch.compare.fans import fan_finding
+from usbwatch.compare.intermittence import fault_by_log
 from usbwatch.compare.links import degraded_link, with_narrow_link
 from usbwatch.compare.over_current import with_over_current
 from usbwatch.compare.pairing import Fit
@@ -56,7 +57,7 @@ def _judged(device: ExpectedDevice, node: Node, fit: int, scene: Scene) -> Findi
     if not node.rung.reaches(device.reaches) and not as_far_as_listed(node, scene):
         return _work_unseen(device, node, scene) or short(device, node, scene)
     there = with_narrow_link(_there(device, node, fit), device, scene)
-    return with_limits(_with_interruptions(there, scene), device, scene)
+    return with_limits(_with_interruptions(there, device, scene), device, scene)
 
 
 def _there(device: ExpectedDevice, node: Node, fit: int) -> Finding:
@@ -156,7 +157,7 @@ def _embedded_controller_silent(device: ExpectedDevice, node: Node, scene: Scene
     return replace(without_reading, rung=node.rung)
 
 
-def _with_interruptions(finding: Finding, scene: Scene) -> Finding:
+def _with_interruptions(finding: Finding, device: ExpectedDevice, scene: Scene) -> Finding:
     """The same finding, with what the log tells of a device that is there and has left its place again and again."""
     place = finding.node.location if finding.node is not None else ""
     told = next((one for one in scene.troubles.get(place, ()) if one.trouble == _INTERMITTENT), None)
@@ -164,7 +165,12 @@ def _with_interruptions(finding: Finding, scene: Scene) -> Finding:
         return finding
     seconds = (told.last_us - told.first_us) / (told.count - 1) / 1_000_000
     often = f", about every {seconds:.1f} s" if seconds > 0 else ""
-    return replace(finding, reasons=(*finding.reasons, f"it left its place {told.count} times{often} (kernel's log)"))
+    reason = f"it left its place {told.count} times{often} (kernel's log)"
+    if not fault_by_log(told, device, place, scene):
+        return replace(finding, reasons=(*finding.reasons, reason))
+    said = f"{reason}; taken off and on with power, it would look the same"
+    verdict = Verdict.IMPAIRED if finding.verdict is Verdict.PRESENT else finding.verdict
+    return replace(finding, verdict=verdict, symptom=Symptom.INTERMITTENT, reasons=(said, *finding.reasons))
 
 
 _RULES: tuple[_Rule, ...] = (

@@ -14,6 +14,7 @@ from itertools import product
 
 from usbwatch.localise.fates import MISSED, UNTOUCHED, Fate, fates
 from usbwatch.localise.sites import ACTS_IN_A_CAPTURE, kind_of
+from usbwatch.localise.watching import acting, watched_look
 from usbwatch.localise.weighing import Fault
 from usbwatch.model.profile import Profile
 from usbwatch.model.steps import Look, StepKind
@@ -84,7 +85,7 @@ def courses(sites: tuple[Site, ...], looks: Sequence[Look], profile: Profile) ->
 
 def _acts(site: Site, look: Look) -> float:
     """How probable it is that a fault that is there shows itself in a look."""
-    usual = ACTS_IN_A_CAPTURE.get(kind_of(site)[0], 1.0)
+    usual = acting(kind_of(site)[0], watched=watched_look(look.findings))
     return max(usual, ACTS_WHEN_FLEXED) if _flexed(site, look) else usual
 
 

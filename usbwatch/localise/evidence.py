@@ -10,7 +10,9 @@ from usbwatch.localise.courses import Course, outlived, touched
 from usbwatch.localise.observations import in_look, observations
 from usbwatch.localise.paths import Layout
 from usbwatch.localise.sites import ACTS_IN_A_CAPTURE, kind_of
+from usbwatch.localise.watching import was_watched
 from usbwatch.localise.weighing import Hazard, Observation
+from usbwatch.model.findings import Symptom
 from usbwatch.model.steps import Look
 
 __all__ = ["evidence"]
@@ -23,6 +25,8 @@ class _Before:
     look: int
     shown: Observation
     """Its hazards name sites."""
+    how: tuple[Symptom, bool] | None
+    """Of a device: its symptom, and whether it was watched."""
     its_doing: dict[int, float]
     """By site on its path, how probable it is that a fault there, if it acted, decided what was seen."""
 
@@ -44,7 +48,8 @@ def evidence(layout: Layout, courses: Sequence[Course], looks: Sequence[Look]) -
     for number, look in enumerate(looks):
         shown = observations(layout, look.findings)
         news = {each.id for each in shown if _is_news(each, before.get(each.id), reached, number)}
-        differing = {each.id for each in shown if each.id in before and each != before[each.id].shown}
+        how = _how(look)
+        differing = {each.id for each in shown if each.id in before and _differs(each, how, before[each.id])}
         coins = {hazard.fault for each in shown if each.id in differing for hazard in each.hazards} & at_times
         for observation, seen in zip(shown, in_look(shown, courses, number), strict=True):
             if observation.id in news or any(hazard.fault in coins for hazard in observation.hazards):
@@ -53,8 +58,22 @@ def evidence(layout: Layout, courses: Sequence[Course], looks: Sequence[Look]) -
                 told.append(seen if last is None else _again(seen, last, courses, since, same=same))
         if number < len(looks) - 1:
             odds = _odds(courses, number, shown)
-            before |= {each.id: _Before(look=number, shown=each, its_doing=_its_doing(each, odds)) for each in shown}
+            before |= {
+                each.id: _Before(look=number, shown=each, how=how.get(each.id), its_doing=_its_doing(each, odds))
+                for each in shown
+            }
     return tuple(told)
+
+
+def _how(look: Look) -> dict[str, tuple[Symptom, bool]]:
+    return {each.device: (each.symptom, was_watched(each)) for each in look.findings.findings}
+
+
+def _differs(shown: Observation, how: dict[str, tuple[Symptom, bool]], last: _Before) -> bool:
+    """Whether something shows otherwise than it did, and has not only been watched, or not, beside that."""
+    now = how.get(shown.id)
+    alike = now is not None and last.how is not None and now[0] is last.how[0] and now[1] != last.how[1]
+    return shown != last.shown and not alike
 
 
 def _is_news(shown: Observation, last: _Before | None, reached: Sequence[frozenset[int]], look: int) -> bool:

@@ -12,6 +12,7 @@ from usbwatch.model.profile import PartKind
 
 __all__ = [
     "ACTS_IN_A_CAPTURE",
+    "ACTS_IN_A_WATCH",
     "DEAD_PRIORS",
     "HUNG_PRIORS",
     "KINDS_OF_PART",
@@ -115,6 +116,12 @@ HUNG_PRIORS = {
 
 ACTS_IN_A_CAPTURE = {SiteKind.LOOSE: 0.6}
 """How often what comes and goes is away, in a capture of a unit that is left alone; all else always acts."""
+
+ACTS_IN_A_WATCH = {SiteKind.LOOSE: 0.8}
+"""The same where what it carries was watched for a minute or more: it need be away only once to be caught.
+
+Elicited, no source, and for a unit that is left alone as well: nobody knows whether anything was moved.
+"""
 
 TRIED_BY_HAND = frozenset({"keyboard", "mouse", "pointing-device", "pointing-stick", "touchpad", "touchscreen"})
 """Functions of devices that a person can try, so that one that answers and does nothing shows in a capture."""

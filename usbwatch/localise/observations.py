@@ -10,6 +10,7 @@ from usbwatch.localise.paths import Layout
 from usbwatch.localise.sites import SiteKind, kind_of
 from usbwatch.localise.symptoms import MISTAKEN_DANGER, SOFTWARE_UNTOLD, UNTOLD_ELSEWHERE, WRONGLY_NO, Effect, row
 from usbwatch.localise.tried import ELSEWHERE, HELPER, MEASURE, beside_checks, helpers, on_usb
+from usbwatch.localise.watching import apart, was_watched
 from usbwatch.localise.weighing import Hazard, Observation
 from usbwatch.model.findings import Finding, Findings, Symptom
 from usbwatch.model.profile import ExpectedDevice
@@ -29,10 +30,20 @@ def observations(layout: Layout, findings: Findings) -> tuple[Observation, ...]:
         return ()
     by_check = {answer.check: answer.yes for answer in findings.answers}
     telling = _telling(layout, findings)
-    devices = (
-        observed(layout, device, telling[device.id].symptom, software_told=telling[device.id].software != "")
-        for device in layout.profile.devices
-        if device.id in telling
+    devices = apart(
+        layout,
+        telling,
+        tuple(
+            observed(
+                layout,
+                device,
+                telling[device.id].symptom,
+                software_told=telling[device.id].software != "",
+                watched=was_watched(telling[device.id]),
+            )
+            for device in layout.profile.devices
+            if device.id in telling
+        ),
     )
     checks = (
         answered(layout, check.id, yes=by_check[check.id]) for check in layout.profile.checks if check.id in by_check
@@ -52,20 +63,24 @@ def _tells(finding: Finding, device: ExpectedDevice) -> bool:
     return not unseen and not (device.optional and finding.symptom is Symptom.ABSENT)
 
 
-def observed(layout: Layout, device: ExpectedDevice, symptom: Symptom, *, software_told: bool = False) -> Observation:
+def observed(
+    layout: Layout, device: ExpectedDevice, symptom: Symptom, *, software_told: bool = False, watched: bool = False
+) -> Observation:
     """A device that shows this symptom (not ``UNSEEN``).
 
-    ``software_told``: the capture shows something of the system that could explain it.
+    ``software_told``: the capture shows something of the system that could explain it. ``watched``: it was watched
+    in this look (``usbwatch.localise.watching``); what comes and goes always was.
     """
+    watched = watched or symptom is Symptom.INTERMITTENT
     wrong = symptom is not Symptom.WORKING
     hazards = []
     for step in layout.paths[device.id]:
-        chances = row(step.effect, device.function)
+        chances = row(step.effect, device.function, watched=watched)
         shows = chances[symptom] if wrong else 0.0
         if step.effect is Effect.SOFTWARE and symptom is Symptom.ABSENT and not software_told:
             shows *= _untold(device)
         hazards.append(Hazard(fault=step.site, passes=chances[Symptom.WORKING], shows=shows))
-    clean = row(Effect.WORKS, device.function)[symptom]
+    clean = row(Effect.WORKS, device.function, watched=watched)[symptom]
     return Observation(id=device.id, wrong=wrong, clean=clean, hazards=tuple(hazards))
 
 

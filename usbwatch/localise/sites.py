@@ -11,6 +11,7 @@ from functools import lru_cache
 
 from usbwatch.localise.kinds import (
     ACTS_IN_A_CAPTURE,
+    ACTS_IN_A_WATCH,
     DEAD_PRIORS,
     HUNG_PRIORS,
     KINDS_OF_PART,
@@ -29,6 +30,7 @@ from usbwatch.model.suspects import Cure, CureKind, Site
 
 __all__ = [
     "ACTS_IN_A_CAPTURE",
+    "ACTS_IN_A_WATCH",
     "DEAD_PRIORS",
     "HUNG_PRIORS",
     "KINDS_OF_PART",

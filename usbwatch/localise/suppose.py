@@ -33,6 +33,7 @@ _OF_DEVICES = {
     "slow": (Symptom.DEGRADED, Verdict.IMPAIRED, Rung.WORKING),
     "silent": (Symptom.MUTE, Verdict.IMPAIRED, Rung.BOUND),
     "undriven": (Symptom.UNDRIVEN, Verdict.IMPAIRED, Rung.CONFIGURED),
+    "intermittent": (Symptom.INTERMITTENT, Verdict.IMPAIRED, Rung.WORKING),
 }
 
 _GRAMMAR = (

@@ -20,9 +20,11 @@ from usbwatch.model.findings import Symptom
 __all__ = [
     "BATTERY_MUTE_SHARE",
     "MISTAKEN_DANGER",
+    "MOVED_APART",
     "ROWS",
     "SOFTWARE_UNTOLD",
     "UNTOLD_ELSEWHERE",
+    "WATCHED_ROWS",
     "WRONGLY_NO",
     "Effect",
     "row",
@@ -94,6 +96,61 @@ ROWS: dict[Effect, dict[Symptom, float]] = {
 }
 """Probability of each symptom under each effect; a row adds to 1. A hand check's "yes" is *working*."""
 
+
+# fmt: off
+_AT_TIMES = {
+    #                         of working  of all that is wrong
+    # Somebody takes it off and on, and nobody marks it.
+    Effect.WORKS:            (0.00003,    0.02),
+    # A contact that is bad for good shows as steady. One that comes and goes is loose, whatever made it so.
+    Effect.OPEN:             (0.30,       0.10),
+    Effect.BROKEN:           (0.30,       0.14),
+    Effect.LOOSE:            (0.55,       0.75),
+    # A cracked joint.
+    Effect.SECTION:          (0.30,       0.06),
+    # One that sags under load.
+    Effect.RAIL:             (0.30,       0.09),
+    Effect.WHOLE:            (0.20,       0.06),
+    Effect.CARRIER_SOFTWARE: (0.05,       0.02),
+    Effect.CARRIER_DEAD:     (0.30,       0.05),
+    Effect.SOFTWARE:         (0.05,       0.01),
+    # Firmware that restarts again and again.
+    Effect.HUNG:             (0.30,       0.10),
+    Effect.DEAD:             (0.30,       0.04),
+    # These are of hand checks, which nobody watches.
+    Effect.SOLE_DEAD:        (0.01,       0.01),
+    Effect.POOR:             (0.01,       0.01),
+    Effect.DANGER:           (0.01,       0.01),
+    Effect.POOR_ITSELF:      (0.002,      0.04),
+    Effect.UNKNOWN:          (0.10,       0.08),
+}
+# fmt: on
+"""How much of what a fault would else show, working or wrong, shows as coming and going where it is watched.
+
+Elicited, no source, like all figures here.
+"""
+
+
+def _watched(effect: Effect, chances: dict[Symptom, float]) -> dict[Symptom, float]:
+    """A row where the device was watched: a part of every other outcome goes to coming and going."""
+    of_working, of_wrong = _AT_TIMES[effect]
+    kept = {
+        each: chance * (1 - (of_working if each is Symptom.WORKING else of_wrong)) for each, chance in chances.items()
+    }
+    return kept | {Symptom.INTERMITTENT: 1 - sum(kept.values())}
+
+
+WATCHED_ROWS: dict[Effect, dict[Symptom, float]] = {effect: _watched(effect, ROWS[effect]) for effect in Effect}
+"""The same in a look in which the device was watched for a while, and could be seen to leave; a row adds to 1."""
+
+MOVED_APART = 0.1
+"""How often what one fault makes come and go leaves at other moments than the rest that it reaches.
+
+Elicited, no source. A link that loses contact loses it for most of its lines at
+once; but a single line of it can be bad, and a supply that sags takes the
+weakest first.
+"""
+
 WRONGLY_NO = 0.012
 """How often a hand check comes out as "no" for a cause outside the profile: a wrong cable, a mistaken look."""
 
@@ -135,8 +192,16 @@ Firmware answers for the battery and may go on saying "present" with nothing beh
 _WORN_ELSEWHERE = 0.01
 
 
-def row(effect: Effect, function: str) -> dict[Symptom, float]:
-    """Probability of each symptom of a device with this function ("" for a hand check)."""
+def row(effect: Effect, function: str, *, watched: bool = False) -> dict[Symptom, float]:
+    """Probability of each symptom of a device with this function ("" for a hand check).
+
+    ``watched``: in a look in which it was watched. In any other no device can be seen to come and go.
+    """
+    chances = _unwatched(effect, function)
+    return _watched(effect, chances) if watched else chances
+
+
+def _unwatched(effect: Effect, function: str) -> dict[Symptom, float]:
     chances = ROWS[effect]
     if function != "battery" or effect in (Effect.WORKS, Effect.UNKNOWN):
         return chances

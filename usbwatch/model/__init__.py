@@ -22,7 +22,17 @@ if TYPE_CHECKING:
     )
     from usbwatch.model.cases import Experience, Grounds, Tally
     from usbwatch.model.changes import ChangeKind, Changes, CoverageChange, EpisodeChange, FactChange, NodeChange
-    from usbwatch.model.findings import Answer, Claim, Declaration, DeclaredState, Finding, Findings, Loss, Symptom
+    from usbwatch.model.findings import (
+        Answer,
+        Claim,
+        Declaration,
+        DeclaredState,
+        Finding,
+        Findings,
+        Loss,
+        Symptom,
+        Watched,
+    )
     from usbwatch.model.functions import FUNCTIONS
     from usbwatch.model.incidents import Condition, Incident, Spell, Standing
     from usbwatch.model.ladder import CoverageState, Rung, Verdict
@@ -128,6 +138,7 @@ else:
             "Verdict": "ladder",
             "Watch": "watch",
             "WatchEvent": "watch",
+            "Watched": "findings",
             "Wear": "since",
             "hangs_on": "location",
             "is_location": "location",
@@ -213,6 +224,7 @@ __all__ = [
     "Verdict",
     "Watch",
     "WatchEvent",
+    "Watched",
     "Wear",
     "hangs_on",
     "is_location",

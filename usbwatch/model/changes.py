@@ -7,7 +7,7 @@ from enum import Enum
 
 from usbwatch.model.capture import Coverage, Episode, Fact, Node
 
-__all__ = ["ChangeKind", "Changes", "CoverageChange", "EpisodeChange", "FactChange", "NodeChange"]
+__all__ = ["ChangeKind", "Changes", "CoverageChange", "EpisodeChange", "FactChange", "NodeChange", "WatchedChange"]
 
 
 class ChangeKind(Enum):
@@ -86,6 +86,20 @@ class EpisodeChange:
     after: Episode | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WatchedChange:
+    """How often one place was left while each of the two captures' units was watched, where that differs."""
+
+    location: str
+    name: str
+    """What the node there calls itself. Never trusted."""
+    before: int
+    after: int
+    before_ms: int
+    """In how much watched time."""
+    after_ms: int
+
+
 _OF_A_BOARD = frozenset({"sys_vendor", "product_name", "product_serial", "board_vendor", "board_name"})
 """Strings that a firmware update leaves alone: common practice, no source."""
 
@@ -101,6 +115,8 @@ class Changes:
     """By location (of a moved node the one that sorts first), then bus."""
     episodes: tuple[EpisodeChange, ...] = ()
     """By location, then trouble."""
+    watched: tuple[WatchedChange, ...] = ()
+    """By location, of places that were watched in both. What a watch shows is no difference between two looks."""
     system: tuple[FactChange, ...] = ()
     """How the looking differed (``usbwatch.model.System``): another kernel, other rights. No change of the unit."""
 

@@ -8,7 +8,7 @@ from enum import Enum
 from usbwatch.model.capture import Node
 from usbwatch.model.ladder import Rung, Verdict
 
-__all__ = ["Answer", "Claim", "Declaration", "DeclaredState", "Finding", "Findings", "Loss", "Symptom"]
+__all__ = ["Answer", "Claim", "Declaration", "DeclaredState", "Finding", "Findings", "Loss", "Symptom", "Watched"]
 
 
 class Symptom(Enum):
@@ -20,7 +20,51 @@ class Symptom(Enum):
     DEGRADED = "works below its speed or grade"
     MUTE = "there, but does not talk"
     UNDRIVEN = "answers, but no driver holds it"
+    INTERMITTENT = "comes and goes"
+    """It left and came back while the unit was watched, or again and again by the kernel's log."""
     UNSEEN = "not observed"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Watched:
+    """How one expected device fared while the unit was watched live, all watches of a capture together."""
+
+    lasted_ms: int
+    """In how much watched time."""
+    left: int = 0
+    """How often it left its place, or its readings stopped to make sense, by itself."""
+    fell_silent: int = 0
+    """Of these: how often it stayed, and only its readings were away."""
+    came: int = 0
+    """How often it came where nothing had been since the watch began."""
+    shortest_ms: int = 0
+    longest_ms: int = 0
+    away_ms: int = 0
+    """All absences together; one at the end of a watch counts up to that end."""
+    away_at_end: bool = False
+    marked: int = 0
+    """Near how many departures a person made a mark."""
+    together: tuple[str, ...] = ()
+    """Ids of the devices that left in the same moments."""
+    carrier: str = ""
+    """Id of the expected device that it hangs on and that left, or ""."""
+    with_carrier: int = 0
+    """How often that one left: counted there, and not in ``left``."""
+    failures: int = 0
+    """How often something was attached there and failed to enumerate."""
+    fallbacks: int = 0
+    """How often it fell back to a lower speed."""
+    slowest_kbps: int = 0
+    over_currents: int = 0
+    resets: int = 0
+    unbound: int = 0
+    """How often it lost its driver."""
+    limit_ms: int = 0
+    """A shorter absence may have passed unseen."""
+    missed: int = 0
+    """How many times the kernel dropped news."""
+    tells: bool = False
+    """Whether a departure would have shown, so that staying speaks for it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +89,8 @@ class Finding:
     """How software could explain what was found, as one phrase; "" when it does not, or nothing needs explaining."""
     by_hand_alone: bool = False
     """No capture can show it; only a person can establish it."""
+    watched: Watched | None = None
+    """How it fared while the unit was watched live; None where it was not."""
 
 
 class DeclaredState(Enum):

@@ -86,15 +86,16 @@ def moves(beliefs: Beliefs, where: Standing, prices: Prices) -> Iterator[Candida
 
 
 def flexing(beliefs: Beliefs, where: Standing) -> Iterator[Candidate]:
-    """Every link that may make contact only at times, moved while a capture is taken; each once."""
+    """Every link that may make contact only at times, moved while the unit is watched; each once."""
     links = {part.id: part for part in beliefs.layout.profile.parts if part.kind is PartKind.LINK}
     done = {step.of for look in beliefs.looks for step in look.steps if step.kind is StepKind.FLEX}
     for kind, link in map(kind_of, where.sites):
         if kind is SiteKind.LOOSE and link in links and link not in done:
+            name = links[link].name
             yield Candidate(
                 action=Action.FLEX,
                 of=link,
-                words=f"Move, warm and cool {links[link].name} while capturing: does anything come or go?",
+                words=f"Move, warm and cool {name} while watching (usbwatch watch): does anything come or go?",
                 minutes=_FLEX_MINUTES,
                 step=Step(kind=StepKind.FLEX, of=link),
                 cautions=("Move it by hand alone and gently; warm it by hand, cool it by air.",),

@@ -17,6 +17,8 @@ from usbwatch.localise.beliefs import Beliefs
 from usbwatch.localise.courses import ACTS_WHEN_FLEXED
 from usbwatch.localise.fates import BAD_PART, UNTOUCHED, Fate, fates
 from usbwatch.localise.sites import ACTS_IN_A_CAPTURE, SiteKind, kind_of
+from usbwatch.localise.watching import acting as left_alone
+from usbwatch.localise.watching import watched_look
 from usbwatch.localise.weighing import Observation
 from usbwatch.model.steps import Step, StepKind
 from usbwatch.plan.candidates import Candidate
@@ -78,6 +80,11 @@ class Foresight:
         """What makes contact only at times: its place among the sites of the standing, its kind, and of what it is."""
         kinds = ((place, *kind_of(site)) for place, site in enumerate(self.where.sites))
         return tuple(each for each in kinds if each[1] in ACTS_IN_A_CAPTURE)
+
+    @cached_property
+    def watched(self) -> bool:
+        """Whether the unit was watched in the last look: then the next one is taken to be a watch as well."""
+        return any(watched_look(look.findings) for look in self.beliefs.looks[-1:])
 
     @cached_property
     def _told(self) -> dict[Step, tuple[Fate, ...]]:
@@ -180,7 +187,8 @@ def _seen(
     for place, kind, of in ahead.at_times:
         flexed = step is not None and step.kind is StepKind.FLEX and step.of == of
         has = np.flatnonzero(acting & np.uint64(1 << place))
-        idle = _split((rows[0], acting, rows[2]), place, ACTS_WHEN_FLEXED if flexed else ACTS_IN_A_CAPTURE[kind])
+        often = ACTS_WHEN_FLEXED if flexed else left_alone(kind, watched=ahead.watched)
+        idle = _split((rows[0], acting, rows[2]), place, often)
         rows = (idle[0], np.concatenate([rows[1], rows[1][has]]), idle[2])
         acting = idle[1]
     return rows, acting

@@ -20,6 +20,7 @@ from usbwatch.show.json_values import Json, field_values, plain_value
 from usbwatch.show.localised import Localised, Seen, Supposed
 from usbwatch.show.story import notes
 from usbwatch.show.verdict import outcome, sentence
+from usbwatch.show.watched_view import watches_value
 
 __all__ = [
     "changes_document",
@@ -49,6 +50,7 @@ def check_document(checked: Checked) -> dict[str, Json]:
         "plan": plan_value(checked.plan),
         "repair": None if checked.repair is None else _proposal(checked.repair),
         "coverage": plain_value(capture.coverage),
+        "watches": watches_value(capture),
     }
 
 
@@ -91,6 +93,7 @@ def _seen(one: Seen) -> Json:
         "taken_at": plain_value(one.capture.taken_at),
         "steps": plain_value(one.steps),
         "answers": plain_value(one.answers),
+        "watches": watches_value(one.capture),
     }
 
 

@@ -7,7 +7,7 @@ not be seen.
 
 from __future__ import annotations
 
-from usbwatch.model import Answer, ExpectedDevice, Finding, Node, Part, Rung, Verdict
+from usbwatch.model import Answer, ExpectedDevice, Finding, Node, Part, Rung, Symptom, Verdict
 from usbwatch.plan import question
 from usbwatch.show.checked import Checked
 from usbwatch.show.claims_view import claim_lines
@@ -23,6 +23,7 @@ from usbwatch.show.suspects_view import likeliest, suspect_lines
 from usbwatch.show.ticket import MARGIN, heading, mark, perforation, row, stamp, stub_heading, stub_name
 from usbwatch.show.troubles_view import trouble_lines
 from usbwatch.show.verdict import Outcome, outcome, sentence
+from usbwatch.show.watched_view import watch_lines
 from usbwatch.show.words import SIGNS, STYLES, WORDS, node_name, percent, place, taken_words, unit_name
 
 __all__ = ["STAMPS", "check_view", "hand_line", "how_well", "stop_lines", "verdict_lines", "which_capture_view"]
@@ -70,6 +71,7 @@ def check_view(checked: Checked, width: int, when: str = "") -> list[Line]:
         *resting_on_it(checked.findings, checked.profile),
         *_notices(checked.findings.notices),
         *_subassembly_lines(checked, width),
+        *watch_lines(checked),
         *_hand_lines(checked),
         *suspect_lines(checked, width),
         *next_lines(checked, width),
@@ -205,11 +207,13 @@ def _row_key(device: ExpectedDevice, finding: Finding, checked: Checked) -> tupl
 def _software(finding: Finding) -> str:
     """Whether a driver, a block or a setting that was seen can explain a device that is not well, in a few words.
 
-    That none was seen leaves open that driver or firmware have hung: no capture shows that.
+    That none was seen leaves open that driver or firmware have hung: no capture shows that. No setting makes a device
+    come and go.
     """
     if finding.software:
         return f"software could explain it: {safe(finding.software)}"
-    return "no software setting seen that explains it" if finding.verdict in (Verdict.MISSING, Verdict.IMPAIRED) else ""
+    wrong = finding.verdict in (Verdict.MISSING, Verdict.IMPAIRED) and finding.symptom is not Symptom.INTERMITTENT
+    return "no software setting seen that explains it" if wrong else ""
 
 
 def _title(device: ExpectedDevice, finding: Finding) -> str:

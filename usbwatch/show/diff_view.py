@@ -5,8 +5,17 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
+from usbwatch.compare.intermittence import duration_words
 from usbwatch.model import Capture, Coverage, Kind, Node, Profile, hangs_on
-from usbwatch.model.changes import ChangeKind, Changes, CoverageChange, EpisodeChange, FactChange, NodeChange
+from usbwatch.model.changes import (
+    ChangeKind,
+    Changes,
+    CoverageChange,
+    EpisodeChange,
+    FactChange,
+    NodeChange,
+    WatchedChange,
+)
 from usbwatch.show.harness import Stub, stubs
 from usbwatch.show.lines import BLANK, Line, Style, line, rule
 from usbwatch.show.safe import safe
@@ -55,6 +64,8 @@ def diff_heading_view(
         serial = capture.unit.product_serial.strip()
         said = [f"serial {safe(serial, 40)}"] if serial else []
         said.append(f"captured {when}" if when else "time of capture not recorded")
+        watched = sum(watch.lasted_ms for watch in capture.watches)
+        said += [f"watched {duration_words(watched)}"] if capture.watches else []
         said += [safe(path, 200)] if path and not all(times) else []
         lines.append(line((f"{letter}  ", Style.FAINT), unit_name(capture.unit), ", ", ", ".join(said), hang=3))
     nameless = [letter for letter, one in zip("AB", (before, after), strict=True) if not _model(one)]
@@ -77,6 +88,7 @@ def diff_view(changes: Changes, width: int, profile: Profile | None = None) -> l
         *_node_lines([one for one in changes.nodes if one.kind is not ChangeKind.NOT_COMPARABLE], width, profile),
         *_not_comparable_lines(changes.nodes),
         *_episode_lines(changes.episodes),
+        *_watched_lines(changes.watched),
         *_coverage_lines(changes.coverage),
         *_system_lines(changes.system),
     ]
@@ -217,6 +229,31 @@ def _episode_lines(episodes: Sequence[EpisodeChange]) -> list[Line]:
         text = f"{safe(one.trouble, 60)}, {where}: {counts}"
         lines.append(line((f"{sign} {word}".ljust(_MARGIN), style), text, hang=_MARGIN))
     return lines
+
+
+_PLACES = 20
+"""Places that are shown; the JSON document has them all."""
+
+
+def _watched_lines(watched: Sequence[WatchedChange]) -> list[Line]:
+    """Places that were left more often, or less, while they were watched."""
+    if not watched:
+        return []
+    lines = heading("While it was watched")
+    for one in watched[:_PLACES]:
+        was, now = (
+            f"left {_often(count)} in {duration_words(lasted)}"
+            for count, lasted in ((one.before, one.before_ms), (one.after, one.after_ms))
+        )
+        name = safe(one.name.strip(), 60)
+        where = safe(one.location, 120)
+        lines.append(line("  ", f"{name}, {where}" if name else where, f": {was} → {now}", hang=4))
+    more = len(watched) - _PLACES
+    return [*lines, *([line("  ", f"and {counted(more, 'more place')}", hang=4)] if more > 0 else [])]
+
+
+def _often(count: int) -> str:
+    return f"{count} times" if count > 1 else ("never", "once")[count]
 
 
 def _coverage_lines(coverage: Sequence[CoverageChange]) -> list[Line]:

@@ -23,6 +23,7 @@ from usbwatch.show.suspects_in_full import alike_lines, argument, every_suspect_
 from usbwatch.show.suspects_view import likeliest, suspect_lines
 from usbwatch.show.ticket import labelled, stamp
 from usbwatch.show.verdict import judged_wrong, outcome, sentence
+from usbwatch.show.watched_view import watched_in_short
 from usbwatch.show.words import part_name, step_words, taken_words, unit_name
 
 __all__ = ["localise_view"]
@@ -124,7 +125,9 @@ def _seen_lines(number: int, seen: Seen, checked: Checked) -> list[Line]:
     when = taken_words(seen.capture, safe(seen.when, 60))
     path = [f"  {safe(seen.path)}"] if seen.path else []
     answers = [_set_in(hand_line(answer, checked)) for answer in seen.answers]
-    return [*steps, line(f"{number:>3}  ", when, *path, hang=5), *answers]
+    told = watched_in_short(seen.capture, seen.findings, checked.profile)
+    watched = [line("     ", told, hang=7)] if told else []
+    return [*steps, line(f"{number:>3}  ", when, *path, hang=5), *watched, *answers]
 
 
 def _set_in(whole: Line) -> Line:

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import unicodedata
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -70,11 +71,15 @@ def test_there_are_at_least_sixty_of_them() -> None:
     assert len(STRINGS) >= 60
 
 
+_WATCHES = load(str(_CAPTURES / "larch-13-watched.json")).watches
+
+
 def _units(text: str, *, known: bool) -> tuple[Capture, Capture, Profile]:
     """The demo's unit, lost and well, all of whose words are ``text``; ``known``: it still says its model."""
     keep = _STRUCTURE | (_MODEL if known else frozenset())
     lost, well = (
-        poisoned(load(str(_CAPTURES / f"larch-13-{name}.json")), text, keep) for name in ("top-case-lost", "healthy")
+        poisoned(replace(load(str(_CAPTURES / f"larch-13-{name}.json")), watches=_WATCHES), text, keep)
+        for name in ("top-case-lost", "healthy")
     )
     return lost, well, poisoned(find("fernhill-larch-13"), text[:400], _OF_PROFILE)
 

@@ -91,7 +91,9 @@ def prepared(book: Book, saved: Sequence[Saved], draft: Callable[[Sequence[Captu
     facts[-1] = replace(facts[-1], judged="")
     result = _result(draft(facts), book, {one.digest: one for one in saved})
     if result is not None:
-        facts[-1] = replace(facts[-1], judged=_judged(result))
+        told = [_watched(one, result) for one in saved[:-1]]
+        before = [replace(fact, judged=f"{fact.judged}{said}") for fact, said in zip(facts[:-1], told, strict=True)]
+        facts = [*before, replace(facts[-1], judged=_judged(result))]
     papers = tuple(paper_of(one, _serials(one, result)) for one in saved)
     return Prepared(facts=tuple(facts), papers=papers, result=result)
 
@@ -140,18 +142,31 @@ def _serials(saved: Saved, result: WeighedUnit | None) -> tuple[PartSerial, ...]
     return tuple(PartSerial(of=one.of, serial=one.serial) for one in serials(saved.capture, found))
 
 
+def _watched(saved: Saved, its: WeighedUnit) -> str:
+    """What watching came to in a capture that is weighed with a later one, after a semicolon."""
+    from usbwatch.compare import findings
+    from usbwatch.show.watched_view import watched_in_short
+
+    if not saved.capture.watches:
+        return ""
+    return f"; {watched_in_short(saved.capture, findings(saved.capture, its.profile), its.profile)}"
+
+
 def _judged(its: WeighedUnit) -> str:
-    """The verdict, the likeliest cause, and what is not as it was at the baseline, as one sentence."""
+    """The verdict, the likeliest cause, what a watch came to, and what is not as at the baseline, as one sentence."""
     from usbwatch.show import sentence
     from usbwatch.show.since_view import changed_since
     from usbwatch.show.suspects_view import likeliest
+    from usbwatch.show.watched_view import watched_in_short
 
     checked = its.localised.checked
     suspect = likeliest(checked)
     changed = changed_since(its.since, its.profile) if its.since is not None else ""
+    watched = watched_in_short(checked.capture, checked.findings, its.profile)
     told = [
         sentence(checked.findings),
         *([f"{suspect[:1].lower()}{suspect[1:]}"] if suspect else []),
+        *([watched] if watched else []),
         *([f"not as at the baseline: {changed}"] if changed else []),
     ]
     return "; ".join(told)

@@ -93,7 +93,7 @@ def _device(device: ExpectedDevice, finding: Finding, names: Mapping[str, str]) 
         got=_got(device, finding),
         reasons=tuple(safe(reason, _REASON) for reason in finding.reasons),
         would_tell=safe(finding.would_tell, _REASON),
-        charged_to=names.get(finding.charged_to, ""),
+        charged_to=names.get(finding.charged_to, "") if finding.verdict is not Verdict.PRESENT else "",
         needs=device.needs,
     )
 

@@ -8,6 +8,7 @@ from usbwatch.model import Declaration, DeclaredState, Episode, Finding, Node, V
 from usbwatch.show.checked import Checked
 from usbwatch.show.report.value import Quote
 from usbwatch.show.safe import safe
+from usbwatch.show.watched_view import mark_words, watched_in_short
 from usbwatch.show.words import trouble_words
 
 __all__ = ["quotes"]
@@ -18,9 +19,22 @@ _FACTS = 6
 
 
 def quotes(checked: Checked) -> tuple[Quote, ...]:
-    """Lines of the kernel's log, attributes of what is not well, and firmware's word; at most some two dozen."""
+    """What watching showed, and some two dozen at most of the log's lines, of attributes, and of firmware's words."""
     found = [*_of_log(checked), *_of_nodes(checked), *_of_firmware(checked)]
-    return tuple(dict.fromkeys(found))[:_MOST]
+    return (*_of_watches(checked), *tuple(dict.fromkeys(found))[:_MOST])
+
+
+_MARKS = 4
+
+
+def _of_watches(checked: Checked) -> Iterator[Quote]:
+    """What watching the unit came to, and what a person marked in the course of it."""
+    told = watched_in_short(checked.capture, checked.findings, checked.profile)
+    if told:
+        yield Quote(about="Unit", text=safe(told, _LONGEST), source="live watch")
+    marks = [mark for watch in checked.capture.watches for mark in watch.marks]
+    for mark in marks[:_MARKS]:
+        yield Quote(about="Unit", text=safe(mark_words(mark), _LONGEST), source="live watch")
 
 
 def _of_log(checked: Checked) -> Iterator[Quote]:

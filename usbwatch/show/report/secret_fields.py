@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping
 from functools import lru_cache
 
 from usbwatch.compare.serials import is_serial, serials_of_node
-from usbwatch.model import FactChange, Node, Serial, UnitStrings
+from usbwatch.model import FactChange, Mark, Node, Serial, UnitStrings
 from usbwatch.model.history import (
     Amended,
     Attached,
@@ -43,6 +43,7 @@ TEXTS: Mapping[tuple[type, str], str] = {
     (Entry, "by"): "",
     (Intake, "came_with"): LEFT_OUT,
     (Intake, "claims"): LEFT_OUT,
+    (Mark, "text"): LEFT_OUT,
     (Noted, "text"): LEFT_OUT,
     (Seen, "path"): "",
     (StepDone, "result"): LEFT_OUT,

@@ -1,0 +1,191 @@
+"""What a live watch makes of a finding, on the invented Larch 13."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from support.blinking import HUB, PLACES, blinks, event, watch, watched
+
+from usbwatch.capture import load
+from usbwatch.compare import findings
+from usbwatch.compare.intermittence import duration_words
+from usbwatch.model import Capture, Change, Episode, Finding, Findings, Mark, Rung, Symptom, Verdict
+from usbwatch.profile import find
+
+LARCH = find("fernhill-larch-13")
+FOLDER = Path(__file__).parents[2] / "captures"
+HEALTHY, LOST = (load(str(FOLDER / f"larch-13-{name}.json")) for name in ("healthy", "top-case-lost"))
+KEYBOARD = PLACES["keyboard"]
+SEVEN = [(20_000 + 30_000 * number, 400 + 100 * number) for number in range(7)]
+CHILDREN = ("keyboard", "touchpad", "fingerprint-reader", "smart-card-reader")
+
+
+def found(capture: Capture) -> Findings:
+    return findings(capture, LARCH)
+
+
+def keyboard(capture: Capture) -> Finding:
+    return found(capture).of("keyboard")
+
+
+def test_a_device_that_comes_and_goes_is_impaired_with_rate_and_duration() -> None:
+    told = keyboard(watched(HEALTHY, {KEYBOARD: SEVEN}))
+    assert (told.verdict, told.symptom, told.rung) == (Verdict.IMPAIRED, Symptom.INTERMITTENT, Rung.WORKING)
+    assert told.reasons[0] == "left its place 7 times in 4 min of watching (1.8 a minute), away 0.4 to 1.0 s"
+
+
+def test_nothing_else_changes_by_it() -> None:
+    before, after = found(HEALTHY), found(watched(HEALTHY, {KEYBOARD: SEVEN}))
+    for one in before.findings:
+        if one.device != "keyboard":
+            now = after.of(one.device)
+            assert (now.verdict, now.symptom, now.rung, now.node) == (one.verdict, one.symptom, one.rung, one.node)
+
+
+def test_a_device_that_stayed_has_that_as_evidence() -> None:
+    told = keyboard(watched(HEALTHY, {}))
+    assert (told.verdict, told.symptom) == (Verdict.PRESENT, Symptom.WORKING)
+    assert told.reasons[-1] == "watched for 4 min, and never left"
+
+
+def test_a_short_watch_says_nothing_of_what_stayed() -> None:
+    told = keyboard(replace(HEALTHY, watches=(watch([], lasted_ms=20_000, places=[KEYBOARD]),)))
+    assert not any("never left" in reason for reason in told.reasons)
+
+
+def test_a_mark_near_is_told_with_it() -> None:
+    told = keyboard(watched(HEALTHY, {KEYBOARD: SEVEN}, [Mark(at_ms=SEVEN[3][0] - 800, text="\x1b[2Jreseated")]))
+    assert told.reasons[0].endswith("(1 of them within 5 s of a mark: done on purpose, it would look the same)")
+    assert not any("reseated" in reason for reason in told.reasons), "what was typed stays in its own field"
+
+
+def test_what_the_hub_took_along_is_counted_once() -> None:
+    told = found(watched(HEALTHY, {HUB: SEVEN} | {PLACES[id_]: SEVEN for id_ in CHILDREN}))
+    assert [one.device for one in told.findings if one.symptom is Symptom.INTERMITTENT] == ["internal-hub"]
+    for id_ in CHILDREN:
+        assert (told.of(id_).verdict, told.of(id_).charged_to) == (Verdict.PRESENT, "internal-hub")
+        assert (
+            "Internal hub left 7 times while it was watched, and took it along: counted there" in told.of(id_).reasons
+        )
+
+
+def test_what_left_and_is_missing_and_never_came_back_is_missing() -> None:
+    told = keyboard(replace(LOST, watches=(watch([event(KEYBOARD, Change.GONE, 100_000)]),)))
+    assert (told.verdict, told.symptom) == (Verdict.MISSING, Symptom.ABSENT)
+    assert any("had not come back when the watch ended" in reason for reason in told.reasons)
+
+
+def test_what_is_missing_and_came_back_in_between_comes_and_goes() -> None:
+    events = [*blinks(KEYBOARD, SEVEN), event(KEYBOARD, Change.GONE, 235_000)]
+    told = keyboard(replace(LOST, watches=(watch(events),)))
+    assert (told.verdict, told.symptom) == (Verdict.MISSING, Symptom.INTERMITTENT)
+    assert "away when the watch ended" in told.reasons[0]
+
+
+def test_what_attached_and_failed_in_the_watch_is_impaired() -> None:
+    events = [event(KEYBOARD, Change.FAILED, at_ms, errno=-71) for at_ms in (10_000, 90_000)]
+    told = keyboard(replace(LOST, watches=(watch(events),)))
+    assert (told.verdict, told.symptom, told.rung) == (Verdict.IMPAIRED, Symptom.FAILED, Rung.ATTACHED)
+    assert told.reasons[0] == "attached 2 times in 4 min of watching, and each time failed to enumerate"
+
+
+def test_falling_back_to_a_lower_speed_is_coming_and_going_with_the_speed_told() -> None:
+    """A speed is settled after a device connects (USB 2.0 section 7.1.7.5), so that it had lost contact."""
+    camera = PLACES["camera"]
+    events = [event(camera, Change.SLOWER, at_ms, speed_kbps=12_000, was_kbps=480_000) for at_ms in (10_000, 90_000)]
+    told = found(replace(HEALTHY, watches=(watch(events),))).of("camera")
+    assert (told.verdict, told.symptom) == (Verdict.IMPAIRED, Symptom.INTERMITTENT)
+    assert told.reasons[0] == "fell back to a lower speed 2 times in 4 min of watching, to 12 Mbit/s at the slowest"
+
+
+def test_resets_and_lost_drivers_are_told_and_not_held_against_it() -> None:
+    """A program may reset a device or unbind its driver."""
+    events = [
+        event(KEYBOARD, change, at_ms) for at_ms, change in enumerate((Change.RESET, Change.UNBOUND, Change.BOUND))
+    ]
+    told = keyboard(replace(HEALTHY, watches=(watch(events),)))
+    assert told.verdict is Verdict.PRESENT
+    assert told.reasons[-2:] == (
+        "the kernel reset it once while it was watched",
+        "it lost its driver once while it was watched",
+    )
+
+
+def test_what_sits_in_a_socket_may_be_pulled() -> None:
+    ports = tuple(
+        replace(node, facts=node.facts | {"connect_type": "hotplug"})
+        if (node.bus, node.location) == ("usb-port", KEYBOARD)
+        else node
+        for node in HEALTHY.nodes
+    )
+    told = keyboard(watched(replace(HEALTHY, nodes=ports), {KEYBOARD: SEVEN}))
+    assert told.verdict is Verdict.PRESENT
+    assert any("left its place 7 times" in reason for reason in told.reasons)
+
+
+def test_the_demo_unit_comes_and_goes_as_it_was_made() -> None:
+    told = found(load(str(FOLDER / "larch-13-watched.json")))
+    loose = [one.device for one in told.findings if one.symptom is Symptom.INTERMITTENT]
+    assert loose == ["keyboard", "touchpad", "fingerprint-reader", "battery"]
+
+
+# --- The kernel's log, without a watch ---------------------------------------------------------
+
+
+def by_log(count: int, seconds: float, *, doubtful: int = 0, wired: str = "hardwired") -> Finding:
+    episode = Episode(
+        location=KEYBOARD,
+        trouble="intermittent",
+        count=count,
+        first_us=100_000_000,
+        last_us=100_000_000 + int(seconds * 1e6 * (count - 1)),
+        doubtful=doubtful,
+    )
+    nodes = tuple(
+        replace(node, facts=node.facts | {"connect_type": wired})
+        if (node.bus, node.location) == ("usb-port", KEYBOARD)
+        else node
+        for node in HEALTHY.nodes
+    )
+    return keyboard(replace(HEALTHY, nodes=nodes, episodes=(episode,)))
+
+
+def test_a_wired_part_that_left_again_and_again_is_impaired_by_the_log_alone() -> None:
+    told = by_log(6, 12.0)
+    assert (told.verdict, told.symptom) == (Verdict.IMPAIRED, Symptom.INTERMITTENT)
+    assert told.reasons[0].startswith("it left its place 6 times, about every 12.0 s (kernel's log)")
+    assert told.watched is None
+
+
+@pytest.mark.parametrize(
+    ("count", "seconds", "doubtful", "wired"),
+    [
+        pytest.param(3, 12.0, 0, "hardwired", id="three times, as a firmware update does"),
+        pytest.param(9, 3600.0, 0, "hardwired", id="once an hour, as a unit that sleeps"),
+        pytest.param(5, 0.5, 0, "hardwired", id="within two seconds, as at a start"),
+        pytest.param(6, 12.0, 3, "hardwired", id="half of the lines a device could have written"),
+        pytest.param(6, 12.0, 0, "hotplug", id="in a socket"),
+        pytest.param(6, 12.0, 0, "unknown", id="where firmware says nothing of the port"),
+    ],
+)
+def test_what_else_can_explain_the_log_stays_a_reason(count: int, seconds: float, doubtful: int, wired: str) -> None:
+    told = by_log(count, seconds, doubtful=doubtful, wired=wired)
+    assert (told.verdict, told.symptom) == (Verdict.PRESENT, Symptom.WORKING)
+    assert any("it left its place" in reason for reason in told.reasons)
+
+
+@pytest.mark.parametrize(
+    ("milliseconds", "said"),
+    [
+        (0, "0 s"),
+        (45_000, "45 s"),
+        (240_000, "4 min"),
+        (260_400, "4 min 20 s"),
+        (3_900_000, "1 h 5 min"),
+        (7_200_000, "2 h"),
+    ],
+)
+def test_a_stretch_of_time_in_words(milliseconds: int, said: str) -> None:
+    assert duration_words(milliseconds) == said
