@@ -16,7 +16,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.looking import look
 from support.needs import needed_tool
@@ -87,7 +87,12 @@ def test_the_capture_of_a_real_kernels_tree_is_the_same(real_tree: _Tree, tmp_pa
     assert len(capture.nodes) > 50
 
 
-_LINK_TARGETS = st.lists(st.sampled_from(["a", "b", "c", "..", "."]), min_size=1, max_size=5).map("/".join)
+_LINK_TARGETS = st.builds(
+    lambda up, names: "/".join([*[".."] * up, *names]) or ".",
+    st.integers(0, 4),
+    st.lists(st.sampled_from(["a", "b", "c", "sys"]), max_size=3),
+)
+"""As the kernel makes them; what climbs after a name has a table of its own below."""
 _FILES = st.binary(max_size=8)
 _PLACES = st.recursive(
     st.one_of(_FILES, _LINK_TARGETS),
@@ -130,6 +135,7 @@ _NOTED = st.dictionaries(st.sampled_from(sorted(_paths("abc", 2))), st.sampled_f
 
 
 @pytest.mark.properties
+@settings(deadline=None)
 @given(held=st.dictionaries(st.sampled_from("abc"), _PLACES, max_size=3), unread=_NOTED)
 def test_every_question_has_the_folders_own_answer(
     tmp_path_factory: pytest.TempPathFactory, held: dict[str, object], unread: dict[str, str]
@@ -142,6 +148,41 @@ def test_every_question_has_the_folders_own_answer(
     ours, reference = ArchiveTree(str(folder / "unit.tar")), CopiedTree(str(folder / "tree"))
     for path in ["sys", *(f"sys/{path}" for path in _paths("abc", 3))]:
         assert _asked(ours, path) == _asked(reference, path), path
+
+
+_CLIMBING = {
+    "after a name": ("class/../devices/x", b"real"),
+    "after a link, to inside": ("far/../x", b"real"),
+    "after a link, to outside": ("out/../secret", b""),
+    "through the root": ("devices/../../sys/devices/x", b"real"),
+    "out and in again": ("devices/../../../tree/sys/devices/x", b""),
+}
+
+
+@pytest.mark.parametrize(("target", "content"), _CLIMBING.values(), ids=_CLIMBING)
+def test_a_link_that_climbs_after_a_name_is_followed_as_the_kernel_does(
+    tmp_path: Path, target: str, content: bytes
+) -> None:
+    """path_resolution(7): ``..`` after a link climbs from where that leads."""
+    _laid_out(
+        tmp_path / "tree",
+        {
+            "sys": {
+                "class": {},
+                "devices": {"x": {"value": b"real"}, "y": {}},
+                "far": "devices/y",
+                "out": "../..",
+                "link": target,
+            },
+        },
+    )
+    _by_library(tarfile.PAX_FORMAT)(tmp_path / "tree", tmp_path / "unit.tar")
+    tree = ArchiveTree(str(tmp_path / "unit.tar"))
+    if content:
+        assert tree.read("sys/link/value") == (tmp_path / "tree/sys/link/value").read_bytes() == content
+    else:
+        with pytest.raises(PermissionError):
+            tree.read("sys/link/value")
 
 
 def test_nothing_but_the_archive_is_opened(built_tree: _Tree, tmp_path: Path) -> None:
@@ -420,6 +461,7 @@ def test_every_cut_of_an_archive_is_told(tmp_path: Path) -> None:
 
 
 @pytest.mark.properties
+@settings(deadline=None)
 @given(at=st.integers(0, len(_PLAIN) - 1), bits=st.integers(1, 255), packed=st.booleans())
 def test_a_damaged_archive_is_read_or_refused(
     tmp_path_factory: pytest.TempPathFactory, at: int, bits: int, packed: bool
