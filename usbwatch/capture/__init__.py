@@ -1,7 +1,7 @@
 """Read what firmware and kernel know about every internal bus, and keep it as a file.
 
-``take(tree, taken_at=…)`` makes a ``Capture`` from a ``LiveTree`` or a
-``CopiedTree``; ``to_json`` and ``load`` write and read it. Read only.
+``take(tree, taken_at=…)`` makes a ``Capture`` from a ``LiveTree``, a
+``CopiedTree`` or an ``ArchiveTree``; ``to_json`` and ``load`` write and read it. Read only.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from usbwatch.lazy import on_first_use
 
 if TYPE_CHECKING:
+    from usbwatch.capture.archive import ArchiveTree, opened_tree
     from usbwatch.capture.document import to_json
     from usbwatch.capture.kmsg import copied_log, live_log
     from usbwatch.capture.live import LiveTree
@@ -21,15 +22,28 @@ else:
     __getattr__ = on_first_use(
         __name__,
         {
+            "ArchiveTree": "archive",
             "CopiedTree": "tree",
             "LiveTree": "live",
             "Tree": "tree",
             "copied_log": "kmsg",
             "live_log": "kmsg",
             "load": "saved",
+            "opened_tree": "archive",
             "take": "look",
             "to_json": "document",
         },
     )
 
-__all__ = ["CopiedTree", "LiveTree", "Tree", "copied_log", "live_log", "load", "take", "to_json"]
+__all__ = [
+    "ArchiveTree",
+    "CopiedTree",
+    "LiveTree",
+    "Tree",
+    "copied_log",
+    "live_log",
+    "load",
+    "opened_tree",
+    "take",
+    "to_json",
+]

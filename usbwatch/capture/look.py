@@ -34,6 +34,7 @@ from usbwatch.capture.place import Places
 from usbwatch.capture.sight import Sight, named, refused_names
 from usbwatch.capture.software import software
 from usbwatch.capture.tree import Tree
+from usbwatch.capture.unread import UnreadThere
 from usbwatch.model import Capture, Coverage, CoverageState, Node
 
 __all__ = ["BUSES", "take"]
@@ -164,13 +165,15 @@ def _unseen(bus: str, folder: str, source: str, error: OSError) -> Coverage:
     if error.errno in _REFUSED:
         for_root = bus in _FOR_ROOT_ALONE
         why = f"{folder} may not be read" + ("; the kernel keeps it for root alone" if for_root else "")
-        helps = for_root or source == "live"
+        helps = for_root or source == "live" or isinstance(error, UnreadThere)
         return Coverage(bus=bus, state=CoverageState.NOT_PERMITTED, why=why, root_would_help=helps)
     name = errno.errorcode.get(error.errno or 0, "unknown error")
     return Coverage(bus=bus, state=CoverageState.FAILED, why=f"reading {folder} failed with {name}")
 
 
 _LACKING = "failures to enumerate leave a trace only there"
+_LOG_PLACES = ("meta/dmesg.txt", "dev/kmsg")
+"""What a manifest may call the log: by its place in the copy, or on the unit."""
 _LOG_DEVICE = "sys/class/mem/kmsg"
 """The kernel's own entry of ``/dev/kmsg``: there whenever the kernel keeps a log at all (drivers/char/mem.c)."""
 
@@ -192,8 +195,23 @@ def _log_coverage(log: Optional[str], told: Optional[Survey], sight: Sight) -> C
 
 def _without_log(sight: Sight) -> Coverage:
     if sight.tree.source != "live":
-        return Coverage(bus="log", state=CoverageState.NOT_THERE, why=f"the copied tree has no log; {_LACKING}")
+        return _without_copied_log(sight)
     if "kmsg" not in sight.names(_LOG_DEVICE.rpartition("/")[0]):
         return Coverage(bus="log", state=CoverageState.NOT_THERE, why=f"this kernel keeps no log; {_LACKING}")
+    return _log_not_permitted()
+
+
+def _without_copied_log(sight: Sight) -> Coverage:
+    """Whether the copy has no log because the unit's collector was refused it, by its manifest, or for no reason."""
+    for path in _LOG_PLACES:
+        try:
+            sight.tree.read(path, 1)
+        except OSError as error:
+            if isinstance(error, UnreadThere) and error.errno in _REFUSED:
+                return _log_not_permitted()
+    return Coverage(bus="log", state=CoverageState.NOT_THERE, why=f"the copied tree has no log; {_LACKING}")
+
+
+def _log_not_permitted() -> Coverage:
     why = f"the kernel's log may not be read; {_LACKING}"
     return Coverage(bus="log", state=CoverageState.NOT_PERMITTED, why=why, root_would_help=True)

@@ -16,14 +16,15 @@ import stat
 from typing import Dict, List, Optional, Protocol, Tuple
 
 from usbwatch.capture.files import read_regular
+from usbwatch.capture.unread import MANIFEST, MANIFEST_LIMIT, Unread, noted
 from usbwatch.errors import BadTree
 
-__all__ = ["ATTRIBUTE_LIMIT", "CopiedTree", "Tree"]
+__all__ = ["ATTRIBUTE_LIMIT", "DEEPEST", "CopiedTree", "Tree"]
 
 ATTRIBUTE_LIMIT = 65_536
 """Bytes read of one attribute at most: above sysfs' page and the longest descriptor file."""
 
-_DEEPEST = 100
+DEEPEST = 100
 """Folders on the way to a file at most: sysfs' deepest devices need half of it."""
 
 _PLAIN_TARGET = re.compile(r"(?:\.\./)*(?!/)(?!(?:.*/)?\.\.(?:/|\Z)).+\Z", re.DOTALL)
@@ -49,8 +50,9 @@ class Tree(Protocol):
 class CopiedTree:
     """A copy of a machine's tree: a folder that holds ``sys``, and where it can ``proc`` and ``meta``.
 
-    Nothing outside the folder is ever read, whatever its links say. Raises
-    ``BadTree`` when the folder is none, or holds no ``sys``.
+    Nothing outside the folder is ever read, whatever its links say. What its
+    ``meta/unread.txt`` names answers with the unit's own error (``unread.py``).
+    Raises ``BadTree`` when the folder is none, or holds no ``sys``.
     """
 
     source = "tree"
@@ -60,6 +62,8 @@ class CopiedTree:
         self._root = os.path.realpath(root)
         self._real: Dict[str, Optional[str]] = {"": self._root}
         self._check_root()
+        self._unread = Unread({})
+        self._unread = noted(self._manifest(), self._told_place)
 
     def _check_root(self) -> None:
         try:
@@ -82,6 +86,22 @@ class CopiedTree:
             raise BadTree(self._shown, f"its sys cannot be read ({error.strerror})", "copy it again") from None
         if "bus" not in inside and "class" not in inside:
             raise BadTree(self._shown, "its sys holds neither bus nor class", "copy all of sys, with its links")
+
+    def _manifest(self) -> bytes:
+        try:
+            return self.read(MANIFEST, MANIFEST_LIMIT)
+        except OSError:
+            return b""
+
+    def _told_place(self, path: str) -> Optional[str]:
+        """The real path of what a manifest names, below the root; None when it leads out."""
+        try:
+            return self._inside(self._guarded(path))
+        except (OSError, ValueError):  # ValueError: a NUL
+            return None
+
+    def _inside(self, real: str) -> str:
+        return real[len(self._root) + 1 :]
 
     def _held_by(self, names: List[str]) -> str:
         """The one name that is a folder which holds sys, "" when none or several are."""
@@ -110,7 +130,7 @@ class CopiedTree:
 
     def _above(self, folder: str) -> Optional[str]:
         """``_followed`` for a folder on the way to another."""
-        if folder.count("/") >= _DEEPEST:
+        if folder.count("/") >= DEEPEST:
             raise OSError(errno.ENAMETOOLONG, "too many folders deep", folder)
         return self._followed(folder)
 
@@ -119,24 +139,43 @@ class CopiedTree:
         target = os.readlink(link)
         if not _PLAIN_TARGET.match(target):
             real = os.path.realpath(link)
-            return real if real.startswith(self._root + os.sep) else None
+            return real if self._holds(real) else None
         full = os.path.normpath(f"{os.path.dirname(link)}/{target}")
-        return self._followed(full[len(self._root) + 1 :]) if full.startswith(self._root + os.sep) else None
+        return self._followed(self._inside(full)) if self._holds(full) else None
+
+    def _holds(self, path: str) -> bool:
+        return path == self._root or path.startswith(self._root + os.sep)
 
     def list(self, path: str) -> Tuple[str, ...]:
         """Names in a folder, sorted; a folder that is itself a link is not entered."""
         full = self._guarded(path)
         if (self._real.get(path) or self._followed(path)) != full:
             raise OSError(errno.ELOOP, "a link in place of a folder", path)
-        return tuple(sorted(os.listdir(full)))
+        inside = self._inside(full)
+        self._unread.check(inside)
+        unread = self._unread.names(inside)
+        if not unread:
+            return tuple(sorted(os.listdir(full)))
+        try:
+            return tuple(sorted(unread.union(os.listdir(full))))
+        except FileNotFoundError:
+            return tuple(sorted(unread))
 
     def read(self, path: str, limit: int = ATTRIBUTE_LIMIT) -> bytes:
         """Content of a regular file inside the root."""
-        return read_regular(self._guarded(path), limit)
+        full = self._guarded(path)
+        self._unread.check(self._inside(full))
+        return read_regular(full, limit)
 
     def link(self, path: str) -> str:
         """Text of a symbolic link; where it leads is never followed here."""
-        return os.readlink(self._guarded(path))
+        full = self._guarded(path)
+        try:
+            return os.readlink(full)
+        except FileNotFoundError:
+            if self._unread.stands(self._inside(full)):
+                raise OSError(errno.EINVAL, "no link", path) from None
+            raise
 
 
 def _is_link(path: str) -> bool:

@@ -27,8 +27,9 @@ def root_option(command: _Command) -> _Command:
     return click.option(
         "--root",
         type=click.Path(readable=False),
-        metavar="DIR",
-        help="Read a copied tree (a folder that holds sys, and may hold proc and meta) instead of this machine.",
+        metavar="DIR|TAR",
+        help="Read a copied tree (a folder that holds sys, and may hold proc and meta, or a tar archive of it) "
+        "instead of this machine.",
     )(command)
 
 

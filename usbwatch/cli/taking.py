@@ -34,19 +34,19 @@ def local_time(taken_at: str) -> str:
 
 
 def taken(root: str | None, log: str | None, through: str | None = None) -> Capture:
-    """A capture of this machine, or of the tree copied to ``root``.
+    """A capture of this machine, or of the tree copied to ``root``, a folder or a tar archive.
 
     ``through`` is one of ``WAYS``; not given, sysfs on Linux and libusb
     elsewhere. Raises ``BadTree``, ``BadLog``, ``NoLibrary`` where libusb is needed and its
     packages are not installed, and click's ``UsageError`` for what does not go
     together.
     """
-    from usbwatch.capture import CopiedTree, LiveTree, copied_log, live_log, take
+    from usbwatch.capture import LiveTree, copied_log, live_log, opened_tree, take
 
     _check(root, log, through)
     words = _log_in_file(log) if log is not None else None
     if root is not None:
-        tree = CopiedTree(root)
+        tree = opened_tree(root)
         return take(tree, taken_at="", log=copied_log(tree) if words is None else words)
     if (through or _own_way()) == "libusb":
         from usbwatch.capture.portable import take_portable
