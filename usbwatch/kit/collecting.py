@@ -14,12 +14,13 @@ from importlib import import_module
 from typing import Optional, Sequence, Tuple
 
 from usbwatch import __version__
+from usbwatch.capture.archive import opened_tree
 from usbwatch.capture.document import to_json
 from usbwatch.capture.kmsg import copied_log, live_log
 from usbwatch.capture.live import LiveTree
 from usbwatch.capture.look import take
 from usbwatch.capture.naming import default_name
-from usbwatch.capture.tree import CopiedTree
+from usbwatch.capture.origin import origin
 from usbwatch.errors import UsbwatchError
 from usbwatch.kit.signals import DONE, FAILED, Signals
 from usbwatch.kit.sticks import check_writable, write_new
@@ -72,7 +73,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--wait", type=_seconds, metavar="N", help=f"wait N seconds first (default: {_WAIT_S})")
     parser.add_argument("--quiet", action="store_true", help="say nothing but errors; no beep, no blinking")
-    parser.add_argument("--root", metavar="DIR", help="read a copied tree instead of this machine")
+    parser.add_argument("--root", metavar="DIR", help="read a copied tree (folder or tar) instead of this machine")
     parser.add_argument("-o", "--output", metavar="FILE", help="write the capture here")
     parser.add_argument("--post", metavar="ADDRESS", help="post it to the bench computer's usbwatch listen too")
     parser.add_argument("--code", metavar="CODE", help="the code that usbwatch listen shows")
@@ -120,8 +121,9 @@ def _check_system(root: Optional[str]) -> None:
 def _taken(root: Optional[str]) -> Capture:
     """The capture as ``usbwatch capture`` takes it."""
     if root is not None:
-        tree = CopiedTree(root)
-        return take(tree, taken_at="", log=copied_log(tree))
+        tree = opened_tree(root)
+        came = origin(tree)
+        return take(tree, taken_at=came.taken_at, log=copied_log(tree), privileged=came.privileged)
     now = datetime.now(timezone.utc).isoformat(timespec="seconds").replace("+00:00", "Z")
     return take(LiveTree(), taken_at=now, log=live_log(), privileged=os.geteuid() == 0)
 

@@ -72,7 +72,7 @@ def tolerant_dataclass(real: Callable[..., Any]) -> Callable[..., Any]:
 
 
 def _put_required_first(cls: type) -> None:
-    own: Dict[str, object] = cls.__dict__.get("__annotations__", {})  # noqa: RUF063 - only before Python 3.10
+    own: Dict[str, object] = vars(cls).get("__annotations__", {})
     cls.__annotations__ = dict(sorted(own.items(), key=lambda item: _has_default(cls, item[0])))
 
 
