@@ -87,5 +87,7 @@ def test_the_shell_collector_gathers_what_the_full_program_sees(
 
 
 def test_nothing_stays_in_the_unit(healthy_laptop: Laptop, stick: str) -> None:
-    said = run(healthy_laptop, f"ls -d /dev/shm/usbwatch* /run/usbwatch* /tmp/usbwatch* {stick}/.??* 2>/dev/null || true")
+    said = run(
+        healthy_laptop, f"ls -d /dev/shm/usbwatch* /run/usbwatch* /tmp/usbwatch* {stick}/.??* 2>/dev/null || true"
+    )
     assert said == ""

@@ -17,7 +17,7 @@ __all__ = ["kit"]
 
 
 @click.command(epilog=example("usbwatch kit /media/stick", "usbwatch kit . --post 192.0.2.7:8090 --code 417"))
-@click.argument("folder", metavar="DIR", type=click.Path(readable=False))
+@click.argument("folder", metavar="DIR")
 @click.option("--post", metavar="ADDRESS", help="Have captures posted to the usbwatch listen at this address, too.")
 @click.option("--code", metavar="CODE", help="The code that usbwatch listen shows; goes with --post.")
 @click.option("--force", is_flag=True, help="Overwrite files of these names that are not from a kit.")

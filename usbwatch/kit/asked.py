@@ -44,7 +44,7 @@ ASKED: Mapping[str, Asked] = {
     "bus/i2c": Asked("name modalias waiting_for_supplier"),
     "bus/iio": Asked("name label", listed="in_*_raw in_*_input"),
     "bus/mmc": Asked(
-        "type name manfid oemid hwrev fwrev rev date serial life_time pre_eol_info modalias",
+        "type name model manfid oemid hwrev fwrev rev date serial life_time pre_eol_info modalias",
     ),
     "bus/pci": Asked(
         "vendor device class subsystem_vendor subsystem_device revision removable modalias power/runtime_status",
@@ -85,7 +85,7 @@ ASKED: Mapping[str, Asked] = {
     ),
     "class/mmc_host": Asked(""),
     "class/net": Asked("address uevent"),
-    "class/nvme": Asked("model serial firmware_rev state transport"),
+    "class/nvme": Asked("model type serial firmware_rev state transport"),
     "class/power_supply": Asked(
         "type scope status health technology capacity_level charge_behaviour manufacturer model_name serial_number "
         "present online capacity cycle_count voltage_now voltage_min_design current_now power_now charge_full_design "

@@ -21,6 +21,7 @@ from usbwatch.capture.live import LiveTree
 from usbwatch.capture.look import take
 from usbwatch.capture.naming import default_name
 from usbwatch.capture.origin import origin
+from usbwatch.capture.tree import Tree
 from usbwatch.errors import UsbwatchError
 from usbwatch.kit.signals import DONE, FAILED, Signals
 from usbwatch.kit.sticks import check_writable, write_new
@@ -58,6 +59,10 @@ def main(arguments: Sequence[str], itself: str) -> int:
         signals.sound(FAILED)
         return _FAILED
     except Exception as error:  # noqa: BLE001 - a bug of ours is told as one, in a sentence
+        if os.environ.get("USBWATCH_DEBUG", "") not in ("", "0"):
+            import traceback
+
+            _write(traceback.format_exc())
         _write(f"usbwatch: this is a bug in usbwatch itself: {type(error).__name__}: {safe(str(error), 300)}.\n")
         signals.sound(FAILED)
         return _BUG
@@ -91,10 +96,11 @@ def _run(asked: argparse.Namespace, folder: str, signals: Signals) -> None:
     _check_system(asked.root)
     destination = _destination(asked, folder)
     check_writable(asked.output or os.path.join(folder, "x"))
-    default_wait = 0 if asked.root is not None else _WAIT_S
+    tree = None if asked.root is None else opened_tree(asked.root)
+    default_wait = 0 if tree else _WAIT_S
     signals.count_down(default_wait if asked.wait is None else asked.wait)
     signals.say("Capturing ...")
-    made = _taken(asked.root)
+    made = _of_this_machine() if tree is None else _of_copy(tree)
     text = to_json(made)
     path = asked.output or os.path.join(folder, default_name(made.unit, datetime.now().astimezone()))
     saved = write_new(path, text.encode("utf-8"))
@@ -118,12 +124,13 @@ def _check_system(root: Optional[str]) -> None:
         raise CannotCaptureError("there is no /sys here; mount it (mount -t sysfs sysfs /sys) and run this again.")
 
 
-def _taken(root: Optional[str]) -> Capture:
+def _of_copy(tree: Tree) -> Capture:
+    came = origin(tree)
+    return take(tree, taken_at=came.taken_at, log=copied_log(tree), privileged=came.privileged)
+
+
+def _of_this_machine() -> Capture:
     """The capture as ``usbwatch capture`` takes it."""
-    if root is not None:
-        tree = opened_tree(root)
-        came = origin(tree)
-        return take(tree, taken_at=came.taken_at, log=copied_log(tree), privileged=came.privileged)
     now = datetime.now(timezone.utc).isoformat(timespec="seconds").replace("+00:00", "Z")
     return take(LiveTree(), taken_at=now, log=live_log(), privileged=os.geteuid() == 0)
 

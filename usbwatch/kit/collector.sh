@@ -113,8 +113,11 @@ else
 	[ -d /sys/bus ] || [ -d /sys/class ] || fail "there is no /sys here; mount -t sysfs sysfs /sys, and run this again."
 fi
 folder=$here
-case $output in */*) folder=${output%/*} ;; ?*) folder=. ;; esac
-[ -w "${folder:-/}" ] || fail "${folder:-/} may not be written to; is the stick write-protected? Or mount it for writing."
+case $output in */*) folder=${output%/*}/ ;; ?*) folder=./ ;; esac
+# In full, for the work is done in other folders.
+folder=$(cd -P "$folder" 2>/dev/null && pwd -P) || fail "${output%/*} is no folder that is there; give another with -o."
+[ -w "$folder" ] || fail "$folder may not be written to; is the stick write-protected? Or mount it for writing."
+[ -z "$output" ] || output=$folder/${output##*/}
 
 copy=
 for memory in /dev/shm /run /tmp "${TMPDIR:-/tmp}"; do
@@ -194,7 +197,7 @@ finish() {
 	[ -r . ] || { note "sys/$current" "Permission denied"; return 0; }
 	mkdir -p "$copy/sys/$current"
 	set --
-	for entry in *; do [ -L "$entry" ] && set -- "$@" "$entry"; done
+	for entry in *; do [ -L "$entry" ] && set -- "$@" "./$entry"; done
 	[ $# -gt 0 ] || return 0
 	cp -P "$@" "$copy/sys/$current/"
 	make_folders "$@"

@@ -10,7 +10,7 @@ import sys
 from importlib.abc import InspectLoader, MetaPathFinder
 from importlib.machinery import ModuleSpec
 from importlib.util import spec_from_loader
-from types import ModuleType
+from types import CodeType, ModuleType
 from typing import Any, Callable, Dict, Mapping, Optional, Sequence
 
 __all__ = ["Bundled", "serve", "tolerant_dataclass"]
@@ -34,6 +34,10 @@ class Bundled(MetaPathFinder, InspectLoader):
     def is_package(self, fullname: str) -> bool:
         """Whether other modules are below this one."""
         return any(name.startswith(f"{fullname}.") for name in self._modules)
+
+    def get_code(self, fullname: str) -> CodeType:
+        """The module compiled under a name by which its lines are found again."""
+        return compile(self._modules[fullname], f"<kit>/{fullname}.py", "exec", dont_inherit=True)
 
     def get_source(self, fullname: str) -> str:
         """The module's text, for whoever shows where an error came from."""
