@@ -21,6 +21,7 @@ __all__ = [
     "BadReport",
     "BadSupposition",
     "BadTree",
+    "CannotListen",
     "NoLibrary",
     "NoProfile",
     "NoUnit",
@@ -92,6 +93,20 @@ class UnwritableOutput(_FileError):
     """A file that could not be written; what was there before is untouched."""
 
     noun = "output"
+
+
+class CannotListen(UsbwatchError):
+    """An address or port at which this computer cannot listen."""
+
+    def __init__(self, address: str, port: int, why: str) -> None:
+        super().__init__(address, port, why)
+        self.address, self.port, self.why = address, port, why
+
+    def __str__(self) -> str:
+        return (
+            f"cannot listen at {safe(self.address)}, port {self.port} ({safe(self.why)}); "
+            "give an address of this computer with --address, and a free port with --port."
+        )
 
 
 class BadBook(_FileError):

@@ -33,6 +33,7 @@ def test_all_commands_are_there() -> None:
         ("diff",),
         ("handcheck",),
         ("kit",),
+        ("listen",),
         ("localise",),
         ("profile",),
         ("profile", "add"),
@@ -115,7 +116,7 @@ def test_help_and_version_load_nothing_but_click_and_the_commands(said: list[str
         f"main({said})\n"
         "print(*sorted(name for name in sys.modules if name.partition('.')[0] in "
         "{'usbwatch', 'rich', 'msgspec', 'jsonschema', 'deepdiff', 'platformdirs', "
-        "'sqlite3', 'zstandard', 'psycopg'}), file=sys.stderr)"
+        "'sqlite3', 'zstandard', 'psycopg', 'h11', 'asyncio'}), file=sys.stderr)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True)
     loaded = done.stderr.split()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import shutil
+import sys
 import tarfile
 import tempfile
 from collections.abc import Callable, Iterator
@@ -142,8 +143,8 @@ def test_the_files_are_named_for_model_and_time(stick: Path, real_tree: _Tree) -
 def test_no_linux_and_no_sysfs(
     system: str, stick: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(collecting.sys, "platform", system)
-    monkeypatch.setattr(collecting.os.path, "isdir", lambda path: not str(path).startswith("/sys"))
+    monkeypatch.setattr(sys, "platform", system)
+    monkeypatch.setattr(os.path, "isdir", lambda path: not str(path).startswith("/sys"))
     before = sorted(stick.iterdir())
     assert collecting.main(["--wait", "0"], str(stick / "capture.py")) == 3
     assert ("there is no /sys here" if system == "linux" else f"this system is {system}") in one_sentence(

@@ -16,6 +16,7 @@ import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from support.kits import by_full_program, collect, stick_of
@@ -62,7 +63,8 @@ def test_nothing_in_it_is_newer_than_3_8(tmp_path: Path) -> None:
 
 
 def vermin(folder: Path, *arguments: str) -> int:
-    command = [sys.executable, "-m", "vermin", "--no-tips", "--no-parse-comments", "-t=3.8-", *arguments, str(folder)]
+    script = "from vermin import main; main()"
+    command = [sys.executable, "-c", script, "--no-tips", "--no-parse-comments", "-t=3.8-", *arguments, str(folder)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     sys.stdout.write(done.stdout)  # what it found, when the test fails
     return done.returncode
@@ -85,9 +87,9 @@ def test_it_imports_the_standard_library_alone() -> None:
 def test_data_classes_are_made_where_dataclass_knows_neither_slots_nor_kw_only() -> None:
     def of_3_8(cls: type, **options: bool) -> type:
         assert not options.keys() & {"slots", "kw_only", "match_args", "weakref_slot"}
-        return dataclasses.dataclass(cls, **options)  # type: ignore[call-overload]  # options are handed on
+        return dataclasses.dataclass(cls, **options)
 
-    tolerant = tolerant_dataclass(of_3_8)
+    tolerant: Any = tolerant_dataclass(of_3_8)
 
     @tolerant(frozen=True, slots=True, kw_only=True)
     class Part:
@@ -97,13 +99,14 @@ def test_data_classes_are_made_where_dataclass_knows_neither_slots_nor_kw_only()
         place: str
         seen: bool = dataclasses.field(repr=False)
 
-    made = Part(name="a", place="b", seen=True)
+    part: Any = Part
+    made = part(name="a", place="b", seen=True)
     assert (made.name, made.facts, made.number, made.place, made.seen) == ("a", {}, 0, "b", True)
-    assert made == Part(seen=True, place="b", name="a")
+    assert made == part(seen=True, place="b", name="a")
     with pytest.raises(dataclasses.FrozenInstanceError):
         made.name = "c"
     with pytest.raises(TypeError):
-        Part(name="a")
+        part(name="a")
 
 
 def test_no_data_class_of_it_inherits_from_another() -> None:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 __all__ = ["kit"]
 
 
-@click.command(epilog=example("usbwatch kit /media/stick", "usbwatch kit . --post 192.0.2.7:8090 --code 417"))
+@click.command(epilog=example("usbwatch kit /media/stick", "usbwatch kit . --post 192.0.2.7 --code 417226"))
 @click.argument("folder", metavar="DIR")
 @click.option("--post", metavar="ADDRESS", help="Have captures posted to the usbwatch listen at this address, too.")
 @click.option("--code", metavar="CODE", help="The code that usbwatch listen shows; goes with --post.")
@@ -41,12 +41,13 @@ def kit(folder: str, post: str | None, code: str | None, *, force: bool) -> int:
     return exits.WELL
 
 
-def _destination(post: str | None, code: str | None) -> tuple[str, str] | None:
-    if post is None and code is None:
-        return None
-    if not post or not code or len(f"{post} {code}".split()) != 2:  # noqa: PLR2004 - one word each
-        raise click.UsageError("--post and --code go together, each one word; usbwatch listen shows both.")
-    return post, code
+def _destination(post: str | None, code: str | None) -> tuple[str, ...]:
+    if code is not None and not post:
+        raise click.UsageError("--code goes with --post; usbwatch listen shows both.")
+    words = tuple(word for word in (post, code) if word is not None)
+    if any(len(word.split()) != 1 for word in words):
+        raise click.UsageError("--post and --code are one word each, as usbwatch listen shows them.")
+    return words
 
 
 def _check(folder: str, made: tuple[KitFile, ...], *, force: bool) -> None:

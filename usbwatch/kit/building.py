@@ -29,15 +29,15 @@ class KitFile:
     """What it is, in a few words."""
 
 
-def kit_files(post_to: tuple[str, str] | None = None) -> tuple[KitFile, ...]:
-    """The files of a kit; ``post_to`` is address and code of a bench computer's ``usbwatch listen``."""
+def kit_files(post_to: tuple[str, ...] = ()) -> tuple[KitFile, ...]:
+    """The files of a kit; ``post_to`` is address and code of a bench computer's ``usbwatch listen``, if any."""
     page = files("usbwatch.kit").joinpath("READ-ME.txt").read_text(encoding="ascii").replace("@VERSION@", __version__)
     made = (
         KitFile(name=_COLLECTOR, content=bundled(_COLLECTOR).encode(), what="the collector, for Python 3.8 or later"),
         KitFile(name=_SCRIPT, content=script().encode("ascii"), what="starts it; without Python gathers by itself"),
         KitFile(name=_PAGE, content=page.replace("\n", "\r\n").encode("ascii"), what="one page for whoever uses it"),
     )
-    if post_to is None:
+    if not post_to:
         return made
     note = "".join(f"{word}\r\n" for word in post_to).encode()
     return (*made, KitFile(name=POST_TO, content=note, what="where captures are posted to, and the code for it"))
@@ -46,5 +46,5 @@ def kit_files(post_to: tuple[str, str] | None = None) -> tuple[KitFile, ...]:
 def is_earlier(name: str, content: bytes) -> bool:
     """Whether a file that is called ``name`` came with a kit, so that a newer one may take its place."""
     if name == POST_TO:
-        return len(content.split()) == _ADDRESS_AND_CODE
+        return len(content.split()) in (1, _ADDRESS_AND_CODE)
     return _MARKS[name] in content[:_BEGINNING]

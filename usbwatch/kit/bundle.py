@@ -20,8 +20,6 @@ __all__ = ["ROOT", "bundled", "needed"]
 
 ROOT = "usbwatch.kit.collecting"
 _IMPORTER = "usbwatch.kit.importing"
-_ASKED_FOR_BY_NAME = ("usbwatch.kit.posting",)
-"""What the collector imports by a name in a string."""
 
 _HEAD = """\
 # -*- coding: utf-8 -*-
@@ -79,7 +77,7 @@ def _quoted(source: str) -> str:
 def needed() -> dict[str, str]:
     """Name and text of every module that the collector needs, sorted by name."""
     found: dict[str, str] = {}
-    wanted = [ROOT, _IMPORTER, *(name for name in _ASKED_FOR_BY_NAME if _file(name))]
+    wanted = [ROOT, _IMPORTER]
     while wanted:
         module = wanted.pop()
         path = _file(module)

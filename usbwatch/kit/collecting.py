@@ -10,7 +10,6 @@ import argparse
 import os
 import sys
 from datetime import datetime, timezone
-from importlib import import_module
 from typing import Optional, Sequence, Tuple
 
 from usbwatch import __version__
@@ -136,28 +135,32 @@ def _of_this_machine() -> Capture:
 
 
 def _destination(asked: argparse.Namespace, folder: str) -> Optional[Tuple[str, str]]:
-    """Address and code to post to, None when that is not wanted. Raises ``CannotCaptureError`` for half of it."""
-    if asked.post is not None or asked.code is not None:
-        if not asked.post or not asked.code:
-            raise CannotCaptureError("--post and --code go together; usbwatch listen shows both.")
-        return asked.post, asked.code
+    """Address and code to post to, None when that is not wanted; a bench on the same machine needs no code.
+
+    Raises ``CannotCaptureError`` for a code without an address, and for a note that is neither.
+    """
+    if asked.post:
+        return asked.post, asked.code or ""
+    if asked.code is not None or asked.post is not None:
+        raise CannotCaptureError("--code goes with --post ADDRESS; usbwatch listen shows both.")
     try:
         with open(os.path.join(folder, POST_TO), "rb") as file:
             words = file.read(_LARGEST_NOTE).decode("utf-8-sig", "replace").split()
     except FileNotFoundError:
         return None
-    if len(words) != 2:  # noqa: PLR2004 - address and code
+    if len(words) not in (1, 2):
         raise CannotCaptureError(f"{POST_TO} should hold an address and a code, each on a line of its own; mend it.")
-    return words[0], words[1]
+    return words[0], " ".join(words[1:])
 
 
 def _posted(content: bytes, address: str, code: str) -> str:
-    """What the bench computer answered. Raises ``CannotCaptureError``, or the error of posting itself."""
+    """What the bench computer answered. Raises ``CannotCaptureError``."""
+    from usbwatch.kit.posting import NotPosted, post
+
     try:
-        posting = import_module("usbwatch.kit.posting")
-    except ImportError:
-        raise CannotCaptureError("this kit was made without posting; take the stick to the bench computer.") from None
-    return safe(str(posting.post(content, address, code)), 300)
+        return safe(post(content, address, code), 300)
+    except (NotPosted, OSError) as error:
+        raise CannotCaptureError(f"the capture is saved and was not posted: {error}") from None
 
 
 def _write(text: str) -> None:

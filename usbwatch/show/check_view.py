@@ -25,7 +25,16 @@ from usbwatch.show.troubles_view import trouble_lines
 from usbwatch.show.verdict import Outcome, outcome, sentence
 from usbwatch.show.words import SIGNS, STYLES, WORDS, node_name, percent, place, taken_words, unit_name
 
-__all__ = ["STAMPS", "check_view", "hand_line", "how_well", "stop_lines", "verdict_lines", "which_capture_view"]
+__all__ = [
+    "STAMPS",
+    "check_view",
+    "hand_line",
+    "how_well",
+    "stop_lines",
+    "unit_lines",
+    "verdict_lines",
+    "which_capture_view",
+]
 
 STAMPS = {
     Outcome.WHOLE: ("✓", Style.STAMP_FINE),
@@ -63,7 +72,7 @@ _HANDS = {True: ("✓", "yes", Style.FINE), False: ("✗", "NO", Style.WRONG)}
 def check_view(checked: Checked, width: int, when: str = "") -> list[Line]:
     """The whole page for one checked unit; ``when`` is the time of the capture as it is to be read."""
     return [
-        *_unit_lines(checked, when),
+        *unit_lines(checked, when),
         BLANK,
         *verdict_lines(checked, width),
         *contradiction_lines(checked.findings, checked.profile),
@@ -109,7 +118,8 @@ def which_capture_view(path: str, number: int, total: int) -> list[Line]:
     return [*above, line((f"capture {number} of {total}: ", Style.FAINT), safe(path), hang=2)]
 
 
-def _unit_lines(checked: Checked, when: str) -> list[Line]:
+def unit_lines(checked: Checked, when: str) -> list[Line]:
+    """The unit, its serial number, and what the check rests on; ``when`` as ``check_view`` has it."""
     unit, system = checked.capture.unit, checked.capture.system
     serial = f", serial {safe(unit.product_serial.strip(), 40)}" if unit.product_serial.strip() else ""
     variant = next((one.name for one in checked.profile.variants if one.id == checked.findings.variant), "")

@@ -1,0 +1,382 @@
+"""``usbwatch listen`` as a bench uses it: a real server, a real socket, clients that nobody here wrote."""
+
+from __future__ import annotations
+
+import http.client
+import io
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import tarfile
+from pathlib import Path
+
+import h11
+import pytest
+from support.bench import small_capture
+from support.listening import CAPTURES, Server, listening, posted
+from support.needs import needed_tool
+from support.units import LARCH
+
+from usbwatch.capture import load, to_json
+from usbwatch.capture.saved import load_saved
+from usbwatch.kit.posting import NotPosted, post
+
+_LOST = CAPTURES / "larch-13-top-case-lost.json"
+
+
+def _archive(root: Path) -> bytes:
+    file = io.BytesIO()
+    with tarfile.open(fileobj=file, mode="w:gz", format=tarfile.PAX_FORMAT) as archive:
+        archive.add(root, ".")
+    return file.getvalue()
+
+
+def _curl(server: Server, *options: str) -> str:
+    """By the distribution's curl; the body of the answer, and its status behind it."""
+    curl = needed_tool("curl", "curl")
+    done = subprocess.run(
+        [curl, "-sS", "-w", "%{http_code}", *options, f"http://127.0.0.1:{server.port}/capture"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    return done.stdout
+
+
+def _kept(server: Server) -> list[Path]:
+    return sorted(server.folder.glob("*.json"))
+
+
+def test_a_capture_that_curl_posts_is_kept_checked_and_shown(tmp_path: Path) -> None:
+    with listening(tmp_path) as server:
+        said = _curl(server, "-H", "Content-Type: application/json", "--data-binary", f"@{_LOST}")
+        (kept,) = _kept(server)
+        assert said.startswith(f"usbwatch: kept as {kept.name}, sha256:")
+        assert said.endswith("\n201")
+        assert load(str(kept)) == load(str(_LOST))
+        line = json.loads(server.said(r"(\{.*\})\n", on="results"))
+    assert (line["file"], line["outcome"]) == (kept.name, "wrong")
+    assert line["verdict"] == "3 of 19 expected devices are missing; 1 is impaired"
+    assert (line["product_name"], line["product_serial"]) == ("Larch 13", "LG-0001-DEMO")
+    assert kept.name.startswith("larch-13-")
+
+
+def test_an_archive_that_curl_posts_in_chunks_becomes_a_capture(tmp_path: Path, built_tree: object) -> None:
+    assert callable(built_tree)
+    (tmp_path / "unit.tar.gz").write_bytes(_archive(built_tree(LARCH)))
+    with listening(tmp_path) as server:
+        said = _curl(
+            server,
+            *("-H", "Content-Type: application/gzip", "-H", "Transfer-Encoding: chunked"),
+            *("--data-binary", f"@{tmp_path / 'unit.tar.gz'}"),
+        )
+        assert said.endswith("\n201")
+        (kept,) = _kept(server)
+        assert load(str(kept)).unit.product_name == "Larch 13"
+
+
+def test_curl_that_waits_for_a_word_gets_it(tmp_path: Path) -> None:
+    """RFC 9110 section 10.1.1: 100 (Continue), and not when it is refused."""
+    with listening(tmp_path) as server:
+        waits = ("-v", "-H", "Expect: 100-continue", "--data-binary", f"@{_LOST}")
+        assert _curl(server, *waits, "-H", "Content-Type: application/json").endswith("201")
+        curl = needed_tool("curl", "curl")
+        address = f"http://127.0.0.1:{server.port}/capture"
+        refused = subprocess.run([curl, *waits, address], capture_output=True, text=True, check=True)
+    assert "100" not in [line.split()[2] for line in refused.stderr.splitlines() if line.startswith("< HTTP")]
+    assert "say what it is: Content-Type" in refused.stdout
+
+
+def test_busybox_wget_posts_too(tmp_path: Path) -> None:
+    """The line in docs/listen.md for a unit that has busybox alone."""
+    busybox = needed_tool("busybox", "busybox-static")
+    with listening(tmp_path) as server:
+        done = subprocess.run(
+            [
+                *(busybox, "wget", "-q", "-O", "-", "--header", "Content-Type: application/json"),
+                *(f"--post-file={_LOST}", f"http://127.0.0.1:{server.port}/capture"),
+            ],
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+        assert done.stdout.startswith("usbwatch: kept as larch-13-")
+        assert len(_kept(server)) == 1
+
+
+def test_the_standard_librarys_client_posts(tmp_path: Path) -> None:
+    with listening(tmp_path) as server:
+        connection = http.client.HTTPConnection("127.0.0.1", server.port)
+        connection.request("POST", "/capture", _LOST.read_bytes(), {"Content-Type": "application/json"})
+        assert connection.getresponse().status == 201
+        connection.close()
+
+
+def test_the_answer_is_http_as_another_implementation_reads_it(tmp_path: Path) -> None:
+    """h11's client side reads every byte of it, to the end of the connection."""
+    with listening(tmp_path) as server:
+        client = h11.Connection(h11.CLIENT)
+        fields = [("Host", "127.0.0.1"), ("Content-Type", "text/plain"), ("Content-Length", "1")]
+        sent = client.send(h11.Request(method="POST", target="/capture", headers=fields))
+        sent += client.send(h11.Data(data=b"x")) + client.send(h11.EndOfMessage())
+        client.receive_data(server.asked(sent))
+        client.receive_data(b"")
+        response, body = client.next_event(), client.next_event()
+        assert isinstance(response, h11.Response)
+        assert response.status_code == 415
+        assert (b"connection", b"close") in list(response.headers)
+        assert isinstance(body, h11.Data)
+        assert isinstance(client.next_event(), h11.EndOfMessage)
+
+
+def test_the_same_capture_is_kept_once(tmp_path: Path) -> None:
+    with listening(tmp_path) as server:
+        first, again = (server.asked(posted(_LOST.read_bytes())) for _ in range(2))
+        assert b" 201 " in first.splitlines()[0]
+        assert b" 200 " in again.splitlines()[0]
+        assert b"there already as larch-13-" in again
+        assert len(_kept(server)) == 1
+
+
+def test_the_same_capture_from_ten_at_once_is_kept_once(tmp_path: Path) -> None:
+    with listening(tmp_path, receiving=20) as server:
+        connections = [server.connect() for _ in range(10)]
+        for connection in connections:
+            connection.sendall(posted(_LOST.read_bytes()))
+        answers = [connection.makefile("rb").read() for connection in connections]
+        for connection in connections:
+            connection.close()
+        assert sorted(answer.split()[1] for answer in answers) == [b"200"] * 9 + [b"201"]
+        assert len(_kept(server)) == 1
+
+
+def test_two_captures_of_one_second_have_names_of_their_own(tmp_path: Path) -> None:
+    with listening(tmp_path) as server:
+        for name in ("larch-13-healthy", "larch-13-top-case-lost", "larch-13-repaired"):
+            assert b" 201 " in server.asked(posted((CAPTURES / f"{name}.json").read_bytes()))
+        assert len(_kept(server)) == 3
+        assert len({load_saved(str(path)).digest for path in _kept(server)}) == 3
+
+
+def test_a_file_that_is_there_is_never_overwritten_nor_believed(tmp_path: Path) -> None:
+    """A file that only claims the digest does not stand for the capture."""
+    with listening(tmp_path) as server:
+        digest = load_saved(str(_LOST)).digest
+        (server.folder / "claims.json").write_text(f'{{\n "digest": "{digest}"\n}}\n', encoding="utf-8")
+        assert b" 201 " in server.asked(posted(_LOST.read_bytes()))
+        assert len(_kept(server)) == 2
+        assert (server.folder / "claims.json").stat().st_size < 120
+
+
+# --- The code ---------------------------------------------------------------------------
+
+
+def test_other_computers_need_the_code_and_each_capture_uses_one_up(tmp_path: Path) -> None:
+    with listening(tmp_path, address="0.0.0.0") as server:
+        first = server.code
+        assert b" 401 " in server.asked(posted(_LOST.read_bytes()))
+        assert b" 401 " in server.asked(posted(_LOST.read_bytes(), code="AAAA-AAAA"))
+        assert server.files() == []
+        address = f"127.0.0.1:{server.port}"
+        assert post(_LOST.read_bytes(), address, first).startswith("kept as larch-13-")
+        server.said(r"\n  code (\S+)\n", times=2)
+        assert server.code != first
+        with pytest.raises(NotPosted, match="did not take the code: the code is wrong or used up"):
+            post((CAPTURES / "larch-13-healthy.json").read_bytes(), address, first)
+        assert post(_LOST.read_bytes(), address, first).startswith("there already as larch-13-")
+        assert post((CAPTURES / "larch-13-healthy.json").read_bytes(), address, server.code).startswith("kept as")
+        assert len(_kept(server)) == 2
+
+
+def test_a_wrong_code_is_refused_before_the_body_is_read(tmp_path: Path) -> None:
+    with listening(tmp_path, address="0.0.0.0") as server, server.connect() as connection:
+        connection.sendall(posted(b"", length=60 * 1024 * 1024, code="AAAAAAAA"))
+        assert connection.recv(4096).startswith(b"HTTP/1.1 401 ")
+
+
+def test_what_is_not_kept_does_not_use_the_code_up(tmp_path: Path) -> None:
+    with listening(tmp_path, address="0.0.0.0") as server:
+        code = server.code
+        assert b" 422 " in server.asked(posted(b'{"format": "something else"}', code=code))
+        assert b" 201 " in server.asked(posted(_LOST.read_bytes(), code=code))
+
+
+def test_one_code_can_do_for_several_units(tmp_path: Path) -> None:
+    with listening(tmp_path, address="0.0.0.0", same=True) as server:
+        for name in ("larch-13-healthy", "heron-14-healthy"):
+            assert b" 201 " in server.asked(posted((CAPTURES / f"{name}.json").read_bytes(), code=server.code))
+
+
+# --- The sender in the kit ------------------------------------------------------------------
+
+
+def test_the_kit_tells_what_it_is_by_how_it_begins(tmp_path: Path, built_tree: object) -> None:
+    assert callable(built_tree)
+    with listening(tmp_path) as server:
+        address = f"http://127.0.0.1:{server.port}/"
+        assert post(_archive(built_tree(LARCH)), address).startswith("kept as larch-13-")
+        assert post(to_json(small_capture()).encode(), address).startswith("kept as plover-s-")
+        with pytest.raises(NotPosted, match="neither a capture nor"):
+            post(b"MZ", address)
+
+
+def test_the_kit_comes_again_when_the_bench_is_busy(tmp_path: Path) -> None:
+    with listening(tmp_path, receiving=1) as server:
+        slow = server.connect()
+        slow.sendall(posted(b"{", length=1000))
+        waits: list[float] = []
+
+        def wait(seconds: float) -> None:
+            waits.append(seconds)
+            slow.close()
+
+        server_is_busy = b" 503 "
+        while server_is_busy not in server.asked(posted(_LOST.read_bytes())):
+            pass
+        assert post(_LOST.read_bytes(), f"127.0.0.1:{server.port}", sleep=wait).startswith(("kept", "there already"))
+        assert waits
+        assert waits[0] == 2, "what Retry-After asks for"
+
+
+def _free_port() -> int:
+    with socket.socket() as one:
+        one.bind(("127.0.0.1", 0))
+        return int(one.getsockname()[1])
+
+
+_NOT_POSTED = {
+    "nobody there": (lambda: f"127.0.0.1:{_free_port()}", "nobody listens at 127.0.0.1"),
+    "no address": (lambda: "bench or so", "is no address"),
+    "no port": (lambda: "127.0.0.1:99999", "is no address"),
+    "escapes": (lambda: "\x1b[2J", r"\\x1b"),
+}
+
+
+@pytest.mark.parametrize(("address", "problem"), _NOT_POSTED.values(), ids=_NOT_POSTED)
+def test_the_kit_says_in_one_sentence_why_nothing_was_sent(address: object, problem: str) -> None:
+    assert callable(address)
+    waited: list[float] = []
+    with pytest.raises(NotPosted, match=problem) as caught:
+        post(b"{}", address(), patience_s=2, sleep=waited.append)
+    assert "\n" not in str(caught.value)
+    assert "\x1b" not in str(caught.value)
+
+
+def test_the_kit_hears_that_it_is_too_large_while_it_still_sends(tmp_path: Path) -> None:
+    with listening(tmp_path, largest=100_000) as server, pytest.raises(NotPosted, match="larger than 0 MiB"):
+        post(b"{" + b" " * 30_000_000, f"127.0.0.1:{server.port}", patience_s=5)
+
+
+@pytest.mark.parametrize(
+    ("content", "problem"),
+    [(b'{"format": "x"}', "capture that was posted: is JSON, but"), (b"\x1f\x8b" + b"x" * 99, "gzip and damaged")],
+)
+def test_the_kit_hears_why_it_was_not_taken(tmp_path: Path, content: bytes, problem: str) -> None:
+    with listening(tmp_path) as server, pytest.raises(NotPosted, match=problem):
+        post(content, f"127.0.0.1:{server.port}")
+
+
+@pytest.mark.parametrize("answer", [b"SSH-2.0-x\r\n", b"", b"HTTP/1.1 200 \r\n\r\n\x1b[2Jfine", b"\0" * 100])
+def test_the_kit_shows_nothing_that_a_stranger_could_fake_lines_with(answer: bytes) -> None:
+    """What listens may be anything: only a 200 or 201 is believed, and made safe."""
+    with socket.create_server(("127.0.0.1", 0)) as stranger:
+        port = int(stranger.getsockname()[1])
+        code = (
+            "import sys; from usbwatch.kit.posting import post, NotPosted\n"
+            f"try: print(post(b'{{}}', '127.0.0.1:{port}', patience_s=0))\n"
+            "except NotPosted as error: print(error)"
+        )
+        client = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+        connection, _ = stranger.accept()
+        with connection:
+            connection.recv(65_536)
+            connection.sendall(answer)
+        out, err = client.communicate(timeout=60)
+    assert err == b""
+    assert out.count(b"\n") == 1
+    assert b"\x1b" not in out
+
+
+# --- How it ends --------------------------------------------------------------------------------
+
+
+def test_ctrl_c_ends_it_well_and_what_is_being_received_is_finished(tmp_path: Path) -> None:
+    body = _LOST.read_bytes()
+    with listening(tmp_path) as server, server.connect() as connection:
+        request = posted(body)
+        connection.sendall(request[:-1000])
+        while not any(name.endswith(".part") for name in server.files()):
+            pass
+        server.process.send_signal(signal.SIGINT)
+        server.said("ending; what is being received")
+        connection.sendall(request[-1000:])
+        assert b" 201 " in connection.makefile("rb").read()
+        assert server.process.wait(60) == 0
+        assert [load(str(path)) for path in _kept(server)] == [load(str(_LOST))]
+        assert len(server.files()) == 1
+
+
+def test_a_sender_that_never_ends_does_not_keep_it_from_ending(tmp_path: Path) -> None:
+    with listening(tmp_path, stop_s=0.2) as server, server.connect() as connection:
+        connection.sendall(posted(b"{", length=1000))
+        while not server.files():
+            pass
+        server.process.send_signal(signal.SIGTERM)
+        assert server.process.wait(60) == 0
+        assert server.files() == []
+
+
+def test_what_was_acknowledged_is_there_after_a_kill(tmp_path: Path) -> None:
+    with listening(tmp_path) as server:
+        answer = server.asked(posted(_LOST.read_bytes()))
+        server.process.kill()
+        assert b" 201 " in answer
+        name = answer.partition(b"kept as ")[2].partition(b",")[0].decode()
+        assert load(str(server.folder / name)) == load(str(_LOST))
+
+
+def test_what_a_killed_server_left_half_received_is_swept_later(tmp_path: Path) -> None:
+    (tmp_path / "first").mkdir()
+    with listening(tmp_path / "first") as server, server.connect() as connection:
+        connection.sendall(posted(b"{", length=1000))
+        while not server.files():
+            pass
+        server.process.kill()
+        server.process.wait()
+        (left,) = server.folder.iterdir()
+    from usbwatch.listen.spool import swept
+
+    assert swept(left.parent) == 0, "another server may still be receiving it"
+    os.utime(left, (0, 0))
+    assert swept(left.parent) == 1
+    assert not left.exists()
+
+
+# --- The command ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("options", "code", "said"),
+    [
+        (("--into", "nowhere"), 3, "output nowhere: is no folder; make it first"),
+        (("--address", "bench.example"), 2, "give an address of this computer in numbers"),
+        (("--address", "203.0.113.7"), 3, "cannot listen at 203.0.113.7, port 7613"),
+        (("--profile", "nothing"), 3, "no profile named nothing"),
+    ],
+    ids=["no folder", "a name", "not ours", "no profile"],
+)
+def test_what_cannot_be_is_one_sentence(tmp_path: Path, options: tuple[str, ...], code: int, said: str) -> None:
+    """203.0.113.0/24 is no machine's address (RFC 5737)."""
+    done = subprocess.run(
+        [sys.executable, "-m", "usbwatch", "listen", *options],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "PYTHONPATH": ":".join(filter(None, sys.path))},
+    )
+    assert done.returncode == code
+    assert said in " ".join(done.stderr.split())
