@@ -11,7 +11,10 @@ from collections.abc import Callable, Mapping
 from importlib import import_module
 from types import ModuleType
 
-__all__ = ["on_first_use"]
+__all__ = ["HOMES", "on_first_use"]
+
+HOMES: dict[str, Mapping[str, str]] = {}
+"""By package that loads names on first use: the module within it of each name."""
 
 
 def on_first_use(package: str, homes: Mapping[str, str]) -> Callable[[str], object]:
@@ -20,6 +23,7 @@ def on_first_use(package: str, homes: Mapping[str, str]) -> Callable[[str], obje
     A name that is called like its own module stays the name: Python would put
     the module in its place when that is imported.
     """
+    HOMES[package] = homes
 
     class Front(ModuleType):
         def __setattr__(self, name: str, value: object) -> None:

@@ -12,7 +12,8 @@ import pytest
 from support.bench import lay_out, run, small_tree
 
 from usbwatch.capture import load
-from usbwatch.cli.writing import default_name, write_file
+from usbwatch.capture.naming import default_name
+from usbwatch.cli.writing import write_file
 from usbwatch.errors import UnwritableOutput
 from usbwatch.model import UnitStrings
 

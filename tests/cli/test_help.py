@@ -32,6 +32,7 @@ def test_all_commands_are_there() -> None:
         ("demo",),
         ("diff",),
         ("handcheck",),
+        ("kit",),
         ("listen",),
         ("localise",),
         ("profile",),

@@ -86,7 +86,7 @@ def serial_disk(
     """
     writer = Writer(root)
     top = f"{_PCI}/0000:00:1f.0/ata{number}"
-    writer.attributes(f"{top}/ata_port/ata{number}", port_no=port)
+    writer.class_device(f"{top}/ata_port/ata{number}", "ata_port", top, port_no=port)
     if link is not None:
         folder = f"{top}/link{number}/ata_link/link{number}"
         writer.class_device(folder, "ata_link", f"{top}/link{number}")

@@ -40,7 +40,7 @@ TOOLS = {
 _HERE = Path(__file__).parent
 _PROJECT = _HERE.parent.parent
 _KERNEL = "linux-image-amd64"
-_PROGRAMS = ("python3", "strace", "libstdc++6", "libudev1", "libc-bin")
+_PROGRAMS = ("python3", "strace", "libstdc++6", "libudev1", "libc-bin", "dash")
 """Packages of the guest; those that they need come along. numpy's compiled parts want the library of C++; pyudev
 loads libudev, which Python finds through ``ldconfig``."""
 

@@ -30,8 +30,12 @@ def configured(sight: Sight) -> Optional[Tuple[Blacklisted, ...]]:
     found = False
     for above in _FOLDERS:
         folder = f"{above}/modprobe.d"
-        names = sight.names(folder)
-        found = found or bool(names)
+        try:
+            names = sight.entries(folder)
+        except OSError:
+            names = sight.names(folder)  # none, and it is noted why where that is not for want of the folder
+        else:
+            found = True
         for name in names:
             if name.endswith(".conf"):
                 files.setdefault(name, folder)

@@ -25,7 +25,7 @@ from usbwatch.capture.place import Places
 from usbwatch.capture.sight import Sight, named
 from usbwatch.model import Fact, Kind, Node, Rung
 
-__all__ = ["FOLDER", "nodes"]
+__all__ = ["FOLDER", "KEPT_TYPES", "nodes"]
 
 FOLDER = "sys/firmware/dmi/tables"
 _ENTRIES = "sys/firmware/dmi/entries"
@@ -57,6 +57,9 @@ _KEPT: Dict[int, _Kept] = {
     41: _Kept("onboard_devices", "reference_designation", "reference_designation"),
 }
 """By type. Type 1 is left out: its strings are those of ``dmi``, and its UUID belongs to the owner."""
+
+KEPT_TYPES = tuple(_KEPT)
+"""The types of structure that are kept."""
 
 _EMPTY = {"usage_name": "available", "fitted": 0, "enabled": 0}
 """Facts by which firmware itself says that nothing is there, or that it is off."""

@@ -28,9 +28,10 @@ def capture(root: str | None, log: str | None, through: str | None, output: str 
     seen; the summary says what could not be seen and why.
     """
     from usbwatch.capture import to_json
+    from usbwatch.capture.naming import default_name
     from usbwatch.cli.screen import show, write
     from usbwatch.cli.taking import taken
-    from usbwatch.cli.writing import default_name, write_file
+    from usbwatch.cli.writing import write_file
     from usbwatch.show import capture_view
 
     made = taken(root, log, through)

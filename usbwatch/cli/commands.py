@@ -15,6 +15,7 @@ from usbwatch.cli.decode_command import decode
 from usbwatch.cli.demo_command import demo
 from usbwatch.cli.diff_command import diff
 from usbwatch.cli.handcheck_command import handcheck
+from usbwatch.cli.kit_command import kit
 from usbwatch.cli.listen_command import listen
 from usbwatch.cli.localise_command import localise
 from usbwatch.cli.options import example
@@ -75,5 +76,5 @@ def usbwatch(run: Any, *, debug: bool) -> None:  # noqa: ANN401 - any record wit
         run.debug = True
 
 
-for _command in (demo, capture, check, localise, diff, handcheck, watch, listen, decode, profile, unit, report):
+for _command in (demo, capture, check, localise, diff, handcheck, watch, kit, listen, decode, profile, unit, report):
     usbwatch.add_command(_command)

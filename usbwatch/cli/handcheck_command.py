@@ -139,7 +139,8 @@ def _told(found: tuple[HandResult, ...], base: Capture, profile: Profile, reques
 def _written(found: tuple[HandResult, ...], base: Capture, request: _Request) -> str:
     """Write the capture with what was observed; the file's name, "" when there was nothing to write."""
     from usbwatch.capture import to_json
-    from usbwatch.cli.writing import default_name, write_file
+    from usbwatch.capture.naming import default_name
+    from usbwatch.cli.writing import write_file
 
     seen = tuple(one.observation for one in found if one.observation is not None)
     if not seen:

@@ -42,12 +42,15 @@ def taken(root: str | None, log: str | None, through: str | None = None) -> Capt
     together.
     """
     from usbwatch.capture import LiveTree, copied_log, live_log, opened_tree, take
+    from usbwatch.capture.origin import origin
 
     _check(root, log, through)
     words = _log_in_file(log) if log is not None else None
     if root is not None:
         tree = opened_tree(root)
-        return take(tree, taken_at="", log=copied_log(tree) if words is None else words)
+        came = origin(tree)
+        words = copied_log(tree) if words is None else words
+        return take(tree, taken_at=came.taken_at, log=words, privileged=came.privileged)
     if (through or _own_way()) == "libusb":
         from usbwatch.capture.portable import take_portable
 

@@ -8,30 +8,20 @@ import re
 import secrets
 import stat
 from collections.abc import Iterator
-from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO
+from typing import BinaryIO
 
-if TYPE_CHECKING:
-    from usbwatch.model import UnitStrings
+from usbwatch.capture.naming import slug
 
-__all__ = ["default_name", "report_name", "write_bytes", "write_file", "writing_file"]
+__all__ = ["report_name", "write_bytes", "write_file", "writing_file"]
 
-_NAME_LENGTH = 40
 _REMEDY = "choose another name with -o, or give --force to overwrite it"
-
-
-def default_name(unit: UnitStrings, moment: datetime) -> str:
-    """A file name from model and time: ``larch-13-2026-11-24-140500.json``; letters, digits and hyphens only."""
-    model = re.sub(r"[^a-z0-9]+", "-", unit.product_name.lower())[:_NAME_LENGTH].strip("-") or "unit"
-    return f"{model}-{moment:%Y-%m-%d-%H%M%S}.json"
 
 
 def report_name(title: str, made_at: str, form: str) -> str:
     """A file name from model and time: ``fernhill-larch-13-2026-11-24-140500.html``; nothing in it names the unit."""
-    model = re.sub(r"[^a-z0-9]+", "-", title.lower())[:_NAME_LENGTH].strip("-") or "unit"
     moment = re.sub(r"[^0-9-]", "", made_at.replace("T", "-"))
-    return f"{model}-report-{moment}.{_ENDINGS.get(form, form)}"
+    return f"{slug(title)}-report-{moment}.{_ENDINGS.get(form, form)}"
 
 
 _ENDINGS = {"text": "txt"}

@@ -1,0 +1,107 @@
+"""Files written to a stick: whole or not at all, never in place of another, on any file system.
+
+A stick may be full, write-protected, or pulled out at any moment, and its file
+system (FAT, exFAT) may have neither links nor modes.
+"""
+
+from __future__ import annotations
+
+import os
+from typing import Tuple
+
+from usbwatch.capture.opening import NO_TRANSLATION
+from usbwatch.errors import UnwritableOutput
+
+__all__ = ["check_writable", "write_new"]
+
+_MOST_NUMBERS = 1000
+_REMEDY = "give another place with -o"
+_REMEDIES = {
+    "ENOSPC": "free some space on it, and run this again",
+    "EROFS": "move its write-protect switch, or mount it for writing, and run this again",
+    "EACCES": "run this as root, or mount it for writing",
+    "EPERM": "run this as root, or mount it for writing",
+    "ENOENT": "was the stick pulled out? Put it in and run this again",
+    "ENODEV": "was the stick pulled out? Put it in and run this again",
+    "EIO": "was the stick pulled out, or is it failing? Try another one",
+}
+
+
+def check_writable(path: str) -> None:
+    """Raise ``UnwritableOutput`` when nothing can be written beside ``path``, as far as that is known beforehand."""
+    folder = os.path.dirname(os.path.abspath(path))
+    if not os.path.isdir(folder):
+        raise UnwritableOutput(folder, "is no folder that is there", _REMEDY)
+    if not os.access(folder, os.W_OK):
+        raise UnwritableOutput(folder, "may not be written to", _REMEDIES["EROFS"])
+
+
+def write_new(path: str, content: bytes) -> str:
+    """Write ``content`` to ``path``, or to the same name with a number when that is taken; the path that it became.
+
+    What was there stays. Raises ``UnwritableOutput``; then nothing new is there.
+    """
+    folder, name = os.path.split(os.path.abspath(path))
+    draft = os.path.join(folder, f".{name}.{os.getpid()}.part")
+    try:
+        _write(draft, content)
+        target = _free(path)
+        os.rename(draft, target)
+    except OSError as error:
+        _drop(draft)
+        raise UnwritableOutput(path, f"cannot be written ({error.strerror})", _remedy(error)) from error
+    _sync(folder)
+    return target
+
+
+def _write(path: str, content: bytes) -> None:
+    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | NO_TRANSLATION, 0o666)
+    try:
+        left = memoryview(content)
+        while left:
+            left = left[os.write(handle, left) :]
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _free(path: str) -> str:
+    """The path, with a number before its ending where files of that name are there."""
+    stem, ending = _parts(path)
+    for number in range(1, _MOST_NUMBERS):
+        target = path if number == 1 else f"{stem}-{number}{ending}"
+        if not os.path.lexists(target):
+            return target
+    raise OSError(17, "too many files of that name are there", path)
+
+
+def _parts(path: str) -> Tuple[str, str]:
+    stem, ending = os.path.splitext(path)
+    return stem, ending
+
+
+def _remedy(error: OSError) -> str:
+    import errno
+
+    return _REMEDIES.get(errno.errorcode.get(error.errno or 0, ""), _REMEDY)
+
+
+def _drop(path: str) -> None:
+    try:
+        os.unlink(path)
+    except OSError:  # the stick is gone, and the draft with it
+        return
+
+
+def _sync(folder: str) -> None:
+    """Have the new name itself on the stick; not every file system lets a folder be synced."""
+    try:
+        handle = os.open(folder, os.O_RDONLY)
+    except OSError:
+        return
+    try:
+        os.fsync(handle)
+    except OSError:
+        return
+    finally:
+        os.close(handle)
