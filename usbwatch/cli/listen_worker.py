@@ -87,7 +87,8 @@ def _read(path: Path, kind: str) -> Saved:
 
 def _published(saved: Saved, folder: Path) -> tuple[str, bool]:
     """The name under which it is in the folder, and whether the same was there before. Raises ``UnwritableOutput``."""
-    from usbwatch.cli.writing import default_name, write_file
+    from usbwatch.capture.naming import default_name
+    from usbwatch.cli.writing import write_file
 
     with _alone(folder):
         there = _same(folder, saved.digest)

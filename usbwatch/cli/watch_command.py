@@ -232,9 +232,10 @@ def _is_lost_terminal(trouble: Exception) -> bool:
 def _kept(sitting: Sitting, base: Capture, request: _Request) -> str:
     """Write the record; the file's name."""
     from usbwatch.capture import to_json
+    from usbwatch.capture.naming import default_name
     from usbwatch.cli.screen import say
     from usbwatch.cli.taking import taken
-    from usbwatch.cli.writing import default_name, write_file
+    from usbwatch.cli.writing import write_file
     from usbwatch.errors import UnwritableOutput
 
     watch = sitting.record()
