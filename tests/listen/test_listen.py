@@ -272,7 +272,11 @@ def test_the_kit_hears_that_it_is_too_large_while_it_still_sends(tmp_path: Path)
 
 @pytest.mark.parametrize(
     ("content", "problem"),
-    [(b'{"format": "x"}', "capture that was posted: is JSON, but"), (b"\x1f\x8b" + b"x" * 99, "gzip and damaged")],
+    [
+        (b'{"format": "x"}', "it is no capture of a unit; send the file that the kit made"),
+        (b'{"format": "usbwatch-capture"}', 'capture that was posted: has no "schema" number'),
+        (b"\x1f\x8b" + b"x" * 99, "tree that was posted: is packed with gzip and damaged"),
+    ],
 )
 def test_the_kit_hears_why_it_was_not_taken(tmp_path: Path, content: bytes, problem: str) -> None:
     with listening(tmp_path) as server, pytest.raises(NotPosted, match=problem):
