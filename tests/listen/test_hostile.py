@@ -204,7 +204,7 @@ def test_a_body_beyond_the_limit_is_ended_however_it_comes(tmp_path: Path) -> No
 
 def test_the_largest_that_is_taken_costs_the_server_no_memory(tmp_path: Path) -> None:
     """64 MiB of brackets: what reads them has a process of its own, which ends over it."""
-    with listening(tmp_path) as server:
+    with listening(tmp_path, keep_s=5.0) as server:
         answer = server.asked(posted(b'["usbwatch-capture"' + b",[]" * (64 * 1024 * 1024 // 3 - 10) + b"]"))
         assert answer.startswith(b"HTTP/1.1 422 ")
         _well(server)
