@@ -224,20 +224,19 @@ def test_the_kit_tells_what_it_is_by_how_it_begins(tmp_path: Path, built_tree: o
 
 
 def test_the_kit_comes_again_when_the_bench_is_busy(tmp_path: Path) -> None:
-    with listening(tmp_path, receiving=1) as server:
+    with listening(tmp_path, address="0.0.0.0", same=True, receiving=1) as server:
         slow = server.connect()
-        slow.sendall(posted(b"{", length=1000))
+        slow.sendall(posted(b"{", length=1000, code=server.code))
         waits: list[float] = []
 
         def wait(seconds: float) -> None:
             waits.append(seconds)
             slow.close()
 
-        server_is_busy = b" 503 "
-        while server_is_busy not in server.asked(posted(_LOST.read_bytes())):
+        while not server.files():
             pass
-        assert post(_LOST.read_bytes(), f"127.0.0.1:{server.port}", sleep=wait).startswith(("kept", "there already"))
-        assert waits
+        said = post(_LOST.read_bytes(), f"127.0.0.1:{server.port}", server.code, sleep=wait)
+        assert said.startswith("kept as larch-13-")
         assert waits[0] == 2, "what Retry-After asks for"
 
 
@@ -272,7 +271,11 @@ def test_the_kit_hears_that_it_is_too_large_while_it_still_sends(tmp_path: Path)
 
 @pytest.mark.parametrize(
     ("content", "problem"),
-    [(b'{"format": "x"}', "capture that was posted: is JSON, but"), (b"\x1f\x8b" + b"x" * 99, "gzip and damaged")],
+    [
+        (b'{"format": "x"}', "it is no capture of a unit; send the file that the kit made"),
+        (b'{"format": "usbwatch-capture"}', 'capture that was posted: has no "schema" number'),
+        (b"\x1f\x8b" + b"x" * 99, "tree that was posted: is packed with gzip and damaged"),
+    ],
 )
 def test_the_kit_hears_why_it_was_not_taken(tmp_path: Path, content: bytes, problem: str) -> None:
     with listening(tmp_path) as server, pytest.raises(NotPosted, match=problem):

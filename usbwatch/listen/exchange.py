@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from usbwatch.listen.codes import Gate, Standing, Used
 from usbwatch.listen.heads import Head, Order, Refusal, ordered
-from usbwatch.listen.limits import PIECE, Limits
+from usbwatch.listen.limits import Limits
 from usbwatch.listen.notices import Notices
 from usbwatch.listen.spool import Spool
 from usbwatch.listen.work import Arrival, Job, Kept, NotKept
@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Answer", "Desk", "Exchange"]
 
+_READ = 16_384
+"""Bytes read at once: a head comes to no more than this and ``Limits.head_bytes`` together."""
 _PROBED_PIECES = 1000
 _SMALLEST_PIECE = 64
 """Bytes of a chunk on average: chunks of a byte each would cost more than they bring."""
@@ -42,7 +44,7 @@ class Desk(Protocol):
     notices: Notices
 
     def room(self) -> bool:
-        """Whether another body can be received now."""
+        """Whether another body can be received now, if need be by dropping one."""
 
     async def started(self, arrival: Arrival) -> Job:
         """The job that reads, keeps and checks a body."""
@@ -90,7 +92,9 @@ class Exchange:
         self._reader, self._writer, self._desk = reader, writer, desk
         self._wire = h11.Connection(h11.SERVER, max_incomplete_event_size=desk.limits.head_bytes)
         self.entitled = False
-        """Whether it has shown a right to send, so that it is not dropped to make room."""
+        """Whether it may send, and so is not dropped to make room for a connection."""
+        self.receiving = False
+        """Whether its body is still coming."""
         peer = writer.get_extra_info("peername")
         self.sender = safe(str(peer[0]), 60) if peer else "a sender"
 
@@ -186,6 +190,8 @@ class Exchange:
         with spool:
             await self._receive(spool.add)
             spool.close()
+            if not spool.seems(order.kind):
+                raise _RefusedError(422, f"it is no {order.kind.value} of a unit; send the file that the kit made")
             arrival = Arrival(path=spool.path, kind=order.kind, sender=self.sender)
             kept = await self._worked_on(arrival)
             done = Answer(
@@ -213,6 +219,7 @@ class Exchange:
         if self._wire.they_are_waiting_for_100_continue:
             await self._send(h11.InformationalResponse(status_code=100, headers=[]))
         try:
+            self.receiving = True
             async with asyncio.timeout(self._desk.limits.body_s):
                 await self._pieces(take)
         except TimeoutError:
@@ -221,6 +228,8 @@ class Exchange:
             if error.errno not in (errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EFBIG):
                 raise
             raise _RefusedError(507, f"the bench cannot write: {error.strerror}") from None
+        finally:
+            self.receiving = False
 
     async def _pieces(self, take: Callable[[bytes], None]) -> None:
         import h11
@@ -253,7 +262,7 @@ class Exchange:
         while True:
             event = self._wire.next_event()
             if event is h11.NEED_DATA:
-                self._wire.receive_data(await self._reader.read(PIECE))
+                self._wire.receive_data(await self._reader.read(_READ))
             elif event is h11.PAUSED:
                 raise _GoneError
             else:
@@ -278,7 +287,7 @@ class Exchange:
                 self._writer.write_eof()
             left = self._desk.limits.drained
             while left > 0:
-                piece = await self._reader.read(PIECE)
+                piece = await self._reader.read(_READ)
                 if not piece:
                     break
                 left -= len(piece)

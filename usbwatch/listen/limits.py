@@ -41,7 +41,7 @@ class Limits:
     connections: int = 64
     """At once; beyond that the oldest that has not shown a right to send is dropped."""
     receiving: int = 8
-    """Bodies at once; beyond that a sender is told to come again."""
+    """Bodies at once; beyond that a sender is told to come again; where no code is asked for, the oldest is dropped."""
     working: int = 2
     """Processes that read and check captures, at once."""
     drained: int = 1024 * 1024

@@ -99,13 +99,23 @@ class Listener:
         exchange.drop()
         task.cancel()
         if not self._ending:
-            self.notices.add(exchange.sender, "dropped to make room, as it had sent no request yet")
+            so_far = "all that it sends" if exchange.receiving else "a request"
+            self.notices.add(exchange.sender, f"dropped to make room, as it had not sent {so_far} yet")
 
     # --- What the connections share -------------------------------------------------------------
 
     def room(self) -> bool:
-        """Whether another body can be received now."""
-        return not self._ending and sum(one.entitled for one in self._exchanges) < self.limits.receiving
+        """Whether another body can be received now.
+
+        Who has shown a code is never dropped. Where none is asked for, the body that has been coming the longest
+        makes room: a capture takes no time, and what takes longest is the likeliest to mean no good.
+        """
+        coming = [one for one in self._exchanges if one.receiving]
+        if self._ending or len(coming) < self.limits.receiving:
+            return not self._ending
+        if not self.gate.asks:
+            self._drop(coming[0])
+        return not self.gate.asks
 
     async def started(self, arrival: Arrival) -> Job:
         """The job that reads, keeps and checks a body."""

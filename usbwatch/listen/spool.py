@@ -11,10 +11,17 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
+from usbwatch.listen.heads import Kind
+
 __all__ = ["Spool", "swept"]
 
 _NAME = ".usbwatch-{}.part"
 _STALE_S = 3600
+
+_MARKER = b"usbwatch-capture"
+"""What every capture file has as its format, wherever that stands."""
+_GZIP, _TAR_MAGIC = b"\x1f\x8b", slice(257, 262)
+_BEGINNING = 512
 
 
 class Spool:
@@ -24,6 +31,8 @@ class Spool:
         self.path = folder / _NAME.format(secrets.token_hex(8))
         self.length = 0
         self._sum = hashlib.sha256()
+        self._beginning = self._last = b""
+        self._marked = False
         flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | int(getattr(os, "O_BINARY", 0))
         self._file = os.fdopen(os.open(self.path, flags, 0o600), "wb")
 
@@ -32,6 +41,15 @@ class Spool:
         self._file.write(piece)
         self._sum.update(piece)
         self.length += len(piece)
+        self._beginning += piece[: _BEGINNING - len(self._beginning)]
+        self._marked = self._marked or _MARKER in self._last + piece
+        self._last = (self._last + piece)[-len(_MARKER) :]
+
+    def seems(self, kind: Kind) -> bool:
+        """Whether it may be what it is said to be: what cannot be is not worth a process that reads it."""
+        if kind is Kind.CAPTURE:
+            return self._marked
+        return self._beginning.startswith(_GZIP) or self._beginning[_TAR_MAGIC] == b"ustar"
 
     @property
     def digest(self) -> bytes:
