@@ -125,6 +125,36 @@ def test_what_sits_in_a_socket_may_be_pulled() -> None:
     assert any("left its place 7 times" in reason for reason in told.reasons)
 
 
+def test_an_adapter_that_is_pulled_in_the_course_of_watching_is_no_fault() -> None:
+    adapter = next(one for one in LARCH.devices if one.function == "mains-adapter")
+    (place,) = adapter.locations
+    events = [replace(one, bus="acpi") for one in blinks(HUB, [(20_000, 60_000)])]
+    pulled = watch([replace(one, location=place) for one in events])
+    before, told = (found(each).of(adapter.id) for each in (HEALTHY, replace(HEALTHY, watches=(pulled,))))
+    assert (told.verdict, told.symptom) == (before.verdict, before.symptom)
+    assert any("left its place once" in reason for reason in told.reasons)
+
+
+@pytest.mark.parametrize(("id_", "said"), [("camera", True), ("bluetooth", True), ("keyboard", False)])
+def test_what_a_key_or_a_shutter_turns_off_is_told_to_look_the_same(id_: str, said: bool) -> None:
+    place = next(one.locations[0] for one in LARCH.devices if one.id == id_)
+    told = found(watched(HEALTHY, {place: SEVEN})).of(id_)
+    assert ("a key or switch that turns it off would look the same" in told.reasons) == said
+
+
+def test_what_is_wrong_beside_the_hubs_leaving_stays_evidence() -> None:
+    slow = tuple(
+        replace(node, facts=node.facts | {"authorized": 0}, rung=Rung.IDENTIFIED, driver="")
+        if (node.bus, node.location) == ("usb", KEYBOARD)
+        else node
+        for node in HEALTHY.nodes
+    )
+    capture = replace(HEALTHY, nodes=slow)
+    before, told = (keyboard(each) for each in (capture, watched(capture, {HUB: SEVEN, KEYBOARD: SEVEN})))
+    assert before.verdict is not Verdict.PRESENT
+    assert (told.verdict, told.symptom, told.charged_to) == (before.verdict, before.symptom, "")
+
+
 def test_the_demo_unit_comes_and_goes_as_it_was_made() -> None:
     told = found(load(str(FOLDER / "larch-13-watched.json")))
     loose = [one.device for one in told.findings if one.symptom is Symptom.INTERMITTENT]

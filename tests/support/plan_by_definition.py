@@ -34,8 +34,8 @@ _STEPS = {
     CureKind.DRAIN: StepKind.DRAIN,
 }
 _BAD = {StepKind.FIT: 0.02, StepKind.SWAP: 0.03}
-_AWAY = 0.6
-"""How often a loose link is away in a capture."""
+_AWAY, _AWAY_IN_A_WATCH = 0.6, 0.8
+"""How often a loose link is away in a capture, and in one that is watched: as the next one is, where the last was."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -162,11 +162,13 @@ class Unit:
     def _seen(self, faults: Faults, step: Step | None) -> Iterable[tuple[frozenset[str], float]]:
         """What is wrong in a capture, with its chance: loose links toss one coin each."""
         stands = self._stands(step)
+        watched = any(each.watched is not None for each in self.beliefs.looks[-1].findings.findings)
+        often = _AWAY_IN_A_WATCH if watched else _AWAY
         loose = [number for number in sorted(faults) if self.beliefs.layout.sites[number].id.startswith("loose:")]
         for away in product((True, False), repeat=len(loose)):
             share, acting = 1.0, set(faults)
             for number, gone in zip(loose, away, strict=True):
-                share *= _AWAY if gone else 1 - _AWAY
+                share *= often if gone else 1 - often
                 acting -= set() if gone else {number}
             yield frozenset(id_ for id_, path in self.paths().items() if id_ in stands or path & acting), share
 

@@ -47,7 +47,9 @@ def _wired(place: str, scene: Scene) -> bool:
 
 
 def _may_be_pulled(finding: Finding, device: ExpectedDevice, scene: Scene) -> bool:
-    """Whether a person takes it out in daily use: firmware calls its port a socket, or the port calls it removable."""
+    """Whether a person takes it out in daily use: an adapter, or what firmware says is in a socket or removable."""
+    if device.function == "mains-adapter":
+        return True
     places = {*device.locations, *([finding.node.location] if finding.node is not None else [])}
     ports = (scene.ports[place] for place in places if place in scene.ports)
     socket = any(port.facts.get("connect_type") == "hotplug" for port in ports)
@@ -66,7 +68,7 @@ def with_watch(
         return _comes_and_goes(finding, device, scene, names, more)
     if watched.failures and finding.verdict is Verdict.MISSING:
         return _failed(finding, more)
-    if watched.with_carrier and finding.verdict is not Verdict.MISSING and not finding.charged_to:
+    if watched.with_carrier and finding.verdict is Verdict.PRESENT:
         carrier = names.get(watched.carrier, watched.carrier)
         told = f"{carrier} left {_times(watched.with_carrier)} while it was watched, and took it along: counted there"
         return replace(finding, charged_to=watched.carrier, reasons=(*finding.reasons, told, *more))
@@ -78,7 +80,7 @@ def _comes_and_goes(
 ) -> Finding:
     watched = finding.watched
     assert watched is not None
-    told = (*_left(watched), *_with_whom(watched, names), *_fell_back(watched), *more)
+    told = (*_left(watched), *_with_whom(watched, names), *_fell_back(watched), *_switched(device), *more)
     if _may_be_pulled(finding, device, scene) or (finding.verdict is Verdict.UNSEEN and finding.node is None):
         return replace(finding, reasons=(*finding.reasons, *told))
     never_back = watched.left == 1 and watched.away_at_end and not watched.fallbacks
@@ -162,6 +164,15 @@ def _with_whom(watched: Watched, names: Mapping[str, str]) -> Iterator[str]:
 def _left(watched: Watched) -> Iterator[str]:
     if watched.left:
         yield left_words(watched)
+
+
+_SWITCHED = frozenset({"bluetooth", "camera", "wlan", "wwan"})
+"""Functions of parts that many units have a key, a switch or a shutter for, which takes them off their bus."""
+
+
+def _switched(device: ExpectedDevice) -> Iterator[str]:
+    if device.function in _SWITCHED:
+        yield "a key or switch that turns it off would look the same"
 
 
 def _fell_back(watched: Watched) -> Iterator[str]:
