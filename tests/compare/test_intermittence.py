@@ -10,7 +10,6 @@ from support.blinking import HUB, PLACES, blinks, event, watch, watched
 
 from usbwatch.capture import load
 from usbwatch.compare import findings
-from usbwatch.compare.intermittence import duration_words
 from usbwatch.model import Capture, Change, Episode, Finding, Findings, Mark, Rung, Symptom, Verdict
 from usbwatch.profile import find
 
@@ -204,18 +203,3 @@ def test_what_else_can_explain_the_log_stays_a_reason(count: int, seconds: float
     told = by_log(count, seconds, doubtful=doubtful, wired=wired)
     assert (told.verdict, told.symptom) == (Verdict.PRESENT, Symptom.WORKING)
     assert any("it left its place" in reason for reason in told.reasons)
-
-
-@pytest.mark.parametrize(
-    ("milliseconds", "said"),
-    [
-        (0, "0 s"),
-        (45_000, "45 s"),
-        (240_000, "4 min"),
-        (260_400, "4 min 20 s"),
-        (3_900_000, "1 h 5 min"),
-        (7_200_000, "2 h"),
-    ],
-)
-def test_a_stretch_of_time_in_words(milliseconds: int, said: str) -> None:
-    assert duration_words(milliseconds) == said

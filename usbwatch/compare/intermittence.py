@@ -18,11 +18,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
+from usbwatch.compare.durations import lasted
 from usbwatch.compare.scene import Scene
 from usbwatch.compare.watched_devices import MARK_NEAR_MS
 from usbwatch.model import Episode, ExpectedDevice, Finding, Rung, Symptom, Verdict, Watched
 
-__all__ = ["LONG_ENOUGH_MS", "duration_words", "fault_by_log", "left_words", "with_watch"]
+__all__ = ["LONG_ENOUGH_MS", "fault_by_log", "left_words", "with_watch"]
 
 LONG_ENOUGH_MS = 60_000
 """Watching shorter than this says nothing of a device that stayed (elicited, no source)."""
@@ -100,9 +101,7 @@ def _comes_and_goes(
 def _failed(finding: Finding, more: tuple[str, ...]) -> Finding:
     watched = finding.watched
     assert watched is not None
-    told = (
-        f"attached {_times(watched.failures)} in {duration_words(watched.lasted_ms)} of watching, and each time failed"
-    )
+    told = f"attached {_times(watched.failures)} in {lasted(watched.lasted_ms)} of watching, and each time failed"
     reasons = (f"{told} to enumerate", *finding.reasons, *more)
     return replace(finding, verdict=Verdict.IMPAIRED, rung=Rung.ATTACHED, symptom=Symptom.FAILED, reasons=reasons)
 
@@ -115,7 +114,7 @@ def left_words(watched: Watched) -> str:
     rate = watched.left * _MINUTE_MS / watched.lasted_ms if watched.lasted_ms >= _MINUTE_MS else 0.0
     often = f" ({rate:.1f} a minute)" if rate >= 0.05 and watched.left > 1 else ""  # noqa: PLR2004 - rounds to 0.1
     what = "its readings stopped" if watched.fell_silent == watched.left else "left its place"
-    said = f"{what} {_times(watched.left)} in {duration_words(watched.lasted_ms)} of watching{often}"
+    said = f"{what} {_times(watched.left)} in {lasted(watched.lasted_ms)} of watching{often}"
     if watched.left == 1 and watched.away_at_end:
         return f"{said}, and it had not come back when the watch ended{_marked(watched)}"
     ended = ", and it was away when the watch ended" if watched.away_at_end else ""
@@ -137,16 +136,6 @@ def _lengths(watched: Watched) -> str:
 
 def _seconds(milliseconds: int) -> str:
     return f"{milliseconds / 1000:.1f}" if milliseconds < 10_000 else f"{round(milliseconds / 1000)}"  # noqa: PLR2004
-
-
-def duration_words(milliseconds: int) -> str:
-    """A stretch of time: "45 s", "4 min", "4 min 20 s", "1 h 5 min"."""
-    seconds = round(milliseconds / 1000)
-    if seconds >= 3600:  # noqa: PLR2004 - an hour
-        minutes = round(seconds / 60)
-        return f"{minutes // 60} h {minutes % 60} min" if minutes % 60 else f"{minutes // 60} h"
-    minutes, rest = divmod(seconds, 60)
-    return " ".join([*([f"{minutes} min"] if minutes else []), *([f"{rest} s"] if rest or not minutes else [])])
 
 
 def _times(count: int) -> str:
@@ -179,7 +168,7 @@ def _fell_back(watched: Watched) -> Iterator[str]:
     """That it fell back. A speed is settled when a device is reset after it connects (USB 2.0 section 7.1.7.5)."""
     if watched.fallbacks:
         slowest = f", to {watched.slowest_kbps / 1000:g} Mbit/s at the slowest" if watched.slowest_kbps else ""
-        in_time = f" in {duration_words(watched.lasted_ms)} of watching"
+        in_time = f" in {lasted(watched.lasted_ms)} of watching"
         yield f"fell back to a lower speed {_times(watched.fallbacks)}{in_time}{slowest}"
 
 
@@ -187,7 +176,7 @@ def _stayed(finding: Finding, watched: Watched) -> Iterator[str]:
     """That it stayed, where leaving would have shown."""
     silent = not watched.came and watched.tells and finding.verdict is not Verdict.MISSING
     if silent and watched.lasted_ms >= LONG_ENOUGH_MS:
-        yield f"watched for {duration_words(watched.lasted_ms)}, and never left"
+        yield f"watched for {lasted(watched.lasted_ms)}, and never left"
 
 
 def _beside(watched: Watched) -> Iterator[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from usbwatch.compare.intermittence import duration_words
+from usbwatch.compare.durations import lasted
 from usbwatch.model import Capture, Coverage, Kind, Node, Profile, hangs_on
 from usbwatch.model.changes import (
     ChangeKind,
@@ -65,7 +65,7 @@ def diff_heading_view(
         said = [f"serial {safe(serial, 40)}"] if serial else []
         said.append(f"captured {when}" if when else "time of capture not recorded")
         watched = sum(watch.lasted_ms for watch in capture.watches)
-        said += [f"watched {duration_words(watched)}"] if capture.watches else []
+        said += [f"watched {lasted(watched)}"] if capture.watches else []
         said += [safe(path, 200)] if path and not all(times) else []
         lines.append(line((f"{letter}  ", Style.FAINT), unit_name(capture.unit), ", ", ", ".join(said), hang=3))
     nameless = [letter for letter, one in zip("AB", (before, after), strict=True) if not _model(one)]
@@ -242,8 +242,8 @@ def _watched_lines(watched: Sequence[WatchedChange]) -> list[Line]:
     lines = heading("While it was watched")
     for one in watched[:_PLACES]:
         was, now = (
-            f"left {_often(count)} in {duration_words(lasted)}"
-            for count, lasted in ((one.before, one.before_ms), (one.after, one.after_ms))
+            f"left {_often(count)} in {lasted(stretch_ms)}"
+            for count, stretch_ms in ((one.before, one.before_ms), (one.after, one.after_ms))
         )
         name = safe(one.name.strip(), 60)
         where = safe(one.location, 120)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from usbwatch.show.big_letters import big_letters
+from usbwatch.show.block_letters import written
 from usbwatch.show.check_view import check_view, unit_lines, verdict_lines
 from usbwatch.show.checked import Checked
 from usbwatch.show.lines import BLANK, Line, Style, line
@@ -15,7 +15,8 @@ __all__ = ["arrival_view", "code_view"]
 
 def code_view(code: str) -> list[Line]:
     """The code that a sender must show, large and in plain; it is grouped by a hyphen already."""
-    return [BLANK, *big_letters(code), BLANK, line("  code ", (safe(code), Style.STRONG)), BLANK]
+    large = (line((f"  {row}", Style.STRONG)) for row in written(code, "█"))
+    return [BLANK, *large, BLANK, line("  code ", (safe(code), Style.STRONG)), BLANK]
 
 
 def arrival_view(checked: Checked, name: str, moment: datetime, when: str, width: int, *, full: bool) -> list[Line]:

@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import groupby
 
+from usbwatch.compare.durations import lasted_short
 from usbwatch.model import Condition, ExpectedDevice, Mark, Spell, Standing
-from usbwatch.show.durations import lasted_short
 from usbwatch.show.fitting import fitted
 from usbwatch.show.harness import Stub, stubs
 from usbwatch.show.lines import Line, Style, cells, line, wrapped

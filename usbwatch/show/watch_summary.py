@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
+from usbwatch.compare.durations import lasted
 from usbwatch.model import Change, Condition, Incident, Standing
-from usbwatch.show.durations import lasted
 from usbwatch.show.lines import BLANK, Line, Style, line
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, mark, stamp

@@ -7,8 +7,8 @@ how it is watched, and the keys.
 
 from __future__ import annotations
 
+from usbwatch.compare.durations import lasted, lasted_short
 from usbwatch.model import Incident, Mark
-from usbwatch.show.durations import lasted, lasted_short
 from usbwatch.show.fitting import fitted, fitted_line
 from usbwatch.show.lines import BLANK, Line, Span, Style, cells, line, rule, wrapped
 from usbwatch.show.safe import safe

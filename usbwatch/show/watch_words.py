@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 
+from usbwatch.compare.durations import lasted
 from usbwatch.model import Change, Condition, Incident, PartKind, Profile, WatchEvent
-from usbwatch.show.durations import lasted
 from usbwatch.show.lines import Line, Style, line
 from usbwatch.show.safe import safe
 from usbwatch.show.words import listed

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 
-from usbwatch.compare.intermittence import duration_words
+from usbwatch.compare.durations import lasted
 from usbwatch.compare.watched_devices import MARK_NEAR_MS
 from usbwatch.model import Capture, Change, Findings, Mark, Profile, Watch, Watched, WatchEvent
 from usbwatch.show.checked import Checked
@@ -28,14 +28,14 @@ def watched_in_short(capture: Capture, findings: Findings | None, profile: Profi
     """All watches of a capture in one phrase: "watched 4 min: Keyboard and Touchpad left 7 times"; "" without one."""
     if not capture.watches:
         return ""
-    lasted = duration_words(sum(watch.lasted_ms for watch in capture.watches))
+    stretch = lasted(sum(watch.lasted_ms for watch in capture.watches))
     if findings is None or findings.other_model:
         count = sum(len(watch.events) for watch in capture.watches)
-        return f"watched {lasted}: {counted(count, 'event')}, not judged"
+        return f"watched {stretch}: {counted(count, 'event')}, not judged"
     names = {device.id: safe(device.name, 60) for device in profile.devices}
     told = {one.device: one.watched for one in findings.findings if one.watched is not None}
     said = [*_by_count(told, names)]
-    return f"watched {lasted}: {'; '.join(said) or 'no expected device was seen to leave'}"
+    return f"watched {stretch}: {'; '.join(said) or 'no expected device was seen to leave'}"
 
 
 def _by_count(told: Mapping[str, Watched], names: Mapping[str, str]) -> Iterator[str]:

@@ -9,10 +9,10 @@ _TENTHS_UNTIL = 9_950
 
 
 def lasted(ms: int) -> str:
-    """A duration as a phrase: "40 ms", "3.2 s", "12 s", "3 min 20 s", "1 h 02 min".
+    """A duration as a phrase: "40 ms", "3.2 s", "12 s", "4 min", "3 min 20 s", "1 h 2 min".
 
-    >>> lasted(40), lasted(3_240), lasted(200_000), lasted(3_720_000)
-    ('40 ms', '3.2 s', '3 min 20 s', '1 h 02 min')
+    >>> lasted(40), lasted(3_240), lasted(240_000), lasted(200_000), lasted(3_720_000)
+    ('40 ms', '3.2 s', '4 min', '3 min 20 s', '1 h 2 min')
     """
     if ms < _SECOND:
         return f"{ms} ms"
@@ -21,8 +21,12 @@ def lasted(ms: int) -> str:
     if ms < _MINUTE:
         return f"{ms // _SECOND} s"
     if ms < _HOUR:
-        return f"{ms // _MINUTE} min {ms % _MINUTE // _SECOND:02} s"
-    return f"{ms // _HOUR} h {ms % _HOUR // _MINUTE:02} min"
+        return _two(ms // _MINUTE, "min", ms % _MINUTE // _SECOND, "s")
+    return _two(ms // _HOUR, "h", ms % _HOUR // _MINUTE, "min")
+
+
+def _two(many: int, unit: str, rest: int, smaller: str) -> str:
+    return f"{many} {unit} {rest} {smaller}" if rest else f"{many} {unit}"
 
 
 def lasted_short(ms: int) -> str:
