@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from support.looking import look
 from support.happenings import ROOT, events_of
+from support.looking import look
 
 from usbwatch.capture import CopiedTree
 from usbwatch.capture.stream.entries import INTERFACE, Entry, is_device
