@@ -50,7 +50,7 @@ class Run:
     def events(self) -> list[tuple[int, str, str]]:
         """Stamp of the kernel's log, change and port of each coming and going, as the record has them."""
         return [
-            (one["kernel_us"], one["change"], one["location"].removeprefix(f"{USB}/"))
+            (one.get("kernel_us", 0), one["change"], one["location"].removeprefix(f"{USB}/"))
             for one in self.record["watches"][0]["events"]
         ]
 
