@@ -39,11 +39,14 @@ def main() -> int:
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory(dir=work_folder()) as folder:
         files = built(Path(folder))
-        runs = [measured(files, way, asked.seed, asked.changes, asked.idle) for way in asked.ways]
-    native = {way: _native_idle(way, asked.idle) for way in asked.ways}
-    page = "\n\n".join([ABOUT, _machine(asked.seed), _table(runs), _costs(runs, native), ""])
-    print(page)
-    (HERE / "RESULTS.md").write_text(page.rstrip() + "\n", "utf-8")
+        runs: list[Measured] = []
+        native: dict[str, float] = {}
+        for way in asked.ways:
+            runs.append(measured(files, way, asked.seed, asked.changes, asked.idle))
+            native[way] = _native_idle(way, asked.idle)
+            page = "\n\n".join([ABOUT, _machine(asked.seed), _table(runs), _costs(runs, native)])
+            print(page, flush=True)
+            (HERE / "RESULTS.md").write_text(page + "\n", "utf-8")
     return 0 if all(one.seen == one.expected and not one.phantoms and one.in_order for one in runs) else 1
 
 

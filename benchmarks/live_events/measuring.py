@@ -7,19 +7,16 @@ import time
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import pairwise
 from pathlib import Path
 
 from virtual.build import Built, work_folder
 from virtual.laptop import HEALTHY, Laptop, running
-from virtual.watched import Run, changed_at_random, logged, sh, watching
+from virtual.watched import Run, changed_at_random, logged, out_of_order, sh, watching
 
 __all__ = ["Measured", "measured", "processor_percent"]
 
 _STAMPED = "python3 /opt/usbwatch/stamped.py"
 _SHORTEST_S = 0.4
-_SAME_MOMENT_US = 20_000
-"""Two hubs are served side by side, so their lines and events may cross within this time."""
 _TICKS = 100
 """Clock ticks a second of /proc/PID/stat (USER_HZ, proc(5))."""
 _MONITOR = "[p]ython3 /opt/usbwatch/bare_monitor"
@@ -98,8 +95,7 @@ def _scored(
     seen = Counter(run.events) & Counter(truth)
     per_place = {port: [row[1] for row in truth if row[2] == port] for _, _, port in truth}
     in_order = all([row[1] for row in run.events if row[2] == port] == told for port, told in per_place.items())
-    stamps = [stamp for stamp, _, _ in run.events]
-    in_order = in_order and all(late - early < _SAME_MOMENT_US for late, early in pairwise(stamps))
+    in_order = in_order and not out_of_order(run.events)
     return Measured(
         way=way,
         done=len(done),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from usbwatch.cli.bell import GAP_MS, PAUSE_MS, Bell, heard, next_stroke_ms, struck
@@ -43,6 +43,7 @@ def test_a_contact_that_chatters_for_a_minute_rings_no_faster_than_an_ear_can_us
 
 
 @pytest.mark.properties
+@settings(deadline=None)
 @given(happened=st.lists(st.tuples(st.integers(0, 20_000), st.booleans()), max_size=60))
 def test_strokes_never_run_together(happened: list[tuple[int, bool]]) -> None:
     """Two strokes are either of one pattern, a gap apart, or of two, a pause apart."""

@@ -21,7 +21,7 @@ from pathlib import Path
 
 import pyte
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.bench import clean_environment
 from support.painting import SECOND, page
@@ -300,6 +300,7 @@ _PAGES = st.lists(st.lists(_SPANS, max_size=5), min_size=1, max_size=5)
 
 
 @pytest.mark.properties
+@settings(deadline=None)
 @given(pages=_PAGES)
 def test_after_any_pages_the_terminal_shows_what_a_new_one_would(
     pages: list[list[list[tuple[str, Style]]]],

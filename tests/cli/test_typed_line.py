@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from usbwatch.cli.typed_line import Typed, typed_on
@@ -44,6 +44,7 @@ def test_a_line_without_end_stays_short() -> None:
 
 
 @pytest.mark.properties
+@settings(deadline=None)
 @given(typed=st.binary(max_size=200), at=st.integers(0, 200))
 def test_it_matters_nowhere_how_the_bytes_are_cut_and_no_line_has_a_control_character(typed: bytes, at: int) -> None:
     assert lines(typed) == lines(typed[:at], typed[at:])

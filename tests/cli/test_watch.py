@@ -233,7 +233,7 @@ def test_an_output_that_takes_no_more_is_said_and_does_not_cost_the_record(tmp_p
             [*COMMAND, "--json", "--for", "1", "-o", str(path)], stdout=full, stderr=subprocess.PIPE, check=False
         )
     assert run.returncode == 3
-    assert b"standard output cannot be written" in run.stderr
+    assert b"cannot be written (No space left on device)" in run.stderr
     assert record_in(path).sources
 
 

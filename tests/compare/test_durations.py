@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from usbwatch.compare.durations import lasted, lasted_short
@@ -32,6 +32,7 @@ def test_a_duration(ms: int, words: str, short: str) -> None:
 
 
 @pytest.mark.properties
+@settings(deadline=None)
 @given(ms=st.integers(0, 10**12))
 def test_the_short_form_takes_few_columns(ms: int) -> None:
     assert len(lasted_short(ms)) <= 7

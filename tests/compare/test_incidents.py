@@ -15,7 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.sparse.csgraph import shortest_path
 from support.watch_scenes import (
@@ -276,6 +276,7 @@ def _made(steps: list[tuple[int, str, Change]]) -> list[WatchEvent]:
 
 
 @pytest.mark.properties
+@settings(deadline=None)
 @given(steps=_EVENTS, asked=st.lists(st.integers(0, 20_000), max_size=20))
 def test_what_is_told_live_is_what_the_saved_watch_tells(
     steps: list[tuple[int, str, Change]], asked: list[int]
@@ -299,6 +300,7 @@ def test_what_is_told_live_is_what_the_saved_watch_tells(
 
 
 @pytest.mark.properties
+@settings(deadline=None)
 @given(steps=_EVENTS)
 def test_every_event_is_told_and_counted_once(steps: list[tuple[int, str, Change]]) -> None:
     events = _made(steps)
@@ -308,6 +310,7 @@ def test_every_event_is_told_and_counted_once(steps: list[tuple[int, str, Change
 
 
 @pytest.mark.properties
+@settings(deadline=None)
 @given(steps=_EVENTS)
 def test_nothing_shared_is_needed_by_what_stayed_or_not_needed_by_what_went(
     steps: list[tuple[int, str, Change]],
@@ -345,6 +348,7 @@ _DEVICES = st.sets(st.sampled_from([device.id for device in LARCH.devices]))
 
 
 @pytest.mark.properties
+@settings(deadline=None)
 @given(went=_DEVICES, stayed=_DEVICES)
 def test_what_is_shared_is_so_by_its_definition(went: set[str], stayed: set[str]) -> None:
     stayed -= went

@@ -6,7 +6,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.watch_scenes import CAMERA, HUB, KEYBOARD, LARCH, back, event, gone, healthy, top_case_lost, watch_of
 
@@ -160,6 +160,7 @@ _STEPS = st.lists(
 
 
 @pytest.mark.properties
+@settings(deadline=None)
 @given(steps=_STEPS, more_ms=st.integers(0, 10_000))
 def test_spells_lie_without_gap_from_the_beginning_to_now(steps: list[tuple[int, str, Change]], more_ms: int) -> None:
     """Also when an event is late; absences are no longer than the watch, and the longest no longer than all."""

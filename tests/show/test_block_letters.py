@@ -6,7 +6,7 @@ import string
 from itertools import combinations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from usbwatch.show.block_letters import ROWS, can_write, columns, written
@@ -26,6 +26,7 @@ def test_no_two_look_alike() -> None:
 
 
 @pytest.mark.properties
+@settings(deadline=None)
 @given(
     text=st.text(st.sampled_from(LETTERS + " -"), min_size=1, max_size=20),
     scale=st.integers(1, 4),

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.golden import assert_golden
 from support.hostile import HOSTILE, poisoned
@@ -79,6 +79,7 @@ def test_the_words_are_the_same_with_colours_and_without(scene: str) -> None:
 
 
 @pytest.mark.properties
+@settings(deadline=None)
 @given(
     width=st.integers(20, 140),
     height=st.integers(6, 60),

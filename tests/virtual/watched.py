@@ -16,7 +16,7 @@ from typing import Any
 
 from virtual.laptop import Laptop
 
-__all__ = ["USB", "Course", "Run", "changed_at_random", "logged", "sh", "until", "watching"]
+__all__ = ["USB", "Course", "Run", "changed_at_random", "logged", "out_of_order", "sh", "until", "watching"]
 
 USB = "pci0000:00/14.0/usb2"
 
@@ -50,7 +50,7 @@ class Run:
     def events(self) -> list[tuple[int, str, str]]:
         """Stamp of the kernel's log, change and port of each coming and going, as the record has them."""
         return [
-            (one["kernel_us"], one["change"], one["location"].removeprefix(f"{USB}/"))
+            (one.get("kernel_us", 0), one["change"], one["location"].removeprefix(f"{USB}/"))
             for one in self.record["watches"][0]["events"]
         ]
 
@@ -98,6 +98,20 @@ def logged(laptop: Laptop, since_us: int) -> list[tuple[int, str, str]]:
     found = [_LINE.match(line) for line in laptop.machine.fetch("/tmp/kmsg").decode().splitlines()]
     rows = [(int(one[1]), "gone" if "disconnect" in one[3] else "came back", one[2]) for one in found if one]
     return [row for row in rows if row[0] > since_us]
+
+
+def out_of_order(events: list[tuple[int, str, str]]) -> list[tuple[int, str, str]]:
+    """Events that were told after one that was logged later, and should not have been.
+
+    An arrival is logged before it is there, so that of another hub a departure may come between line and arrival.
+    """
+    late: list[tuple[int, str, str]] = []
+    latest_us = 0
+    for event in events:
+        if event[0] < latest_us and event[1] != "came back":
+            late.append(event)
+        latest_us = max(latest_us, event[0])
+    return late
 
 
 @dataclass(slots=True, kw_only=True)

@@ -37,6 +37,7 @@ WAYS = ("auto", "uevents", "looks")
 """How to hear of devices: ``auto`` takes the kernel's events where they are to be had."""
 
 LOOK_EVERY_MS = 100
+_SOON_MS = 10
 KERNEL_LIMIT_MS = 100
 """What the kernel itself needs to tell two absences of a USB device apart.
 
@@ -150,14 +151,17 @@ class LiveStream:
         """What happened, in order, waiting at most so long for it."""
         ready = self._ready(self.now_ms() + int(timeout_s * 1000))
         at_ms = self.now_ms()
-        # Each event of the kernel comes after its line in the log, so the events are taken first.
+        # What the kernel tells and what a look finds comes after its line in the log: so they are taken before that.
         events, dropped = self._heard(ready)
-        lines, lost = self._logged(at_ms) if ready else ([], 0)
+        looked = self._looked(at_ms, dropped=dropped > 0)
+        lines, lost = self._logged(at_ms) if ready or looked else ([], 0)
         told = [one for one in (self._telling.happening(event, at_ms) for event in events) if one is not None]
+        # What the log has found will be in its folder in a moment.
+        self._moved = self._moved or any(one.word is LogWord.FOUND for one in lines)
         return (
             *merged(lines, told),
             *[Dropped(at_ms=at_ms)] * (dropped + lost),
-            *self._looked(at_ms, dropped=dropped > 0, found=any(one.word is LogWord.FOUND for one in lines)),
+            *looked,
             *self._stood(at_ms, {event.subsystem for event in events}),
         )
 
@@ -169,7 +173,7 @@ class LiveStream:
         due_ms = min(until_ms, self._read_ms + EVERY_MS)
         while True:
             now_ms = self.now_ms()
-            told = self._poll.poll(max(0, min(LOOK_EVERY_MS, due_ms - now_ms)))
+            told = self._poll.poll(max(0, min(_SOON_MS if self._moved else LOOK_EVERY_MS, due_ms - now_ms)))
             self._moved = self._moved or self._count.has_moved()
             if told or self._moved or now_ms >= due_ms:
                 return {handle for handle, _ in told}
@@ -188,11 +192,11 @@ class LiveStream:
         text, lost = self._log.read()
         return list(log_news(text, at_ms, self._whereabouts.root_hubs)), lost
 
-    def _looked(self, at_ms: int, *, dropped: bool, found: bool) -> List[Happening]:
+    def _looked(self, at_ms: int, *, dropped: bool) -> List[Happening]:
         """What a look shows, where the kernel had something to tell that was not heard."""
         if self._monitor is not None:
             return self._caught_up(at_ms, dropped=dropped)
-        if not self._moved and not found:
+        if not self._moved:
             return []
         since_ms = at_ms - self._checked_ms
         self._moved, self._checked_ms = False, at_ms

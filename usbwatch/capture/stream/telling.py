@@ -74,19 +74,23 @@ def _driven(event: Uevent, known: Tuple[str, str], part: str, at_ms: int) -> Opt
 def merged(lines: Sequence[Logged], told: Sequence[Happening]) -> Tuple[Happening, ...]:
     """Lines of the log and the kernel's events that came in one go, in the order in which they happened.
 
-    Each source keeps its own order. A departure is logged before the event, and an arrival, too, but what the log
-    found becomes an arrival only with the event: so that is put in right after its line.
+    Each source keeps its own order, and each event stands behind the line that tells of the same: a departure and an
+    arrival are logged before the event.
     """
     happened: List[Happening] = []
-    rest = list(told)
-    for line in lines:
-        happened.append(line)
-        if line.word is LogWord.FOUND:
-            count = next((number for number, one in enumerate(rest, 1) if _arrives(one, line.location)), 0)
-            happened += rest[:count]
-            rest = rest[count:]
+    rest = list(lines)
+    for happening in told:
+        same = _line_of(happening)
+        count = next((number for number, one in enumerate(rest, 1) if (one.word, one.location) == same), 0)
+        happened += [*rest[:count], happening]
+        rest = rest[count:]
     return (*happened, *rest)
 
 
-def _arrives(happening: Happening, location: str) -> bool:
-    return isinstance(happening, Arrived) and (happening.seen.bus, happening.seen.location) == ("usb", location)
+def _line_of(happening: Happening) -> Optional[Tuple[LogWord, str]]:
+    """Word and location of the log's line about the same; None where it has none."""
+    if isinstance(happening, Arrived) and happening.seen.bus == "usb":
+        return LogWord.FOUND, happening.seen.location
+    if isinstance(happening, Departed) and happening.bus == "usb":
+        return LogWord.GONE, happening.location
+    return None
