@@ -9,12 +9,16 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 from support.postgres_server import server, tool
 from support.sysfs import HEALTHY, Conditions, build
 from support.tree.parts import Laptop
 
 if os.environ.get("LC_ALL") in ("C", "POSIX"):
     del os.environ["LC_ALL"]  # a page is then in ASCII; tests that want that ask for it
+
+settings.register_profile("usbwatch", deadline=None)  # how long a test takes depends on what else the machine does
+settings.load_profile("usbwatch")
 
 _ARCHIVES = Path(__file__).parent / "data" / "trees"
 
