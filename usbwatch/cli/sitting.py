@@ -79,7 +79,7 @@ class Sitting:
         self._locations = _watched(start.profile, seen, stood)
         self._state = begun(_at_capture(start.capture, seen), stood, _peers(start.capture))
         self._grouping = begun_grouping(start.capture, start.findings, start.profile)
-        self._courses = begun_standing(start.findings, start.profile, self._locations)
+        self._courses = begun_standing(start.findings, start.profile, self._locations, start.capture)
         self._sources = set(stream.sources)
         self._limit_ms = stream.limit_ms
         self._events: list[WatchEvent] = []

@@ -50,7 +50,8 @@ class LineOutlet:
     """A line for each incident and mark, and the summary at the end."""
 
     def __init__(self, *, bell: bool = False) -> None:
-        self._bell = bell and sys.stderr is not None and sys.stderr.isatty()
+        self._rings = bell and sys.stderr is not None and sys.stderr.isatty()
+        self._bell = Bell()
 
     def begin(self, watched: Watched) -> None:
         """Nothing is printed before something happens."""
@@ -67,16 +68,19 @@ class LineOutlet:
             told = event_line(news, watched.profile, watched.began)
         its = screen(sys.stdout, os.environ)
         write((coloured if its.colours else plain)((told,), _UNBROKEN, ascii_only=its.ascii_only))
-        if self._bell and _is_bad(news) and _concerns_the_unit(news):
-            write("\a", err=True)
+        if self._rings and _concerns_the_unit(news):
+            self._bell = heard(self._bell, gone=_is_bad(news), now_ms=watched.now_ms)
 
-    def moment(self, _sitting: Sitting) -> None:
-        """Nothing: a line is printed when something happens."""
+    def moment(self, sitting: Sitting) -> None:
+        """The bell, when it is to be struck; a line is printed when something happens."""
+        self._bell, now = struck(self._bell, sitting.now_ms())
+        if now:
+            write("\a", err=True)
 
     @property
     def next_ms(self) -> int | None:
-        """Nothing waits."""
-        return None
+        """When the bell is to be struck next."""
+        return next_stroke_ms(self._bell)
 
     def end(self, watched: Watched, record: str) -> None:
         """The summary."""
@@ -185,7 +189,7 @@ def outlet_for(*, as_json: bool, lines: bool, bell: bool, keys: Keys) -> Iterato
             yield PageOutlet(page, keys, bell=bell)
 
 
-_GOOD = frozenset({Change.BACK, Change.CAME, Change.FASTER, Change.BOUND, Change.TALKING})
+_GOOD = frozenset({Change.BACK, Change.CAME, Change.FASTER, Change.BOUND, Change.TALKING, Change.ONLINE})
 
 
 def _is_bad(news: News) -> bool:

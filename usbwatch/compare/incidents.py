@@ -63,7 +63,7 @@ TEARDOWN_MS = 2_000
 _TORN_DOWN = frozenset({"usb", "pci"})
 """Buses on which what hangs on a device that left is taken down with it, and told of one by one."""
 _ARRIVING = frozenset({Change.BACK, Change.CAME})
-_GOOD = frozenset({Change.BACK, Change.CAME, Change.FASTER, Change.BOUND, Change.TALKING})
+_GOOD = frozenset({Change.BACK, Change.CAME, Change.FASTER, Change.BOUND, Change.TALKING, Change.ONLINE})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

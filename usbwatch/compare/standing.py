@@ -24,6 +24,7 @@ from usbwatch.model import (
     Symptom,
     Verdict,
     WatchEvent,
+    hangs_on,
 )
 
 __all__ = ["Courses", "begun_standing", "moved_standing", "standing"]
@@ -43,13 +44,16 @@ _BECOMES = {
     Change.BOUND: Condition.PRESENT,
     Change.MUTE: Condition.MUTE,
     Change.TALKING: Condition.PRESENT,
+    Change.OFFLINE: Condition.OFFLINE,
+    Change.ONLINE: Condition.PRESENT,
 }
 """How a device stands after each change; a reset leaves it as it was."""
 
 _LINKED = frozenset({Change.BACK, Change.CAME, Change.FASTER})
 """Changes that tell the speed that it is linked at from now on."""
 
-_AWAY = frozenset({Condition.GONE, Condition.FAILED})
+_WENT = frozenset({Condition.GONE, Condition.OFFLINE})
+_AWAY = _WENT | {Condition.FAILED}
 """One that is connected and does not enumerate is no more there than one that is gone."""
 
 _AT_FIRST = {
@@ -101,10 +105,13 @@ def begun_standing(
     devices = {device.id: device for device in profile.devices}
     by_id = {finding.device: finding for finding in findings.findings}
     ports = scene(capture).ports if capture is not None else {}
+    unplugged = _unplugged(capture) if capture is not None else []
     return Courses(
         places=standing_for(findings, profile, ports),
         courses={
-            one: _at_first(_with_name(by_id[one], devices), devices[one], watched) for one in devices if one in by_id
+            one: _with_mains(_at_first(_with_name(by_id[one], devices), devices[one], watched), unplugged)
+            for one in devices
+            if one in by_id
         },
     )
 
@@ -131,6 +138,17 @@ def _at_first(finding: Finding, device: ExpectedDevice, watched: Collection[str]
         condition = _AT_FIRST.get(finding.symptom, Condition.PRESENT)
         return replace(course, condition=condition, since_before=True, away_from_ms=0 if condition in _AWAY else None)
     return course
+
+
+def _with_mains(course: _Course, unplugged: Collection[str]) -> _Course:
+    """The same, of an adapter's detection that sees no mains as the watch begins."""
+    if course.condition is not Condition.PRESENT or not any(hangs_on(place, course.place) for place in unplugged):
+        return course
+    return replace(course, condition=Condition.OFFLINE, since_before=True, away_from_ms=0)
+
+
+def _unplugged(capture: Capture) -> list[str]:
+    return [one.location for one in capture.nodes if one.bus == "power_supply" and one.facts.get("online") == 0]
 
 
 def _why_not_watched(finding: Finding, locations: tuple[str, ...], watched: Collection[str]) -> str:
@@ -185,7 +203,7 @@ def _in(course: _Course, condition: Condition, at_ms: int) -> _Course:
         since_ms=at_ms,
         since_before=False,
         why="",
-        times_gone=course.times_gone + (condition is Condition.GONE and course.condition not in _AWAY),
+        times_gone=course.times_gone + (condition in _WENT and course.condition not in _AWAY),
         away_from_ms=None if over else since_ms,
         absent_ms=course.absent_ms + (absence if over else 0),
         longest_ms=max(course.longest_ms, absence if over else 0),

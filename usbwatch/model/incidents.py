@@ -62,6 +62,8 @@ class Condition(Enum):
     MUTE = "mute"
     """Named by firmware, and its readings make no sense."""
     UNDRIVEN = "no driver"
+    OFFLINE = "no mains"
+    """A mains adapter that gives none; that is no fault by itself."""
     NOT_WATCHED = "not watched"
     """Whether it is there cannot be seen here. That is never "missing"."""
 

@@ -37,6 +37,9 @@ class Change(Enum):
     MUTE = "stopped talking"
     """It is named as before, and its readings make no sense any more: a gauge that does not talk."""
     TALKING = "talks again"
+    OFFLINE = "mains off"
+    """The adapter's detection says that no mains comes from it: pulled on purpose, or a plug that loses contact."""
+    ONLINE = "mains on"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,7 +57,7 @@ class WatchEvent:
     """What the node calls itself. Never trusted."""
     identity: str = ""
     away_ms: int = 0
-    """``BACK``: how long it had been gone."""
+    """``BACK``, ``ONLINE``: how long it had been gone."""
     unseen_ms: int = 0
     """Of an absence that fell between two looks: by how much ``at_ms`` may be late; 0 where the kernel told of it."""
     speed_kbps: int = 0

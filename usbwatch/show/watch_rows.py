@@ -41,6 +41,7 @@ _LETTERS = {
     Condition.OVER_CURRENT: "!",
     Condition.MUTE: "!",
     Condition.UNDRIVEN: "!",
+    Condition.OFFLINE: "·",
     Condition.NOT_WATCHED: "?",
 }
 _LOOKS = {"─": Style.FINE, "✗": Style.WRONG, "~": Style.CAUTION, "!": Style.WRONG, "?": Style.FAINT}
@@ -51,6 +52,7 @@ _WORST = (
     Condition.MUTE,
     Condition.UNDRIVEN,
     Condition.SLOW,
+    Condition.OFFLINE,
     Condition.PRESENT,
     Condition.NOT_WATCHED,
 )
@@ -66,7 +68,7 @@ class _Row:
     @property
     def eventful(self) -> bool:
         """Whether there is something to say of it beyond that it is there, or not watched."""
-        quiet = (Condition.PRESENT, Condition.NOT_WATCHED)
+        quiet = (Condition.PRESENT, Condition.NOT_WATCHED, Condition.OFFLINE)
         return len(self.standing.spells) > 1 or self.standing.times_reset > 0 or self.standing.condition not in quiet
 
 

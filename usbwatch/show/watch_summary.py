@@ -32,6 +32,7 @@ from usbwatch.show.words import counted, listed, unit_name
 
 __all__ = ["summary"]
 
+_NO_FAULT = frozenset({Condition.PRESENT, Condition.NOT_WATCHED, Condition.OFFLINE})
 _OFTEN = 3
 """From this many times on, coming and going is no longer one jolt of the bench."""
 _MOST = 12
@@ -58,7 +59,7 @@ def summary(watched: Watched, width: int, record: str = "") -> list[Line]:
 
 def _stamp(watched: Watched, width: int) -> list[Line]:
     fared = _eventful(watched)
-    wrong = [one for one in watched.standings if one.condition not in (Condition.PRESENT, Condition.NOT_WATCHED)]
+    wrong = [one for one in watched.standings if one.condition not in _NO_FAULT]
     if fared:
         text, sign, style = f"{counted(len(fared), 'expected device')} did not stay as it was", "✗", Style.STAMP_WRONG
         text = text if len(fared) == 1 else text.replace("as it was", "as they were")
@@ -75,11 +76,7 @@ def _eventful(watched: Watched) -> list[Standing]:
 
 def _fared(watched: Watched) -> list[Line]:
     """Each device to which something happened, or that is not well."""
-    shown = [
-        one
-        for one in watched.standings
-        if one in _eventful(watched) or one.condition not in (Condition.PRESENT, Condition.NOT_WATCHED)
-    ]
+    shown = [one for one in watched.standings if one in _eventful(watched) or one.condition not in _NO_FAULT]
     if not shown:
         return []
     lines = heading("How each fared")
@@ -94,7 +91,8 @@ def _figures(one: Standing) -> str:
     if missing_since_before(one):
         return "missing since before the watch began"
     rate = f" ({one.per_minute:.2g} a minute)" if one.times_gone > 1 else ""
-    said = [f"{counted(one.times_gone, 'time')} gone{rate}"] if one.times_gone else []
+    gone = "without mains" if any(spell.condition is Condition.OFFLINE for spell in one.spells) else "gone"
+    said = [f"{counted(one.times_gone, 'time')} {gone}{rate}"] if one.times_gone else []
     if one.longest_ms:
         total = f", {lasted(one.absent_ms)} in all" if one.times_gone > 1 else ""
         said.append(f"longest absence {lasted(one.longest_ms)}{total}")

@@ -36,6 +36,7 @@ CONDITION_SIGNS = {
     Condition.OVER_CURRENT: "!",
     Condition.MUTE: "!",
     Condition.UNDRIVEN: "!",
+    Condition.OFFLINE: "·",
     Condition.NOT_WATCHED: "?",
 }
 CONDITION_WORDS = {
@@ -46,11 +47,14 @@ CONDITION_WORDS = {
     Condition.OVER_CURRENT: "OVER-CURRENT",
     Condition.MUTE: "MUTE",
     Condition.UNDRIVEN: "NO DRIVER",
+    Condition.OFFLINE: "no mains",
     Condition.NOT_WATCHED: "not watched",
 }
 CONDITION_STYLES = {
     condition: Style.FINE
     if condition is Condition.PRESENT
+    else Style.PLAIN
+    if condition is Condition.OFFLINE
     else Style.UNSEEN
     if condition is Condition.NOT_WATCHED
     else Style.WRONG
@@ -73,6 +77,8 @@ _MARKS = {
     Change.BOUND: ("✓ driver", Style.FINE),
     Change.MUTE: ("! MUTE", Style.WRONG),
     Change.TALKING: ("✓ talks", Style.FINE),
+    Change.OFFLINE: ("· mains off", Style.STRONG),
+    Change.ONLINE: ("✓ mains on", Style.FINE),
 }
 
 _VERBS = {
@@ -88,6 +94,8 @@ _VERBS = {
     Change.BOUND: ("is held by its driver again", "are held by their drivers again"),
     Change.MUTE: ("stopped talking", "stopped talking together"),
     Change.TALKING: ("talks again", "talk again"),
+    Change.OFFLINE: ("sees no mains any more", "see no mains any more"),
+    Change.ONLINE: ("sees mains", "see mains"),
 }
 
 _NAME = 60
@@ -201,7 +209,7 @@ def _some(names: list[str]) -> str:
 
 def _figures(incident: Incident) -> list[str]:
     away = [event.away_ms for event in incident.events if event.away_ms]
-    if incident.change is Change.BACK and away:
+    if incident.change in (Change.BACK, Change.ONLINE) and away:
         low, high = lasted(min(away)), lasted(max(away))
         return [f"after {low}" if low == high else f"after {low} to {high}"]
     speeds = dict.fromkeys((event.was_kbps, event.speed_kbps) for event in incident.events)

@@ -252,6 +252,19 @@ def _looked(state: Following, news: Looked) -> _Step:
 
 
 def _stood(state: Following, news: Stood) -> _Step:
+    state, events = _read(state, news)
+    return state, tuple(_of_mains(event) for event in events) if news.mains else events
+
+
+def _of_mains(event: WatchEvent) -> WatchEvent:
+    """The event of an adapter's detection, which is there with and without an adapter."""
+    return replace(event, change=_MAINS.get(event.change, event.change))
+
+
+_MAINS = {Change.GONE: Change.OFFLINE, Change.BACK: Change.ONLINE, Change.CAME: Change.ONLINE}
+
+
+def _read(state: Following, news: Stood) -> _Step:
     place = state.places.get((news.bus, news.location))
     seen = Seen(bus=news.bus, location=news.location, name=news.name, identity=news.identity)
     if not news.there:

@@ -92,6 +92,8 @@ class Stood:
     """A pack in its bay, mains on the adapter, a display on the connector."""
     talks: bool = True
     """Whether its readings make sense (``usbwatch.capture.power_supply.gauge_talks``)."""
+    mains: bool = False
+    """It is a mains adapter's detection, which stays when the adapter is pulled."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

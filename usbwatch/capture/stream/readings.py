@@ -131,7 +131,16 @@ class Readings:
         mains = facts_now.get("type") == "Mains"
         there = facts is not None and facts.get("online" if mains else "present", 1) != 0
         talks = mains or not there or power_supply.gauge_talks(facts_now)
-        return Stood(at_ms=at_ms, bus=bus, location=location, name=name, identity=identity, there=there, talks=talks)
+        return Stood(
+            at_ms=at_ms,
+            bus=bus,
+            location=location,
+            name=name,
+            identity=identity,
+            there=there,
+            talks=talks,
+            mains=mains,
+        )
 
     def _displays(self, at_ms: int) -> Iterator[Stood]:
         for folder, name in self._listed(drm.FOLDER).items():
