@@ -73,10 +73,9 @@ def without_length_of_log(capture: Capture) -> Capture:
     return replace(capture, taken_at="", coverage=tuple(coverage))
 
 
-@pytest.mark.parametrize("by", ["root", "bench"])
-@pytest.mark.parametrize("shell", SHELLS)
+@pytest.mark.parametrize(("shell", "by"), [(shell, by) for shell in SHELLS for by in ("root", "bench")])
 def test_the_shell_collector_gathers_what_the_full_program_sees(
-    healthy_laptop: Laptop, full: dict[str, Capture], stick: str, tmp_path: Path, shell: str, by: str
+    healthy_laptop: Laptop, full: dict[str, Capture], stick: str, tmp_path: Path, *, shell: str, by: str
 ) -> None:
     archive = f"{stick}/{shell}-{by}.tar"
     command = f"{SHELLS[shell]} {stick}/capture.sh --shell --wait 0 -o {archive} 2>{stick}/{shell}-{by}.err"
