@@ -74,12 +74,14 @@ def _tried(request: dict[str, Any]) -> tuple[Saved | None, dict[str, Any]]:
 
 def _read(path: Path, kind: str) -> Saved:
     from usbwatch.capture import ArchiveTree, copied_log, take
+    from usbwatch.capture.origin import origin
     from usbwatch.capture.saved import parse_saved, saved_of
 
     if kind == "capture":
         return parse_saved(path.read_bytes(), _POSTED)
     tree = ArchiveTree(str(path), _POSTED)
-    return saved_of(take(tree, taken_at="", log=copied_log(tree)))
+    came = origin(tree)
+    return saved_of(take(tree, taken_at=came.taken_at, log=copied_log(tree), privileged=came.privileged))
 
 
 # --- Keeping ----------------------------------------------------------------------------------

@@ -11,9 +11,9 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
 
-from usbwatch.capture.naming import slug
+from usbwatch.capture.naming import default_name, slug
 
-__all__ = ["report_name", "write_bytes", "write_file", "writing_file"]
+__all__ = ["default_name", "report_name", "write_bytes", "write_file", "writing_file"]
 
 _REMEDY = "choose another name with -o, or give --force to overwrite it"
 
