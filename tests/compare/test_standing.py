@@ -22,7 +22,7 @@ def stand(
 ) -> dict[str, Standing]:
     capture = capture or healthy()
     places = watch_of([], capture).watched if watched is None else watched
-    state = begun_standing(findings(capture, LARCH), LARCH, places)
+    state = begun_standing(findings(capture, LARCH), LARCH, places, capture)
     for one in events:
         state = moved_standing(state, one)
     return {one.device: one for one in standing(state, now_ms)}
@@ -49,6 +49,27 @@ def test_one_that_fails_to_enumerate_is_no_more_there_than_one_that_is_gone() ->
     events = [*gone(10_000, KEYBOARD), event(15_000, Change.FAILED, KEYBOARD), *gone(16_000, KEYBOARD)]
     keyboard = stand([*events, *back(20_000, 10_000, KEYBOARD)], 30_000)["keyboard"]
     assert (keyboard.times_gone, keyboard.longest_ms, keyboard.absent_ms) == (1, 10_000, 10_000)
+
+
+def test_mains_that_goes_is_counted_and_is_no_absence_of_a_part() -> None:
+    adapter = "acpi/_SB_.AC0_"
+    events = [
+        event(10_000, Change.OFFLINE, adapter, "acpi"),
+        event(14_000, Change.ONLINE, adapter, "acpi", away_ms=4_000),
+        event(20_000, Change.OFFLINE, adapter, "acpi"),
+    ]
+    its = stand(events, 30_000)["mains-adapter"]
+    assert (its.condition, its.times_gone, its.longest_ms) == (Condition.OFFLINE, 2, 10_000)
+
+
+def test_an_adapter_that_was_pulled_before_the_watch_began_stands_without_mains() -> None:
+    whole = healthy()
+    pulled = [
+        replace(node, facts={**node.facts, "online": 0}) if node.facts.get("type") == "Mains" else node
+        for node in whole.nodes
+    ]
+    its = stand([], 5_000, replace(whole, nodes=tuple(pulled)))["mains-adapter"]
+    assert (its.condition, its.since_before, its.times_gone) == (Condition.OFFLINE, True, 0)
 
 
 def test_what_was_missing_when_the_watch_began_did_not_go_in_it() -> None:

@@ -195,7 +195,7 @@ def test_a_moment_away_is_seen_in_its_letter() -> None:
 
 def test_each_condition_is_told_apart_without_colour_and_in_ascii() -> None:
     signs = {_line((one, 0, 1_000), room=1) for one in Condition}
-    assert signs == {"─", "✗", "~", "!", "?"}
+    assert signs == {"─", "✗", "~", "!", "o", "?"}
     assert len({plain_ascii(one) for one in signs}) == len(signs)
 
 

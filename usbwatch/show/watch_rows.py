@@ -41,7 +41,7 @@ _LETTERS = {
     Condition.OVER_CURRENT: "!",
     Condition.MUTE: "!",
     Condition.UNDRIVEN: "!",
-    Condition.OFFLINE: "·",
+    Condition.OFFLINE: "o",
     Condition.NOT_WATCHED: "?",
 }
 _LOOKS = {"─": Style.FINE, "✗": Style.WRONG, "~": Style.CAUTION, "!": Style.WRONG, "?": Style.FAINT}

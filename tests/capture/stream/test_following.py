@@ -219,6 +219,16 @@ def test_a_gauge_that_goes_mute_and_a_pack_that_leaves() -> None:
     ]
 
 
+def test_mains_that_goes_and_comes_is_no_departure_for_its_detection_stays() -> None:
+    """ACPI 6.5, 10.3.1: the object of a power source is there whether it is on-line or off-line (_PSR 0 or 1)."""
+    steps = [(0, True), (2000, False), (4000, False), (6000, True)]
+    mains = [Stood(at_ms=at, bus="acpi", location="acpi/_SB_.AC0_", there=there, mains=True) for at, there in steps]
+    off, on = events_of([], mains, state=begun([], [mains[0]]))
+    assert (off.change, off.at_ms, on.change, on.at_ms, on.away_ms) == (Change.OFFLINE, 2000, Change.ONLINE, 6000, 4000)
+    (first,) = events_of([], mains[1:], state=begun([], [mains[1]]))
+    assert (first.change, first.at_ms, first.away_ms) == (Change.ONLINE, 6000, 0)
+
+
 def test_a_bay_that_was_empty_gets_a_pack_that_is_mute() -> None:
     events = events_of([], [battery(9, talks=False)])
     assert [event.change for event in events] == [Change.CAME, Change.MUTE]

@@ -53,6 +53,17 @@ def test_a_battery_is_silent_or_gone(uevent: str | int, there: bool, talks: bool
     assert stands(readings.supplies(2000))[BATTERY_DEVICE] == (there, talks)
 
 
+def test_an_adapter_that_is_pulled_says_so_as_mains() -> None:
+    tree = laptop_tree()
+    readings = Readings(tree, laptop())
+    adapter = f"{AC}/uevent"
+    tree.files[adapter] = str(tree.files[adapter]).replace("ONLINE=1", "ONLINE=0")
+    assert [(one.there, one.mains) for one in readings.supplies(0) if one.location == MAINS_DEVICE[1]] == [
+        (False, True)
+    ]
+    assert [one.mains for one in readings.supplies(0) if one.location == BATTERY_DEVICE[1]] == [False]
+
+
 def test_a_pack_whose_folder_goes_is_gone_and_comes_back_with_it() -> None:
     """drivers/acpi/battery.c takes the class device down when the bay is empty."""
     tree = laptop_tree()
