@@ -34,7 +34,7 @@ from usbwatch.show.watch_json import (
     mark_object,
     watch_schema,
 )
-from usbwatch.show.watched import Watched
+from usbwatch.show.live_page import LivePage
 
 SCHEMA = ROOT / "docs" / "watch.schema.json"
 BY_SCHEMA = Draft202012Validator(watch_schema())
@@ -46,7 +46,7 @@ SCENES = {
 }
 
 
-def objects(scene: Watched) -> list[dict[str, Json]]:
+def objects(scene: LivePage) -> list[dict[str, Json]]:
     return [
         begin_object(scene),
         *(event_object(one, scene.profile, scene.began) for one in scene.incidents),
@@ -70,7 +70,7 @@ def test_the_schema_in_docs_is_the_one_that_is_made() -> None:
 
 
 @pytest.mark.parametrize("scene", SCENES.values(), ids=SCENES)
-def test_every_line_is_by_the_schema(scene: Watched) -> None:
+def test_every_line_is_by_the_schema(scene: LivePage) -> None:
     for one in objects(scene):
         BY_SCHEMA.validate(read(one))
 

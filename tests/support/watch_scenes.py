@@ -14,7 +14,7 @@ from usbwatch.compare.incidents import begun, due, taken, told_once
 from usbwatch.compare.standing import begun_standing, moved_standing, standing
 from usbwatch.model import Capture, Change, Mark, Profile, Watch, WatchEvent
 from usbwatch.profile import find
-from usbwatch.show.watched import Watched
+from usbwatch.show.live_page import LivePage
 
 __all__ = [
     "BEGAN",
@@ -117,7 +117,7 @@ def watched(
     profile: Profile = LARCH,
     marks: tuple[Mark, ...] = (),
     missed: int = 0,
-) -> Watched:
+) -> LivePage:
     """The watch as it stands at ``now_ms``."""
     capture = capture or healthy()
     found = findings(capture, profile)
@@ -127,7 +127,7 @@ def watched(
     for one in happened:
         courses, state = moved_standing(courses, one), taken(state, one)
     _, told = due(state, now_ms)
-    return Watched(
+    return LivePage(
         began=BEGAN,
         now_ms=now_ms,
         unit=capture.unit,

@@ -18,12 +18,12 @@ from usbwatch.compare.incidents import begun as begun_grouping
 from usbwatch.compare.incidents import due, next_due_ms, taken, told_once
 from usbwatch.compare.scene import bus_of
 from usbwatch.compare.standing import begun_standing, moved_standing, standing
-from usbwatch.model import Capture, Findings, Incident, Kind, Mark, Profile, Watch, WatchEvent
+from usbwatch.model import Capture, Findings, Incident, Kind, Mark, Profile, Watch, WatchEvent, hangs_on
 
 if TYPE_CHECKING:
-    from usbwatch.show.watched import Watched
+    from usbwatch.show.live_page import LivePage
 
-__all__ = ["ABSENCE_TOLD", "News", "Sitting", "Start", "Stream"]
+__all__ = ["ABSENCE_TOLD", "News", "Sitting", "Start", "Stream", "concerns_the_unit"]
 
 ABSENCE_TOLD = frozenset({"usb", "mmc", "thunderbolt", "typec"})
 """Buses on which the kernel notices by itself that something left.
@@ -32,7 +32,7 @@ A PS/2 port, an I2C client and a PCI function in a socket without hot-plug stay 
 part, and so does a panel's connector: of these only drivers that come and go are told.
 """
 _READ = frozenset({"battery", "mains-adapter"})
-"""Functions of devices whose readings are watched."""
+"""Functions of devices whose readings are watched, where there are any."""
 _STEP_S = 1.0
 _LAST_MS = 60_000
 """Beyond every time for which an incident waits for more."""
@@ -124,12 +124,12 @@ class Sitting:
         self._incidents += incidents
         return incidents
 
-    def watched(self) -> Watched:
+    def watched(self) -> LivePage:
         """The watch as it stands now, for the pages."""
-        from usbwatch.show.watched import Watched
+        from usbwatch.show.live_page import LivePage
 
         now_ms = self.now_ms()
-        return Watched(
+        return LivePage(
             began=self._start.began,
             now_ms=now_ms,
             unit=self._start.capture.unit,
@@ -160,7 +160,12 @@ class Sitting:
     @property
     def was_eventful(self) -> bool:
         """Whether anything happened to the unit's own devices."""
-        return any(one.devices or not (one.outside or one.unplaced) for one in self._incidents)
+        return any(concerns_the_unit(one) for one in self._incidents)
+
+
+def concerns_the_unit(incident: Incident) -> bool:
+    """Whether it is about an expected device, or about what firmware or the capture says is the unit's own."""
+    return bool(incident.devices) or not (incident.outside or incident.unplaced)
 
 
 def _watched(profile: Profile, seen: Iterable[Seen], stood: Iterable[Stood]) -> Collection[str]:
@@ -171,7 +176,7 @@ def _watched(profile: Profile, seen: Iterable[Seen], stood: Iterable[Stood]) -> 
         place
         for device in profile.devices
         for place in device.locations
-        if bus_of(place) in ABSENCE_TOLD or device.function in _READ
+        if bus_of(place) in ABSENCE_TOLD or (device.function in _READ and any(hangs_on(one, place) for one in read))
     }
     return there | read | expected
 

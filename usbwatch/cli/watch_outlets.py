@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING, Protocol
 
 from usbwatch.cli.bell import Bell, heard, next_stroke_ms, struck
 from usbwatch.cli.screen import page_width, screen, show, write
-from usbwatch.model import Change, Mark
+from usbwatch.model import Mark
+from usbwatch.model.watch import GOOD
 
 if TYPE_CHECKING:
     from usbwatch.cli.live_screen import LiveScreen
     from usbwatch.cli.sitting import News, Sitting
     from usbwatch.cli.typing import Keys
-    from usbwatch.show.watched import Watched
+    from usbwatch.show.live_page import LivePage
 
 __all__ = ["JsonOutlet", "LineOutlet", "Outlet", "PageOutlet", "outlet_for"]
 
@@ -29,10 +30,10 @@ _UNBROKEN = 10_000
 class Outlet(Protocol):
     """Where a watch is shown."""
 
-    def begin(self, watched: Watched) -> None:
+    def begin(self, watched: LivePage) -> None:
         """Say what is watched."""
 
-    def tell(self, news: News, watched: Watched) -> None:
+    def tell(self, news: News, watched: LivePage) -> None:
         """Tell of one incident or mark."""
 
     def moment(self, sitting: Sitting) -> None:
@@ -42,7 +43,7 @@ class Outlet(Protocol):
     def next_ms(self) -> int | None:
         """When ``moment`` is to be called at the latest; None where nothing waits for it."""
 
-    def end(self, watched: Watched, record: str) -> None:
+    def end(self, watched: LivePage, record: str) -> None:
         """Show what it came to; ``record`` is the file that keeps it, "" for none."""
 
 
@@ -53,10 +54,10 @@ class LineOutlet:
         self._rings = bell and sys.stderr is not None and sys.stderr.isatty()
         self._bell = Bell()
 
-    def begin(self, watched: Watched) -> None:
+    def begin(self, watched: LivePage) -> None:
         """Nothing is printed before something happens."""
 
-    def tell(self, news: News, watched: Watched) -> None:
+    def tell(self, news: News, watched: LivePage) -> None:
         """One line."""
         from usbwatch.show import coloured, plain
         from usbwatch.show.watch_marks import mark_line
@@ -68,7 +69,7 @@ class LineOutlet:
             told = event_line(news, watched.profile, watched.began)
         its = screen(sys.stdout, os.environ)
         write((coloured if its.colours else plain)((told,), _UNBROKEN, ascii_only=its.ascii_only))
-        if self._rings and _concerns_the_unit(news):
+        if self._rings and _rings_for(news):
             self._bell = heard(self._bell, gone=_is_bad(news), now_ms=watched.now_ms)
 
     def moment(self, sitting: Sitting) -> None:
@@ -82,7 +83,7 @@ class LineOutlet:
         """When the bell is to be struck next."""
         return next_stroke_ms(self._bell)
 
-    def end(self, watched: Watched, record: str) -> None:
+    def end(self, watched: LivePage, record: str) -> None:
         """The summary."""
         from usbwatch.show.watch_summary import summary
 
@@ -100,13 +101,13 @@ class PageOutlet:
         self._painted_ms = 0
         self._typed = ""
 
-    def begin(self, watched: Watched) -> None:
+    def begin(self, watched: LivePage) -> None:
         """The first page."""
         self._paint(watched)
 
-    def tell(self, news: News, watched: Watched) -> None:
+    def tell(self, news: News, watched: LivePage) -> None:
         """The page with what is new, and the bell."""
-        if self._rings and _concerns_the_unit(news):
+        if self._rings and _rings_for(news):
             self._bell = heard(self._bell, gone=_is_bad(news), now_ms=watched.now_ms)
         self._paint(watched)
 
@@ -124,11 +125,11 @@ class PageOutlet:
         """When the bell is to be struck next."""
         return next_stroke_ms(self._bell)
 
-    def end(self, watched: Watched, record: str) -> None:
+    def end(self, watched: LivePage, record: str) -> None:
         """The summary, on the terminal that was given back."""
         LineOutlet().end(watched, record)
 
-    def _paint(self, watched: Watched) -> None:
+    def _paint(self, watched: LivePage) -> None:
         from usbwatch.show.watch_view import frame
 
         self._painted_ms, self._typed = watched.now_ms, self._keys.text
@@ -141,13 +142,13 @@ class PageOutlet:
 class JsonOutlet:
     """JSON lines: the beginning, each incident and mark, the end."""
 
-    def begin(self, watched: Watched) -> None:
+    def begin(self, watched: LivePage) -> None:
         """What is watched, and how it stands."""
         from usbwatch.show.watch_json import begin_object, json_line
 
         write(json_line(begin_object(watched)))
 
-    def tell(self, news: News, watched: Watched) -> None:
+    def tell(self, news: News, watched: LivePage) -> None:
         """One object."""
         from usbwatch.show.watch_json import event_object, json_line, mark_object
 
@@ -165,7 +166,7 @@ class JsonOutlet:
         """Nothing waits."""
         return None
 
-    def end(self, watched: Watched, record: str) -> None:
+    def end(self, watched: LivePage, record: str) -> None:
         """How it stands at the end, and on standard error where it is kept."""
         from usbwatch.cli.screen import say
         from usbwatch.show.watch_json import end_object, json_line
@@ -189,13 +190,12 @@ def outlet_for(*, as_json: bool, lines: bool, bell: bool, keys: Keys) -> Iterato
             yield PageOutlet(page, keys, bell=bell)
 
 
-_GOOD = frozenset({Change.BACK, Change.CAME, Change.FASTER, Change.BOUND, Change.TALKING, Change.ONLINE})
-
-
 def _is_bad(news: News) -> bool:
-    return not isinstance(news, Mark) and news.change not in _GOOD
+    return not isinstance(news, Mark) and news.change not in GOOD
 
 
-def _concerns_the_unit(news: News) -> bool:
+def _rings_for(news: News) -> bool:
     """Marks and helper devices ring no bell."""
-    return not isinstance(news, Mark) and not (news.outside or news.unplaced)
+    from usbwatch.cli.sitting import concerns_the_unit
+
+    return not isinstance(news, Mark) and concerns_the_unit(news)

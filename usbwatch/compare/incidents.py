@@ -152,9 +152,14 @@ def standing_for(
 
 
 def taken(state: Grouping, event: WatchEvent) -> Grouping:
-    """The state after one more event. An event that is late counts as of the latest moment known of."""
+    """The state after one more event. An event that is late counts as of the latest moment known of.
+
+    What hangs on a helper device is not told besides it.
+    """
     at_ms = max(event.at_ms, state.now_ms)
     state = _told(state, at_ms)
+    if event.location not in state.places and state.seen.is_of_a_helper(event.bus, event.location):
+        return state
     state = _joined(state, event, at_ms)
     return _moved(state, event)
 
@@ -279,8 +284,7 @@ def _taken_along(old: WatchEvent, head: WatchEvent, state: Grouping) -> bool:
 def _placing(event: WatchEvent, state: Grouping) -> Placing:
     if event.location in state.places:
         return Placing.INSIDE
-    stand_in = Node(bus=event.bus, location=event.location, kind=Kind.DEVICE, rung=Rung.ATTACHED)
-    return state.seen.placing(stand_in)
+    return state.seen.placing_of_change(event.bus, event.location)
 
 
 def _moved(state: Grouping, event: WatchEvent) -> Grouping:

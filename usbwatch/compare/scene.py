@@ -15,12 +15,13 @@ from usbwatch.model import (
     Kind,
     Node,
     Profile,
+    Rung,
     hangs_on,
     outward,
     parent_port,
 )
 
-__all__ = ["Placing", "Scene", "bus_of", "root_of", "scene"]
+__all__ = ["Placing", "Scene", "bus_of", "root_of", "scene", "usb_carrier"]
 
 
 class Placing(Enum):
@@ -61,14 +62,39 @@ class Scene:
         The profile's word comes first, then what firmware says of each port
         on the way (drivers/usb/core/usb-acpi.c), then ``removable``. Firmware
         tables are often copied between models, so without a clear word the
-        answer is *unknown* rather than a guess.
+        answer is *unknown* rather than a guess. What hangs on a USB port is
+        where that port is, even when nothing was in it at the capture.
         """
         if node.location in self.named:
             return Placing.INSIDE
         if self._beyond_removable(node.location):
             return Placing.OUTSIDE
-        carrier = node.location if node.bus == "usb" else self._usb_carrier(node.location)
+        carrier = node.location if node.bus == "usb" else usb_carrier(node.location)
         return self._usb_placing(carrier) if carrier else Placing.INSIDE
+
+    def placing_of_change(self, bus: str, location: str) -> Placing:
+        """Whether what changed at a place belongs to the unit; that place may be one of which the capture knows nothing.
+
+        Off USB firmware tells nothing of sockets. So what was not there at the
+        capture is *unknown*: a second display, a card, a partner. A display
+        connector is there with nothing on it; inside a unit are those of
+        panels alone (names: ``drm_connector_enum_list`` in
+        drivers/gpu/drm/drm_connector.c).
+        """
+        at_port = usb_carrier(location) or (bus == "usb")
+        known = location in self.named or any(node.bus == bus for node in self.at.get(location, ()))
+        external = bus == "drm" and not location.rpartition("/")[2].startswith(_PANELS)
+        if not at_port and location not in self.named and (external or not known):
+            return Placing.UNKNOWN
+        return self.placing(Node(bus=bus, location=location, kind=Kind.DEVICE, rung=Rung.ATTACHED))
+
+    def is_of_a_helper(self, bus: str, location: str) -> bool:
+        """Whether a place off USB hangs on a USB device that is not known to be the unit's own: a stick's disk.
+
+        It comes and goes with that device, and is no more news than it.
+        """
+        carrier = usb_carrier(location) if bus != "usb" and location not in self.named else ""
+        return carrier != "" and self._usb_placing(carrier) is not Placing.INSIDE
 
     def _beyond_removable(self, location: str) -> bool:
         """Whether a node or anything on the way to it can be taken out: a dock's PCI function, a card, a partner."""
@@ -78,10 +104,6 @@ class Scene:
             for place in (location, *outward(location))
             for other in self.at.get(place, ())
         )
-
-    def _usb_carrier(self, location: str) -> str:
-        """The location of the nearest USB device on the way to a node, "" where there is none."""
-        return next((place for place in outward(location) if root_of(place) and place in self.at), "")
 
     def _usb_placing(self, location: str) -> Placing:
         """Every hop must be inside: a helper with a hub of its own calls what is soldered to that hub fixed, too."""
@@ -102,6 +124,9 @@ class Scene:
             word = next((str(node.facts.get("removable", "")) for node in self.at.get(place, ())), "")
         return _PLACED.get(word, Placing.UNKNOWN)
 
+
+_PANELS = ("eDP", "LVDS", "DSI", "DPI")
+"""How the connectors of panels are named."""
 
 _PLACED = {
     "hotplug": Placing.OUTSIDE,
@@ -155,6 +180,15 @@ def root_of(location: str) -> str:
     """
     head, _, chain = location.rpartition("/")
     return head if head.rpartition("/")[2] in ("usb1", "usb2", "usb3") and chain[:1].isdigit() else ""
+
+
+def usb_carrier(location: str) -> str:
+    """The location of the nearest USB device on the way to a place, "" where there is none.
+
+    >>> usb_carrier("pci0000:00/14.0/usb2/3/if0/block")
+    'pci0000:00/14.0/usb2/3'
+    """
+    return next((place for place in outward(location) if root_of(place)), "")
 
 
 def bus_of(location: str) -> str:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import Tuple
 
-__all__ = ["Change", "Mark", "Watch", "WatchEvent"]
+__all__ = ["GOOD", "Change", "Mark", "Watch", "WatchEvent"]
 
 
 class Change(Enum):
@@ -40,6 +40,10 @@ class Change(Enum):
     OFFLINE = "mains off"
     """The adapter's detection says that no mains comes from it: pulled on purpose, or a plug that loses contact."""
     ONLINE = "mains on"
+
+
+GOOD = frozenset({Change.BACK, Change.CAME, Change.FASTER, Change.BOUND, Change.TALKING, Change.ONLINE})
+"""Changes for the better: something is there, works or works faster than before."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

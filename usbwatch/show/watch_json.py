@@ -16,7 +16,7 @@ from typing import Literal
 from usbwatch.model import Incident, Mark, Profile, Standing, UnitStrings, WatchEvent
 from usbwatch.show.json_values import Json, plain_value
 from usbwatch.show.watch_words import sentence_of
-from usbwatch.show.watched import Watched
+from usbwatch.show.live_page import LivePage
 
 __all__ = ["FORMAT", "begin_object", "end_object", "event_object", "json_line", "mark_object", "watch_schema"]
 
@@ -104,7 +104,7 @@ class End:
 _KINDS: dict[str, type] = {"begin": Begin, "incident": Told, "mark": Marked, "end": End}
 
 
-def begin_object(watched: Watched) -> dict[str, Json]:
+def begin_object(watched: LivePage) -> dict[str, Json]:
     """The first object of a watch, from how it stands as it begins."""
     profile = watched.profile
     return _object(
@@ -151,7 +151,7 @@ def mark_object(mark: Mark, number: int, began: datetime) -> dict[str, Json]:
     return _object("mark", Marked(number=number, at=_at(began, mark.at_ms), at_ms=mark.at_ms, text=mark.text))
 
 
-def end_object(watched: Watched) -> dict[str, Json]:
+def end_object(watched: LivePage) -> dict[str, Json]:
     """The last object of a watch."""
     return _object("end", End(lasted_ms=watched.now_ms, missed=watched.missed, devices=watched.standings))
 

@@ -17,7 +17,7 @@ from usbwatch.show.lines import Line, Style, cells, line, wrapped
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import stub_name
 from usbwatch.show.watch_words import CONDITION_SIGNS, CONDITION_STYLES, CONDITION_WORDS, STATE_COLUMN
-from usbwatch.show.watched import Watched
+from usbwatch.show.live_page import LivePage
 
 __all__ = ["body", "missing_since_before", "state_word", "time_line"]
 
@@ -72,7 +72,7 @@ class _Row:
         return len(self.standing.spells) > 1 or self.standing.times_reset > 0 or self.standing.condition not in quiet
 
 
-def body(watched: Watched, width: int, room: int) -> list[Line]:
+def body(watched: LivePage, width: int, room: int) -> list[Line]:
     """Every expected device by subassembly in at most ``room`` lines.
 
     With too little room those come first to which something happened, then
@@ -95,7 +95,7 @@ def body(watched: Watched, width: int, room: int) -> list[Line]:
     return _cut_short(eventful, rest, watched, width, room)
 
 
-def _cut_short(eventful: list[_Row], rest: list[_Row], watched: Watched, width: int, room: int) -> list[Line]:
+def _cut_short(eventful: list[_Row], rest: list[_Row], watched: LivePage, width: int, room: int) -> list[Line]:
     """The most pressing rows, and one line that counts all others."""
     pressing = sorted(
         eventful, key=lambda row: (_WORST.index(row.standing.condition), -(row.standing.since_ms // _AT_ONCE_MS))
@@ -111,7 +111,7 @@ def _cut_short(eventful: list[_Row], rest: list[_Row], watched: Watched, width: 
     return [*lines, *_sums([*pressing[shown:], *rest], width, 1, more=shown > 0)] if room > 0 else []
 
 
-def _rows(watched: Watched) -> list[_Row]:
+def _rows(watched: LivePage) -> list[_Row]:
     standings = {one.device: one for one in watched.standings}
     return [
         _Row(stub=stub, device=device, standing=standings[device.id])
@@ -121,7 +121,7 @@ def _rows(watched: Watched) -> list[_Row]:
     ]
 
 
-def _by_stub(rows: list[_Row], watched: Watched, width: int) -> list[Line]:
+def _by_stub(rows: list[_Row], watched: LivePage, width: int) -> list[Line]:
     lines: list[Line] = []
     for number, row in enumerate(rows):
         if number == 0 or rows[number - 1].stub is not row.stub:
@@ -130,7 +130,7 @@ def _by_stub(rows: list[_Row], watched: Watched, width: int) -> list[Line]:
     return lines
 
 
-def _heads(watched: Watched, width: int) -> Line:
+def _heads(watched: LivePage, width: int) -> Line:
     if width < _NARROW:
         return line(("state".ljust(STATE_COLUMN) + "device", Style.FAINT))
     heads = "state".ljust(STATE_COLUMN) + "device".ljust(_NAME_COLUMN)
@@ -139,7 +139,7 @@ def _heads(watched: Watched, width: int) -> Line:
     return line((heads + _scale(watched, room), Style.FAINT))
 
 
-def _scale(watched: Watched, room: int) -> str:
+def _scale(watched: LivePage, room: int) -> str:
     """How far back the time line reaches, with a ``|`` at each mark."""
     span = f"{lasted_short(room * _cell_ms(room))} ago"
     marks = _marked(watched.marks, watched.now_ms, room)
@@ -153,7 +153,7 @@ def _marked(marks: tuple[Mark, ...], now_ms: int, room: int) -> set[int]:
     return {room - 1 - (now_ms // cell_ms - mark.at_ms // cell_ms) for mark in marks}
 
 
-def _device_lines(row: _Row, watched: Watched, width: int) -> list[Line]:
+def _device_lines(row: _Row, watched: LivePage, width: int) -> list[Line]:
     its = row.standing
     mark = (state_word(its).ljust(STATE_COLUMN), CONDITION_STYLES[its.condition])
     if width < _NARROW:
@@ -166,7 +166,7 @@ def _device_lines(row: _Row, watched: Watched, width: int) -> list[Line]:
     return [line(mark, (name, style), figures, *_coloured(time_line(its, watched.now_ms, room)))]
 
 
-def _narrow(row: _Row, mark: tuple[str, Style], watched: Watched, width: int) -> list[Line]:
+def _narrow(row: _Row, mark: tuple[str, Style], watched: LivePage, width: int) -> list[Line]:
     since, times, longest = _figures(row, watched.now_ms)
     room = width - STATE_COLUMN - cells(since) - 1
     name = fitted(safe(row.device.name, 60), room)

@@ -27,7 +27,7 @@ from usbwatch.show.watch_words import (
     shared_words,
     short_sentence,
 )
-from usbwatch.show.watched import Watched
+from usbwatch.show.live_page import LivePage
 from usbwatch.show.words import counted, listed, unit_name
 
 __all__ = ["summary"]
@@ -39,7 +39,7 @@ _MOST = 12
 """Lines of one sort that are shown; the record has them all."""
 
 
-def summary(watched: Watched, width: int, record: str = "") -> list[Line]:
+def summary(watched: LivePage, width: int, record: str = "") -> list[Line]:
     """The page at the end; ``record``: the file that keeps the watch, "" for none."""
     return [
         line((unit_name(watched.unit), Style.STRONG), f", watched for {lasted(watched.now_ms)}", hang=2),
@@ -57,7 +57,7 @@ def summary(watched: Watched, width: int, record: str = "") -> list[Line]:
     ]
 
 
-def _stamp(watched: Watched, width: int) -> list[Line]:
+def _stamp(watched: LivePage, width: int) -> list[Line]:
     fared = _eventful(watched)
     wrong = [one for one in watched.standings if one.condition not in _NO_FAULT]
     if fared:
@@ -70,11 +70,11 @@ def _stamp(watched: Watched, width: int) -> list[Line]:
     return stamp(text, sign, style, width, under_it(watched).text)
 
 
-def _eventful(watched: Watched) -> list[Standing]:
+def _eventful(watched: LivePage) -> list[Standing]:
     return [one for one in watched.standings if len(one.spells) > 1 or one.times_reset]
 
 
-def _fared(watched: Watched) -> list[Line]:
+def _fared(watched: LivePage) -> list[Line]:
     """Each device to which something happened, or that is not well."""
     shown = [one for one in watched.standings if one in _eventful(watched) or one.condition not in _NO_FAULT]
     if not shown:
@@ -105,7 +105,7 @@ def _figures(one: Standing) -> str:
     return "; ".join(said)
 
 
-def _together(watched: Watched) -> list[Line]:
+def _together(watched: LivePage) -> list[Line]:
     """What went together, each combination once, with how often."""
     kinds: dict[tuple[object, ...], list[Incident]] = {}
     for one in watched.incidents:
@@ -121,7 +121,7 @@ def _together(watched: Watched) -> list[Line]:
     return lines
 
 
-def _singly(watched: Watched) -> list[Line]:
+def _singly(watched: LivePage) -> list[Line]:
     """What went alone, with its own link as the only thing that is named."""
     kinds: dict[str, list[Incident]] = {}
     for one in watched.incidents:
@@ -138,7 +138,7 @@ def _singly(watched: Watched) -> list[Line]:
     return lines
 
 
-def _marks(watched: Watched) -> list[Line]:
+def _marks(watched: LivePage) -> list[Line]:
     """What happened between each mark and the next."""
     if not watched.marks:
         return []
@@ -158,13 +158,13 @@ def _marks(watched: Watched) -> list[Line]:
     return lines
 
 
-def _suggests(watched: Watched) -> list[Line]:
+def _suggests(watched: LivePage) -> list[Line]:
     """What the data go far enough to suggest; nothing where they do not."""
     said = [*_suggestions(watched)]
     return [*heading("What that suggests"), *(line("  ", one, hang=2) for one in said)] if said else []
 
 
-def _suggestions(watched: Watched) -> Sequence[str]:
+def _suggestions(watched: LivePage) -> Sequence[str]:
     said: list[str] = []
     often = [one for one in watched.standings if one.times_gone >= _OFTEN]
     if often:
@@ -184,7 +184,7 @@ def _suggestions(watched: Watched) -> Sequence[str]:
     return said
 
 
-def _helpers(watched: Watched) -> list[Line]:
+def _helpers(watched: LivePage) -> list[Line]:
     count = sum(one.outside for one in watched.incidents)
     if not count:
         return []
@@ -194,7 +194,7 @@ def _helpers(watched: Watched) -> list[Line]:
     ]
 
 
-def _not_watched(watched: Watched) -> list[Line]:
+def _not_watched(watched: LivePage) -> list[Line]:
     reasons: dict[str, list[str]] = {}
     for one in watched.standings:
         if one.condition is Condition.NOT_WATCHED:
@@ -208,7 +208,7 @@ def _not_watched(watched: Watched) -> list[Line]:
     return lines
 
 
-def _limits(watched: Watched) -> list[Line]:
+def _limits(watched: LivePage) -> list[Line]:
     said = [f"Watched by {listed([safe(one, 40) for one in watched.sources])}."] if watched.sources else []
     if watched.limit_ms:
         said.append(f"An absence of {lasted(watched.limit_ms)} or more is seen; a shorter one may have passed unseen.")

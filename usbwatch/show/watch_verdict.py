@@ -9,7 +9,7 @@ from usbwatch.show.block_letters import can_write, columns, written
 from usbwatch.show.lines import Line, Style, line
 from usbwatch.show.watch_rows import missing_since_before
 from usbwatch.show.watch_words import names_of
-from usbwatch.show.watched import Watched
+from usbwatch.show.live_page import LivePage
 
 __all__ = ["big_words", "under_it", "verdict_rows"]
 
@@ -31,7 +31,7 @@ _KINDS: tuple[tuple[str, _Is], ...] = (
 """The word for each way not to be well, the most pressing first: the biggest letters are for the first that holds."""
 
 
-def verdict_rows(watched: Watched, width: int, height: int) -> list[Line]:
+def verdict_rows(watched: LivePage, width: int, height: int) -> list[Line]:
     """The verdict in letters as big as the page allows; plain where it is too narrow for any."""
     words, style = big_words(watched)
     for text in words:
@@ -41,7 +41,7 @@ def verdict_rows(watched: Watched, width: int, height: int) -> list[Line]:
     return [line((words[-1], style))]
 
 
-def big_words(watched: Watched) -> tuple[tuple[str, ...], Style]:
+def big_words(watched: LivePage) -> tuple[tuple[str, ...], Style]:
     """The verdict, the fullest wording first, and its style."""
     for word, holds in _KINDS:
         mine = [one for one in watched.standings if holds(one)]
@@ -55,7 +55,7 @@ def big_words(watched: Watched) -> tuple[tuple[str, ...], Style]:
     return ("ALL HERE",), Style.FINE
 
 
-def under_it(watched: Watched) -> Line:
+def under_it(watched: LivePage) -> Line:
     """Who is meant, how many are there, and who is not watched: the big words are about what is watched alone."""
     here = sum(one.condition is Condition.PRESENT for one in watched.standings)
     unwatched = sum(one.condition is Condition.NOT_WATCHED for one in watched.standings)

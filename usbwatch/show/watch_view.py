@@ -16,7 +16,7 @@ from usbwatch.show.watch_folding import folded
 from usbwatch.show.watch_rows import body
 from usbwatch.show.watch_verdict import under_it, verdict_rows
 from usbwatch.show.watch_words import STATE_COLUMN, at_clock, incident_mark, page_sentence, short_sentence
-from usbwatch.show.watched import Watched
+from usbwatch.show.live_page import LivePage
 from usbwatch.show.words import counted, unit_name
 
 __all__ = ["frame"]
@@ -36,7 +36,7 @@ _LEAST_NEWS = 4
 
 
 def frame(
-    watched: Watched, width: int, height: int, *, ascii_only: bool = False, keys: bool = True, typing: str = ""
+    watched: LivePage, width: int, height: int, *, ascii_only: bool = False, keys: bool = True, typing: str = ""
 ) -> list[Line]:
     """The page as exactly ``height`` lines, none wider than ``width``.
 
@@ -56,19 +56,19 @@ def frame(
     return [fitted_line(one, width, ascii_only=ascii_only) for one in page[:height]]
 
 
-def _title(watched: Watched, width: int) -> Line:
+def _title(watched: LivePage, width: int) -> Line:
     clock = f"{at_clock(watched.began, watched.now_ms)}  +{lasted_short(watched.now_ms)}"
     name = fitted(unit_name(watched.unit), max(width - cells(clock) - 2, 0))
     gap = " " * max(width - cells(name) - cells(clock), 1)
     return line((name[:1].upper() + name[1:], Style.STRONG), gap, (clock, Style.FAINT))
 
 
-def _under(watched: Watched, width: int) -> list[Line]:
+def _under(watched: LivePage, width: int) -> list[Line]:
     rows = list(wrapped([under_it(watched)], width))
     return rows if len(rows) <= _UNDER else [rows[0], fitted_line(line((f"{rows[1].text} …", Style.STRONG)), width)]
 
 
-def _foot(watched: Watched, width: int, *, keys: bool, typing: str) -> list[Line]:
+def _foot(watched: LivePage, width: int, *, keys: bool, typing: str) -> list[Line]:
     said = [f"by {', '.join(safe(one, 40) for one in watched.sources)}"] if watched.sources else []
     said += [f"sees absences from {lasted(watched.limit_ms)} on"] if watched.limit_ms else []
     lost = f"! news lost {counted(watched.missed, 'time')}: events may be lacking; " if watched.missed else ""
@@ -88,7 +88,7 @@ def _typed(typing: str, width: int) -> Line:
     return line((f"{opening}{text}_", Style.CAUTION))
 
 
-def _news(watched: Watched, width: int, room: int) -> list[Line]:
+def _news(watched: LivePage, width: int, room: int) -> list[Line]:
     """What happened last, the latest first and in full as far as there is room."""
     happened: list[Incident | Mark] = sorted(
         [*folded(watched.incidents[-_RECENT:]), *watched.marks[-_RECENT:]], key=lambda one: one.at_ms
@@ -104,7 +104,7 @@ def _news(watched: Watched, width: int, room: int) -> list[Line]:
     return [rule("┄", width), *lines]
 
 
-def _newest(one: Incident | Mark, watched: Watched, width: int, most: int) -> list[Line]:
+def _newest(one: Incident | Mark, watched: LivePage, width: int, most: int) -> list[Line]:
     sentence = page_sentence if width >= _WIDE else short_sentence
     said = one.text if isinstance(one, Mark) else sentence(one, watched.profile)
     return _cut(_news_line(one, said, watched, width), width, most)
@@ -123,12 +123,12 @@ def _with_end(row: Line, width: int) -> Line:
     return fitted_line(Line(spans=(*row.spans, Span(text=" " * width))), width)
 
 
-def _older(one: Incident | Mark, watched: Watched, width: int, most: int) -> list[Line]:
+def _older(one: Incident | Mark, watched: LivePage, width: int, most: int) -> list[Line]:
     said = one.text if isinstance(one, Mark) else short_sentence(one, watched.profile)
     return _cut(_news_line(one, said, watched, width), width, most)
 
 
-def _news_line(one: Incident | Mark, said: str, watched: Watched, width: int) -> Line:
+def _news_line(one: Incident | Mark, said: str, watched: LivePage, width: int) -> Line:
     number = watched.marks.index(one) + 1 if isinstance(one, Mark) else 0
     mark, style = (f"→ mark {number}", Style.CAUTION) if isinstance(one, Mark) else incident_mark(one)
     opening = f"{at_clock(watched.began, one.at_ms)}  "

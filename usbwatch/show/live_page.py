@@ -7,11 +7,11 @@ from datetime import datetime
 
 from usbwatch.model import Incident, Mark, Profile, Standing, UnitStrings
 
-__all__ = ["Watched"]
+__all__ = ["LivePage"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Watched:
+class LivePage:
     """A watch as it stands at one moment, or as it ended."""
 
     began: datetime
