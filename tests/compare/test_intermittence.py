@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 
 import pytest
@@ -10,7 +10,7 @@ from support.blinking import HUB, PLACES, blinks, event, watch, watched
 
 from usbwatch.capture import load
 from usbwatch.compare import findings
-from usbwatch.model import Capture, Change, Episode, Finding, Findings, Mark, Rung, Symptom, Verdict
+from usbwatch.model import Capture, Change, Episode, Finding, Findings, Kind, Mark, Rung, Symptom, Verdict, Watch
 from usbwatch.profile import find
 
 LARCH = find("fernhill-larch-13")
@@ -32,7 +32,7 @@ def keyboard(capture: Capture) -> Finding:
 def test_a_device_that_comes_and_goes_is_impaired_with_rate_and_duration() -> None:
     told = keyboard(watched(HEALTHY, {KEYBOARD: SEVEN}))
     assert (told.verdict, told.symptom, told.rung) == (Verdict.IMPAIRED, Symptom.INTERMITTENT, Rung.WORKING)
-    assert told.reasons[0] == "left its place 7 times in 4 min of watching (1.8 a minute), away 0.4 to 1.0 s"
+    assert told.reasons[0] == "left its place 7 times in 4 min of watching (1.8 a minute), away 400 ms to 1.0 s"
 
 
 def test_nothing_else_changes_by_it() -> None:
@@ -203,3 +203,63 @@ def test_what_else_can_explain_the_log_stays_a_reason(count: int, seconds: float
     told = by_log(count, seconds, doubtful=doubtful, wired=wired)
     assert (told.verdict, told.symptom) == (Verdict.PRESENT, Symptom.WORKING)
     assert any("it left its place" in reason for reason in told.reasons)
+
+
+# --- What a key, a sleep or a stick does is no fault --------------------------------------------
+
+CAMERA = PLACES["camera"]
+BLUETOOTH = next(one.locations[0] for one in LARCH.devices if one.id == "bluetooth")
+ON_USB = [node.location for node in HEALTHY.nodes if node.bus == "usb" and node.kind is Kind.DEVICE]
+
+
+def loose(capture: Capture) -> list[str]:
+    return [one.device for one in found(capture).findings if one.symptom is Symptom.INTERMITTENT]
+
+
+def test_a_radio_or_a_camera_that_left_once_may_have_been_switched_off() -> None:
+    for place in (BLUETOOTH, CAMERA):
+        assert loose(watched(HEALTHY, {place: [(100_000, 1_500)]})) == []
+    assert loose(watched(HEALTHY, dict.fromkeys((BLUETOOTH, CAMERA), [(100_000, 1_500)]))) == []
+
+
+def test_what_left_twice_or_with_something_that_no_key_turns_off_is_impaired() -> None:
+    assert loose(watched(HEALTHY, {BLUETOOTH: [(50_000, 1_500), (100_000, 1_500)]})) == ["bluetooth"]
+    assert loose(watched(HEALTHY, dict.fromkeys((CAMERA, KEYBOARD), [(100_000, 1_500)]))) == ["keyboard", "camera"]
+
+
+def test_one_enumeration_of_all_on_a_controller_is_told_and_not_held_against_it() -> None:
+    capture = watched(HEALTHY, dict.fromkeys(ON_USB, [(100_000, 1_500)]))
+    assert loose(capture) == []
+    told = keyboard(capture)
+    assert (told.verdict, told.watched and told.watched.left, told.watched and told.watched.anew) == (
+        Verdict.PRESENT,
+        0,
+        1,
+    )
+    assert any("enumerated anew once" in reason for reason in told.reasons)
+    assert not any("never left" in reason for reason in told.reasons)
+
+
+def test_a_controller_that_goes_on_losing_all_is_no_sleep() -> None:
+    capture = watched(HEALTHY, dict.fromkeys(ON_USB, [(at_ms, 1_500) for at_ms in (50_000, 100_000, 150_000)]))
+    told = found(capture).of("internal-hub")
+    assert (told.symptom, told.watched and told.watched.left) == (Symptom.INTERMITTENT, 2)
+
+
+def test_where_one_thing_stayed_the_rest_did_not_start_anew() -> None:
+    left = [place for place in ON_USB if place != CAMERA]
+    assert "internal-hub" in loose(watched(HEALTHY, dict.fromkeys(left, [(100_000, 1_500)])))
+
+
+class _Slept(Watch):
+    """A watch that also says when the system woke."""
+
+    slept = (99_000,)
+
+
+def test_what_left_as_the_system_woke_is_not_held_against_it() -> None:
+    capture = watched(HEALTHY, {KEYBOARD: [(100_000, 1_500)]})
+    (plain,) = capture.watches
+    woken = _Slept(**{field.name: getattr(plain, field.name) for field in fields(Watch)})
+    assert loose(capture) == ["keyboard"]
+    assert loose(replace(capture, watches=(woken,))) == []

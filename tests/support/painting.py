@@ -15,7 +15,8 @@ import sys
 import termios
 import time
 
-from usbwatch.cli.live_screen import EndedBySignal, LiveScreen, live_screen
+from usbwatch.cli.endings import Ending, until_ended
+from usbwatch.cli.live_screen import LiveScreen, live_screen
 from usbwatch.cli.typed_line import Typed, typed_on
 from usbwatch.show.lines import Line, Style, line
 
@@ -30,25 +31,26 @@ def page(rows: tuple[str, ...]) -> list[Line]:
 
 
 def _painted(way: str) -> None:
-    with live_screen(sys.stdout, os.environ, sys.stdin) as shown:
+    with until_ended() as ending, live_screen(sys.stdout, os.environ, sys.stdin) as shown:
         shown.paint(page(FIRST))
         shown.paint(page(SECOND))
         if way == "an error":
             raise RuntimeError(way)
         if way != "its end":
-            _on_and_on(shown)
+            _on_and_on(shown, ending)
 
 
-def _on_and_on(shown: LiveScreen) -> None:
+def _on_and_on(shown: LiveScreen, ending: Ending) -> None:
     """Paint the size when asked to, and what was typed."""
     typed, told = Typed(), ""
     until = time.monotonic() + 60
-    while time.monotonic() < until:
+    while time.monotonic() < until and not ending.wanted:
         width, height = shown.size()
         shown.paint([*page(SECOND), line(f"{width} x {height} {told}{typed.text}")])
-        ready, _, _ = select.select([shown.wake, sys.stdin.fileno()], [], [], 60)
+        ready, _, _ = select.select([shown.wake, ending.wake, sys.stdin.fileno()], [], [], 60)
         if shown.wake in ready:
             shown.rest()
+        ending.rest()
         if sys.stdin.fileno() in ready:
             typed, lines = typed_on(typed, os.read(sys.stdin.fileno(), 100))
             told = "".join(f"[{one}]" for one in lines) or told
@@ -75,9 +77,4 @@ if __name__ == "__main__":
         fcntl.ioctl(0, termios.TIOCSCTTY, 0)  # the terminal's keys are this session's signals
     if sys.argv[1] == "shell":
         sys.exit(_as_a_shell(sys.argv[2]))
-    try:
-        _painted(sys.argv[1])
-    except EndedBySignal as error:
-        sys.exit(128 + error.number)
-    except KeyboardInterrupt:
-        sys.exit(130)
+    _painted(sys.argv[1])

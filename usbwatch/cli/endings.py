@@ -10,7 +10,8 @@ from types import FrameType
 
 __all__ = ["Ending", "until_ended"]
 
-_TERMINATING = ("SIGTERM", "SIGHUP")
+_TERMINATING = ("SIGTERM", "SIGHUP", "SIGQUIT", "SIGUSR1", "SIGUSR2")
+"""What ends a program that does not handle it (signal(7)), and would leave a terminal without echo."""
 
 
 class Ending:

@@ -21,21 +21,12 @@ if TYPE_CHECKING:
     from usbwatch.show import Line
     from usbwatch.show.lines import Style
 
-__all__ = ["EndedBySignal", "LiveScreen", "can_paint", "live_screen"]
+__all__ = ["LiveScreen", "can_paint", "live_screen"]
 
 _SMALLEST = (20, 6)
 _USUAL = (80, 24)
 _CLEAR, _ERASE_REST, _PLAIN = "\x1b[2J", "\x1b[K", "\x1b[0m"
 """ED and EL (8.3.39, 8.3.41), SGR 0 (8.3.117)."""
-_ENDING = ("SIGTERM", "SIGHUP")
-
-
-class EndedBySignal(KeyboardInterrupt):
-    """The run is to end as with Ctrl-C; ``number`` is the signal that said so."""
-
-    def __init__(self, number: int) -> None:
-        super().__init__(f"ended by signal {number}")
-        self.number = number
 
 
 def can_paint(stream: TextIO, environ: Mapping[str, str]) -> bool:
@@ -55,7 +46,8 @@ class LiveScreen:
         self._stream, self._keys, self._terminal = stream, keys, _Terminal(stream, environ)
         self._shown: list[Line] | None = None
         self._shown_size = (0, 0)
-        self._busy = self._stop_asked = self._on = False
+        self._busy = 0
+        self._stop_asked = self._on = False
         self._saved_keys: list[Any] | None = None
         for end in (self.wake, self._waker):
             os.set_blocking(end, False)
@@ -76,9 +68,19 @@ class LiveScreen:
 
     def paint(self, lines: Iterable[Line]) -> int:
         """Show a page made for ``size()``; the number of characters that had to be written for it."""
+        with self._undisturbed():
+            text = self._changes(list(lines))
+            self._write(text)
+        return len(text)
+
+    @property
+    def is_blank(self) -> bool:
+        """Whether the terminal shows none of our pages: it was just taken, at first or again."""
+        return self._shown is None
+
+    def _changes(self, lines: list[Line]) -> str:
         from usbwatch.show import BLANK
 
-        lines = list(lines)
         size = self.size()
         pieces: list[str] = []
         if self._shown is None or size != self._shown_size:
@@ -89,9 +91,7 @@ class LiveScreen:
                 pieces.append(_difference(_row(before), _row(line), number, colours=self.colours))
         pieces += [_at(number, 0) + _ERASE_REST for number in range(len(lines), len(self._shown))]
         self._shown, self._shown_size = lines, size
-        text = "".join(pieces)
-        self._write(text)
-        return len(text)
+        return "".join(pieces)
 
     def ring(self) -> None:
         """Strike the terminal's bell once."""
@@ -99,9 +99,10 @@ class LiveScreen:
 
     def enter(self) -> None:
         """Take the terminal: the other screen, no cursor, and keys that are not echoed."""
-        self._on, self._shown = True, None
-        self._quiet_keys()
-        self._write(self._terminal.enter)
+        with self._undisturbed():
+            self._on, self._shown = True, None
+            self._quiet_keys()
+            self._write(self._terminal.enter)
 
     def leave(self) -> None:
         """Give the terminal back as it was; what cannot be written any more (it was closed) is let go."""
@@ -149,13 +150,19 @@ class LiveScreen:
         if not text:
             return
         encoding = self._stream.encoding or "ascii"
-        self._busy = True
-        try:
+        with self._undisturbed():
             self._stream.write(text.encode(encoding, "backslashreplace").decode(encoding))
             self._stream.flush()
+
+    @contextmanager
+    def _undisturbed(self) -> Iterator[None]:
+        """Between what is shown and what we hold to be shown no Ctrl-Z falls: it is put off to the end."""
+        self._busy += 1
+        try:
+            yield
         finally:
-            self._busy = False
-        if self._stop_asked:
+            self._busy -= 1
+        if self._stop_asked and not self._busy:
             self._stop()
 
     def _quiet_keys(self) -> None:
@@ -184,9 +191,9 @@ class LiveScreen:
 def live_screen(stream: TextIO, environ: Mapping[str, str], keys: TextIO | None = None) -> Iterator[LiveScreen]:
     """A terminal taken over for as long as the context lasts; it is given back however that ends.
 
-    ``keys``: where letters are typed, read by the caller. SIGTERM and SIGHUP
-    end the context with ``EndedBySignal``, unless somebody else handles them
-    or they are ignored; SIGTSTP gives the terminal back until SIGCONT.
+    ``keys``: where letters are typed, read by the caller. SIGTSTP gives the
+    terminal back until SIGCONT; what ends a run is the caller's
+    (``usbwatch.cli.endings``).
     """
     page = LiveScreen(stream, environ, keys)
     before = _handled(page)
@@ -208,15 +215,7 @@ def _handled(page: LiveScreen) -> dict[int, Any]:
     ours: dict[int, _Handler] = {signal.SIGWINCH: page.resized}
     if signal.getsignal(signal.SIGTSTP) is signal.SIG_DFL:
         ours[signal.SIGTSTP] = page.stopped
-    for name in _ENDING:
-        number = signal.Signals[name]
-        if signal.getsignal(number) is signal.SIG_DFL:
-            ours[number] = _ended
     return {number: signal.signal(number, handler) for number, handler in ours.items()}
-
-
-def _ended(number: int, _frame: FrameType | None) -> None:
-    raise EndedBySignal(number)
 
 
 class _Terminal:

@@ -117,7 +117,8 @@ class PageOutlet:
         self._bell, now = struck(self._bell, sitting.now_ms())
         if now:
             self._page.ring()
-        if sitting.now_ms() - self._painted_ms >= _REPAINT_MS or self._keys.text != self._typed:
+        due = sitting.now_ms() - self._painted_ms >= _REPAINT_MS
+        if due or self._page.is_blank or self._keys.text != self._typed:
             self._paint(sitting.watched())
 
     @property

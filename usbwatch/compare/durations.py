@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["lasted", "lasted_short"]
+__all__ = ["lasted", "lasted_between", "lasted_short"]
 
 _SECOND, _MINUTE, _HOUR = 1_000, 60_000, 3_600_000
 _TENTHS_UNTIL = 9_950
@@ -23,6 +23,16 @@ def lasted(ms: int) -> str:
     if ms < _HOUR:
         return _two(ms // _MINUTE, "min", ms % _MINUTE // _SECOND, "s")
     return _two(ms // _HOUR, "h", ms % _HOUR // _MINUTE, "min")
+
+
+def lasted_between(shortest_ms: int, longest_ms: int) -> str:
+    """The shortest and the longest of several durations: "400 ms to 1.0 s", or one where they read alike.
+
+    >>> lasted_between(400, 1_000), lasted_between(3_210, 3_240)
+    ('400 ms to 1.0 s', '3.2 s')
+    """
+    low, high = lasted(shortest_ms), lasted(longest_ms)
+    return low if low == high else f"{low} to {high}"
 
 
 def _two(many: int, unit: str, rest: int, smaller: str) -> str:

@@ -115,11 +115,11 @@ def _with_watches(
     seen: Scene,
 ) -> dict[str, Finding]:
     """The findings with what came and went while the unit was watched; what may be a helper device is none of it."""
-    names = {device.id: device.name for device in devices}
+    by_id = {device.id: device for device in devices}
     known = [one for one in devices if one.id in judged]
     nodes = {one: node for one, (node, fit) in pairs.items() if fit != Fit.FUNCTION_SOMEWHERE}
     told = watched_devices(known, nodes, seen)
-    return {one.id: with_watch(judged[one.id], one, told.get(one.id), seen, names) for one in known}
+    return {one.id: with_watch(judged[one.id], one, told.get(one.id), seen, by_id) for one in known}
 
 
 def _carries_nothing(finding: Finding | None) -> bool:

@@ -18,7 +18,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
-from usbwatch.compare.durations import lasted
+from usbwatch.compare.durations import lasted, lasted_between
 from usbwatch.compare.scene import Scene
 from usbwatch.compare.watched_devices import MARK_NEAR_MS
 from usbwatch.model import Episode, ExpectedDevice, Finding, Rung, Symptom, Verdict, Watched
@@ -58,15 +58,21 @@ def _may_be_pulled(finding: Finding, device: ExpectedDevice, scene: Scene) -> bo
 
 
 def with_watch(
-    finding: Finding, device: ExpectedDevice, watched: Watched | None, scene: Scene, names: Mapping[str, str]
+    finding: Finding,
+    device: ExpectedDevice,
+    watched: Watched | None,
+    scene: Scene,
+    devices: Mapping[str, ExpectedDevice],
 ) -> Finding:
-    """The same finding, with what the watches of the capture tell of its device; ``names`` are by id."""
+    """The same finding, with what the watches of the capture tell of its device; ``devices`` are by id."""
     if watched is None:
         return finding
     finding = replace(finding, watched=watched)
+    names = {id_: one.name for id_, one in devices.items()}
     more = tuple(_beside(watched))
     if watched.left or watched.fallbacks:
-        return _comes_and_goes(finding, device, scene, names, more)
+        pulled = _may_be_pulled(finding, device, scene) or _perhaps_switched(watched, device, devices)
+        return _comes_and_goes(finding, device, names, more, excused=pulled)
     if watched.failures and finding.verdict is Verdict.MISSING:
         return _failed(finding, more)
     if watched.with_carrier and finding.verdict is Verdict.PRESENT:
@@ -76,13 +82,20 @@ def with_watch(
     return replace(finding, reasons=(*finding.reasons, *_stayed(finding, watched), *more))
 
 
+def _perhaps_switched(watched: Watched, device: ExpectedDevice, devices: Mapping[str, ExpectedDevice]) -> bool:
+    """Whether it left once, and with nothing that no key or switch turns off, too."""
+    others = (devices[one].function for one in watched.together if one in devices)
+    once = watched.left == 1 and not watched.fallbacks and device.function in _SWITCHED
+    return once and all(one in _SWITCHED for one in others)
+
+
 def _comes_and_goes(
-    finding: Finding, device: ExpectedDevice, scene: Scene, names: Mapping[str, str], more: tuple[str, ...]
+    finding: Finding, device: ExpectedDevice, names: Mapping[str, str], more: tuple[str, ...], *, excused: bool
 ) -> Finding:
     watched = finding.watched
     assert watched is not None
     told = (*_left(watched), *_with_whom(watched, names), *_fell_back(watched), *_switched(device), *more)
-    if _may_be_pulled(finding, device, scene) or (finding.verdict is Verdict.UNSEEN and finding.node is None):
+    if excused or (finding.verdict is Verdict.UNSEEN and finding.node is None):
         return replace(finding, reasons=(*finding.reasons, *told))
     never_back = watched.left == 1 and watched.away_at_end and not watched.fallbacks
     if finding.verdict is Verdict.MISSING and (never_back or device.optional):
@@ -118,7 +131,7 @@ def left_words(watched: Watched) -> str:
     if watched.left == 1 and watched.away_at_end:
         return f"{said}, and it had not come back when the watch ended{_marked(watched)}"
     ended = ", and it was away when the watch ended" if watched.away_at_end else ""
-    return f"{said}, away {_lengths(watched)}{ended}{_marked(watched)}"
+    return f"{said}, away {lasted_between(watched.shortest_ms, watched.longest_ms)}{ended}{_marked(watched)}"
 
 
 def _marked(watched: Watched) -> str:
@@ -127,15 +140,6 @@ def _marked(watched: Watched) -> str:
         return ""
     of_them = "" if watched.left == 1 else f"{watched.marked} of them "
     return f" ({of_them}within {MARK_NEAR_MS // 1000} s of a mark: done on purpose, it would look the same)"
-
-
-def _lengths(watched: Watched) -> str:
-    shortest, longest = _seconds(watched.shortest_ms), _seconds(watched.longest_ms)
-    return f"{longest} s" if shortest == longest else f"{shortest} to {longest} s"
-
-
-def _seconds(milliseconds: int) -> str:
-    return f"{milliseconds / 1000:.1f}" if milliseconds < 10_000 else f"{round(milliseconds / 1000)}"  # noqa: PLR2004
 
 
 def _times(count: int) -> str:
@@ -174,13 +178,18 @@ def _fell_back(watched: Watched) -> Iterator[str]:
 
 def _stayed(finding: Finding, watched: Watched) -> Iterator[str]:
     """That it stayed, where leaving would have shown."""
-    silent = not watched.came and watched.tells and finding.verdict is not Verdict.MISSING
+    silent = not watched.came and not watched.anew and watched.tells and finding.verdict is not Verdict.MISSING
     if silent and watched.lasted_ms >= LONG_ENOUGH_MS:
         yield f"watched for {lasted(watched.lasted_ms)}, and never left"
 
 
 def _beside(watched: Watched) -> Iterator[str]:
     """What else happened to it, and what may have been missed."""
+    if watched.anew:
+        yield (
+            f"enumerated anew {_times(watched.anew)} with all else on its controller or right after a sleep: "
+            "not held against it"
+        )
     if watched.came:
         yield f"came {_times(watched.came)} in the course of watching, where nothing had been"
     for count, what in (

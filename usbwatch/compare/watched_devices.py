@@ -14,13 +14,13 @@ each absence. Whether anybody moved anything is known only from marks.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import groupby
 
-from usbwatch.compare.scene import Scene, bus_of
+from usbwatch.compare.scene import Scene, bus_of, root_of
 from usbwatch.compare.twins import twins_of
-from usbwatch.model import Change, ExpectedDevice, Node, Watch, Watched, WatchEvent, hangs_on, outward
+from usbwatch.model import Change, ExpectedDevice, Kind, Node, Watch, Watched, WatchEvent, hangs_on, outward, parent_port
 
 __all__ = ["MARK_NEAR_MS", "TOGETHER_MS", "watched_devices"]
 
@@ -34,6 +34,10 @@ drivers/usb/core/hub.c); and the readings of a gauge are taken every two seconds
 MARK_NEAR_MS = 5000
 """A mark this close to a departure may say that it was made on purpose (elicited, no source)."""
 
+WAKING_MS, BEFORE_WAKING_MS = 5_000, 2_000
+"""How long after a waking from sleep devices may be enumerated anew, and before it is noticed (elicited, no source)."""
+
+_ROOT_PORTS = 2
 _LEAVES, _RETURNS = (Change.GONE, Change.MUTE), (Change.BACK, Change.TALKING, Change.CAME)
 
 
@@ -61,6 +65,7 @@ class _Told:
     limit_ms: int = 0
     missed: int = 0
     spans: list[_Span] = field(default_factory=list)
+    anew: int = 0
     came: int = 0
     changes: dict[Change, int] = field(default_factory=dict)
     slowest_kbps: int = 0
@@ -85,6 +90,9 @@ def watched_devices(devices: Iterable[ExpectedDevice], nodes: Mapping[str, Node]
     for number, watch in enumerate(watches):
         _gather(number, watch, owners)
     seen = {id_: one for id_, one in told.items() if one.lasted_ms}
+    excused = [_enumerated_anew(number, watch, scene) for number, watch in enumerate(watches)]
+    for one in seen.values():
+        _excuse(one, excused)
     _charge(seen)
     marks = [sorted(mark.at_ms for mark in watch.marks) for watch in watches]
     together = _together(seen)
@@ -148,6 +156,83 @@ def _came(events: Sequence[WatchEvent]) -> int:
         count += event.change is Change.CAME and not away
         away = event.change in _LEAVES or (away and event.change not in _RETURNS)
     return count
+
+
+# --- Enumerated anew, and no contact lost ---------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Excuse:
+    """A stretch of time in which a departure of what sits below ``below`` is no lost contact."""
+
+    from_ms: int
+    to_ms: int
+    below: str = ""
+
+
+def _enumerated_anew(number: int, watch: Watch, scene: Scene) -> tuple[_Excuse, ...]:
+    """Wakings from sleep, and the first time that all on a controller left and came back together.
+
+    A device that does not keep its place in sleep is disconnected and enumerated anew as the system wakes
+    (Documentation/driver-api/usb/persist.rst). A controller can start anew by itself once; one that goes on doing so
+    is a fault.
+    """
+    slept: Sequence[int] = getattr(watch, "slept", ())
+    woken = [_Excuse(from_ms=at_ms - BEFORE_WAKING_MS, to_ms=at_ms + WAKING_MS) for at_ms in slept]
+    controllers: dict[str, set[str]] = {}
+    for node in scene.capture.nodes:
+        if node.bus == "usb" and node.kind is Kind.DEVICE and root_of(node.location) and node.location in watch.watched:
+            controllers.setdefault(root_of(node.location).rpartition("/")[0], set()).add(node.location)
+    for controller, places in controllers.items():
+        at_ms = _all_left_ms(number, watch, places)
+        if at_ms is not None:
+            woken.append(_Excuse(from_ms=at_ms - TOGETHER_MS, to_ms=at_ms + TOGETHER_MS, below=controller))
+    return tuple(woken)
+
+
+def _all_left_ms(number: int, watch: Watch, places: Collection[str]) -> int | None:
+    """When all of these places were left and taken again together for the first time, None for never.
+
+    One root port alone shows no more than that its line was open.
+    """
+    if sum(not parent_port(place) for place in places) < _ROOT_PORTS:
+        return None
+    spans: dict[str, list[_Span]] = {}
+    for place in places:
+        events = sorted((one for one in watch.events if one.location == place), key=lambda one: one.at_ms)
+        spans[place] = [one for one in _spans(number, watch, events) if not one.open and not one.mute]
+    least = min(spans.values(), key=len)
+    for first in least:
+        if all(any(_alike(first, other) for other in each) for each in spans.values()):
+            return first.begins_ms
+    return None
+
+
+def _alike(one: _Span, other: _Span) -> bool:
+    begun = abs(one.begins_ms - other.begins_ms) <= TOGETHER_MS
+    return begun and abs(one.ends_ms - other.ends_ms) <= TOGETHER_MS
+
+
+def _excuse(one: _Told, excused: Sequence[Sequence[_Excuse]]) -> None:
+    """Count apart, of a device's absences that ended, the first of each such stretch of time."""
+    used: set[_Excuse] = set()
+    left: list[_Span] = []
+    for span in one.spans:
+        excuse = None if span.open or span.mute else _excuse_of(span, one.places, excused[span.watch])
+        if excuse is None or excuse in used:
+            left.append(span)
+        else:
+            used.add(excuse)
+            one.anew += 1
+    one.spans = left
+
+
+def _excuse_of(span: _Span, places: Sequence[str], excused: Sequence[_Excuse]) -> _Excuse | None:
+    for each in excused:
+        at = any(root_of(place) and (not each.below or hangs_on(place, each.below)) for place in places)
+        if at and each.from_ms <= span.begins_ms <= each.to_ms:
+            return each
+    return None
 
 
 # --- One cause, many losses ----------------------------------------------------------------
@@ -234,6 +319,7 @@ def _watched(one: _Told, marks: Sequence[Sequence[int]], together: tuple[str, ..
         lasted_ms=one.lasted_ms,
         left=len(one.spans),
         fell_silent=sum(span.mute for span in one.spans),
+        anew=one.anew,
         came=one.came,
         shortest_ms=min(lengths, default=0),
         longest_ms=max(lengths, default=0),

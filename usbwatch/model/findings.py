@@ -35,6 +35,8 @@ class Watched:
     """How often it left its place, or its readings stopped to make sense, by itself."""
     fell_silent: int = 0
     """Of these: how often it stayed, and only its readings were away."""
+    anew: int = 0
+    """How often it left and came back with all else on its controller or right after a sleep; not in ``left``."""
     came: int = 0
     """How often it came where nothing had been since the watch began."""
     shortest_ms: int = 0

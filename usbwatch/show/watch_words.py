@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 
-from usbwatch.compare.durations import lasted
+from usbwatch.compare.durations import lasted, lasted_between
 from usbwatch.model import Change, Condition, Incident, PartKind, Profile, WatchEvent
 from usbwatch.show.lines import Line, Style, line
 from usbwatch.show.safe import safe
@@ -210,8 +210,7 @@ def _some(names: list[str]) -> str:
 def _figures(incident: Incident) -> list[str]:
     away = [event.away_ms for event in incident.events if event.away_ms]
     if incident.change in (Change.BACK, Change.ONLINE) and away:
-        low, high = lasted(min(away)), lasted(max(away))
-        return [f"after {low}" if low == high else f"after {low} to {high}"]
+        return [f"after {lasted_between(min(away), max(away))}"]
     speeds = dict.fromkeys((event.was_kbps, event.speed_kbps) for event in incident.events)
     if incident.change in (Change.SLOWER, Change.FASTER):
         told = [f"from {_speed(was)} to {_speed(now)}" for was, now in speeds if was and now]

@@ -44,6 +44,7 @@ def _by_count(told: Mapping[str, Watched], names: Mapping[str, str]) -> Iterator
         ("left", "left"),
         ("fallbacks", "fell back to a lower speed"),
         ("failures", "failed to enumerate"),
+        ("anew", "left and came back with all else, or after a sleep,"),
     ):
         groups: dict[int, list[str]] = {}
         for id_, one in told.items():
@@ -87,7 +88,7 @@ def _groups(checked: Checked) -> Iterator[str]:
             groups[frozenset((id_, *one.together))] = None
     for group in list(groups)[:_MOST_GROUPS]:
         yield f"In the same moments: {listed([name for id_, name in names.items() if id_ in group])}"
-    quiet = ("left", "with_carrier", "fallbacks", "failures", "came")
+    quiet = ("left", "anew", "with_carrier", "fallbacks", "failures", "came")
     stayed = [names[id_] for id_, one in told.items() if one.tells and not any(getattr(one, each) for each in quiet)]
     if stayed:
         yield f"Stayed throughout: {listed(stayed)}"
