@@ -13,6 +13,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -24,8 +25,11 @@ from usbwatch.capture.stream.news import Dropped, Happening, Seen, Stood
 from usbwatch.cli import main
 from usbwatch.cli.endings import until_ended
 from usbwatch.cli.sitting import Sitting, Start
+from usbwatch.cli.watch_journal import Journal, recovered
+from usbwatch.cli.watch_record import keeping_of
 from usbwatch.compare import findings
-from usbwatch.model import Capture, Change, Kind, Watch
+from usbwatch.errors import BadCapture
+from usbwatch.model import Capture, Change, Kind, Mark, Watch
 
 PROFILE = ("--profile", "generic-clamshell")
 COMMAND = (sys.executable, "-m", "usbwatch", "watch", *PROFILE)
@@ -100,6 +104,27 @@ def test_a_helper_in_a_socket_is_no_event_of_the_units_own() -> None:
     assert not sitting.was_eventful
 
 
+def test_a_stick_its_disk_and_a_second_display_are_no_events_of_the_units_own() -> None:
+    stick = device("1", product=9)
+    disk = Seen(bus="block", location=f"{stick.location}/if0/block", name="sdb", identity="", entry=70)
+    display = Seen(bus="typec", location="typec/port0/partner", name="", identity="", entry=71)
+    sitting = sat_through(arrived(2000, stick), arrived(3500, disk), arrived(5000, display))
+    told = sitting.watched().incidents
+    assert [[one.bus for one in each.events] for each in told] == [["usb"], ["typec"]]
+    assert [(each.outside, each.unplaced) for each in told] == [(True, False), (False, True)]
+    assert not sitting.was_eventful
+
+
+def test_a_battery_that_nothing_reads_is_not_watched() -> None:
+    class Silent(Script):
+        def begin(self, _capture: Capture) -> tuple[tuple[Seen, ...], tuple[Stood, ...]]:
+            return self._there, ()
+
+    clock, capture = [0], healthy()
+    start = Start(began=BEGAN, capture=capture, findings=findings(capture, LARCH), profile=LARCH)
+    assert not [one for one in Sitting(Silent(capture, (), clock), start, lambda: 0).record().watched if "acpi" in one]
+
+
 def test_what_left_while_the_first_capture_was_taken_is_told() -> None:
     capture = healthy()
     clock = [0]
@@ -151,7 +176,9 @@ def test_ctrl_c_is_a_good_end_with_summary_and_record(tmp_path: Path, way: str) 
     watch = record_in(path)
     assert watch.began_at.endswith("Z")
     assert "readings" in watch.sources
-    assert ("looks" in watch.sources) is (way == "looks") or "pyudev" in said or "do not reach" in said
+    # The kernel's events are asked for at first, unless they are not wanted or not to be had, which is then said.
+    assert ("uevents" in watch.sources) is (way == "auto" and "events are not to be had" not in said)
+    assert "looks" in watch.sources or way == "auto"
 
 
 _ON_ITS_OWN_TERMINAL = """
@@ -249,6 +276,126 @@ def test_the_record_is_added_to_a_capture_of_the_same_unit(tmp_path: Path) -> No
 
 
 @linux
+def test_two_watches_that_end_on_one_file_leave_both_records(tmp_path: Path) -> None:
+    path = tmp_path / "before.json"
+    assert main(["capture", "-o", str(path)]) == 0
+    runs = [
+        subprocess.Popen([*COMMAND, "--lines", "--for", "1.5", "--add-to", str(path)], stderr=subprocess.PIPE)
+        for _ in range(2)
+    ]
+    for run in runs:
+        said = run.communicate()[1]
+        assert run.returncode == 0, said
+    assert len(load(str(path)).watches) == 2
+    assert sorted(one.name for one in tmp_path.iterdir()) == ["before.json"]
+
+
+@linux
+def test_a_capture_that_is_full_is_refused_before_anything_is_watched(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "before.json"
+    assert main(["capture", "-o", str(path)]) == 0
+    empty = Watch(began_at="2026-03-11T10:03:00Z", lasted_ms=1, sources=("looks",), limit_ms=200, watched=())
+    full = replace(load(str(path)), watches=(empty,) * 100)
+    path.write_text(to_json(full))
+    assert main(["watch", "--for", "60", "--add-to", str(path), *PROFILE]) == 3
+    assert "holds 100 watches" in capsys.readouterr().err
+    assert load(str(path)) == full
+
+
+def test_a_capture_that_could_not_be_read_again_is_never_written(tmp_path: Path) -> None:
+    path = tmp_path / "before.json"
+    began = Watch(began_at="2026-03-11T10:03:00Z", lasted_ms=1, sources=("looks",), limit_ms=200, watched=())
+    path.write_text(to_json(replace(healthy(), watches=(began,))))
+    keeping = keeping_of(None, str(path), healthy(), began, force=False)
+    before = path.read_bytes()
+    with pytest.raises(BadCapture, match="an event or mark after its end"):
+        keeping.kept(replace(began, marks=(Mark(at_ms=10**9),)), healthy())
+    assert path.read_bytes() == before
+    assert [one.name for one in tmp_path.iterdir()] == ["before.json", "before.json.part"], "the journal stays"
+
+
+@linux
+def test_a_name_that_was_taken_meanwhile_does_not_cost_the_record(tmp_path: Path) -> None:
+    path = tmp_path / "record.json"
+    with subprocess.Popen(
+        [*COMMAND, "--json", "-o", str(path)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    ) as run:
+        assert run.stdout is not None
+        assert run.stderr is not None
+        run.stdout.readline()
+        path.write_text("theirs")
+        run.send_signal(signal.SIGINT)
+        said = run.stderr.read()
+    assert run.returncode == 0, said
+    assert path.read_text() == "theirs"
+    assert "is there already" in said
+    assert str(tmp_path / "record-2.json") in said
+    assert record_in(tmp_path / "record-2.json").lasted_ms > 0
+
+
+@linux
+def test_a_folder_that_is_not_there_is_refused_before_anything_is_watched(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["watch", "--for", "60", "-o", str(tmp_path / "nowhere" / "x.json"), *PROFILE]) == 3
+    assert "No such file or directory" in capsys.readouterr().err
+
+
+@linux
+def test_a_watch_that_was_cut_off_leaves_a_journal_of_which_its_record_is_made(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """SIGKILL cannot be caught (signal(7)): what is left is what a loss of power leaves after the last sync."""
+    path, journal = tmp_path / "record.json", tmp_path / "record.json.part"
+    with subprocess.Popen([*COMMAND, "--json", "-o", str(path)], stdout=subprocess.PIPE) as run:
+        assert run.stdout is not None
+        run.stdout.readline()
+        run.kill()
+    assert [one.name for one in tmp_path.iterdir()] == [journal.name]
+    assert main(["check", str(journal)]) == 3
+    assert "is the journal of a watch that was cut off" in capsys.readouterr().err
+    assert main(["watch", "--recover", str(journal)]) == 0
+    assert record_in(path).sources
+    assert journal.exists()
+
+
+def test_a_journal_holds_every_event_and_mark_up_to_where_it_is_damaged(tmp_path: Path) -> None:
+    record = sat_through(departed(2000, "4.1"), arrived(4000, device("4.1"))).record()
+    record = replace(record, marks=(Mark(at_ms=1000, text="hin\udcffge"),))
+    journal = Journal(str(tmp_path / "x.json"), healthy(), replace(record, events=(), marks=(), lasted_ms=0))
+    journal.note(record)
+    journal.close()
+    with Path(journal.path).open("ab") as file:
+        file.write(b'{"event":{"at_ms":50\0\0\0')
+    capture, left = recovered(journal.path)
+    assert capture.watches[:-1] == healthy().watches
+    assert capture.watches[-1] == replace(record, marks=(Mark(at_ms=1000, text="hin\\udcffge"),))
+    assert (capture.nodes, left) == (healthy().nodes, 23)
+
+
+@pytest.mark.parametrize("content", [b"", b"{}", b"\0" * 100, b'{"format":"usbwatch-watch-journal","schema":1}'])
+def test_what_is_no_journal_is_refused(tmp_path: Path, content: bytes) -> None:
+    path = tmp_path / "x.part"
+    path.write_bytes(content)
+    with pytest.raises(BadCapture):
+        recovered(str(path))
+
+
+def test_a_sitting_keeps_no_more_than_a_capture_holds() -> None:
+    clock, capture = [0], healthy()
+    start = Start(began=BEGAN, capture=capture, findings=findings(capture, LARCH), profile=LARCH)
+    moves = [departed(2000, "4.1"), arrived(4000, device("4.1")), departed(5000, "4.1")]
+    script = Script(capture, moves, clock)
+    places = len(Sitting(Script(capture, (), clock), start, lambda: 0).record().watched)
+    sitting = Sitting(script, start, lambda: clock[0], places + 2)
+    while clock[0] < 10_000:
+        sitting.waited(10_000)
+    assert (len(sitting.record().events), sitting.record().missed) == (2, 1)
+
+
+@linux
 def test_a_capture_of_another_unit_is_refused_before_anything_is_watched(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -269,6 +416,9 @@ def test_a_capture_of_another_unit_is_refused_before_anything_is_watched(
         (["-o", "-"], "give -o the name of a file"),
         (["--add-to", "x", "-o", "y"], "--add-to names the file to write"),
         (["--for", "0"], "0"),
+        (["--for", "nan"], "give a number of seconds"),
+        (["--for", "inf"], "give a number of seconds"),
+        (["--recover", "x", "--no-record"], "--recover writes a record of its own"),
     ],
 )
 def test_what_does_not_go_together_is_said(

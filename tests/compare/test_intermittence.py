@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import fields, replace
 from pathlib import Path
 
@@ -212,6 +213,10 @@ BLUETOOTH = next(one.locations[0] for one in LARCH.devices if one.id == "bluetoo
 ON_USB = [node.location for node in HEALTHY.nodes if node.bus == "usb" and node.kind is Kind.DEVICE]
 
 
+def all_leaving(places: Iterable[str], moments: list[tuple[int, int]]) -> dict[str, list[tuple[int, int]]]:
+    return dict.fromkeys(places, moments)
+
+
 def loose(capture: Capture) -> list[str]:
     return [one.device for one in found(capture).findings if one.symptom is Symptom.INTERMITTENT]
 
@@ -219,16 +224,16 @@ def loose(capture: Capture) -> list[str]:
 def test_a_radio_or_a_camera_that_left_once_may_have_been_switched_off() -> None:
     for place in (BLUETOOTH, CAMERA):
         assert loose(watched(HEALTHY, {place: [(100_000, 1_500)]})) == []
-    assert loose(watched(HEALTHY, dict.fromkeys((BLUETOOTH, CAMERA), [(100_000, 1_500)]))) == []
+    assert loose(watched(HEALTHY, all_leaving((BLUETOOTH, CAMERA), [(100_000, 1_500)]))) == []
 
 
 def test_what_left_twice_or_with_something_that_no_key_turns_off_is_impaired() -> None:
     assert loose(watched(HEALTHY, {BLUETOOTH: [(50_000, 1_500), (100_000, 1_500)]})) == ["bluetooth"]
-    assert loose(watched(HEALTHY, dict.fromkeys((CAMERA, KEYBOARD), [(100_000, 1_500)]))) == ["keyboard", "camera"]
+    assert loose(watched(HEALTHY, all_leaving((CAMERA, KEYBOARD), [(100_000, 1_500)]))) == ["keyboard", "camera"]
 
 
 def test_one_enumeration_of_all_on_a_controller_is_told_and_not_held_against_it() -> None:
-    capture = watched(HEALTHY, dict.fromkeys(ON_USB, [(100_000, 1_500)]))
+    capture = watched(HEALTHY, all_leaving(ON_USB, [(100_000, 1_500)]))
     assert loose(capture) == []
     told = keyboard(capture)
     assert (told.verdict, told.watched and told.watched.left, told.watched and told.watched.anew) == (
@@ -241,14 +246,14 @@ def test_one_enumeration_of_all_on_a_controller_is_told_and_not_held_against_it(
 
 
 def test_a_controller_that_goes_on_losing_all_is_no_sleep() -> None:
-    capture = watched(HEALTHY, dict.fromkeys(ON_USB, [(at_ms, 1_500) for at_ms in (50_000, 100_000, 150_000)]))
+    capture = watched(HEALTHY, all_leaving(ON_USB, [(at_ms, 1_500) for at_ms in (50_000, 100_000, 150_000)]))
     told = found(capture).of("internal-hub")
     assert (told.symptom, told.watched and told.watched.left) == (Symptom.INTERMITTENT, 2)
 
 
 def test_where_one_thing_stayed_the_rest_did_not_start_anew() -> None:
     left = [place for place in ON_USB if place != CAMERA]
-    assert "internal-hub" in loose(watched(HEALTHY, dict.fromkeys(left, [(100_000, 1_500)])))
+    assert "internal-hub" in loose(watched(HEALTHY, all_leaving(left, [(100_000, 1_500)])))
 
 
 class _Slept(Watch):

@@ -26,6 +26,7 @@ from support.watch_scenes import (
 )
 
 from usbwatch.show.json_values import Json, json_text
+from usbwatch.show.live_page import LivePage
 from usbwatch.show.watch_json import (
     begin_object,
     end_object,
@@ -34,7 +35,6 @@ from usbwatch.show.watch_json import (
     mark_object,
     watch_schema,
 )
-from usbwatch.show.live_page import LivePage
 
 SCHEMA = ROOT / "docs" / "watch.schema.json"
 BY_SCHEMA = Draft202012Validator(watch_schema())

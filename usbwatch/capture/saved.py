@@ -13,21 +13,36 @@ from usbwatch.capture.opening import READ_ONLY
 from usbwatch.errors import AlteredCapture, BadCapture
 from usbwatch.model import CAPTURE_SCHEMA, Capture, Watch
 
-__all__ = ["Saved", "json_schema", "load", "load_saved", "parse", "parse_saved", "saved_of", "saved_of_content"]
+__all__ = [
+    "LARGEST_FILE",
+    "LONGEST_WATCH_MS",
+    "MOST_IN_WATCHES",
+    "MOST_WATCHES",
+    "Saved",
+    "content_of",
+    "json_schema",
+    "load",
+    "load_saved",
+    "parse",
+    "parse_saved",
+    "saved_of",
+    "saved_of_content",
+]
 
 LARGEST_FILE = 64 * 1024 * 1024
 _LONGEST_LOCATION = 1000
-_MOST_WATCHES = 100
-_MOST_IN_WATCHES = 200_000
-_LONGEST_WATCH_MS = 31 * 86_400_000
+MOST_WATCHES = 100
+MOST_IN_WATCHES = 200_000
+LONGEST_WATCH_MS = 31 * 86_400_000
 _LATE_MS = 60_000
 """What is still noticed while watching ends."""
 _AGAIN = "capture the unit again"
+_JOURNAL = b'{"format":"usbwatch-watch-journal"'
 
 
 def load(path: str) -> Capture:
     """The capture in a file. Raises ``BadCapture`` with one sentence for anything else."""
-    return parse(_content(path), path)
+    return parse(content_of(path), path)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +68,7 @@ class Saved:
 
 def load_saved(path: str) -> Saved:
     """The capture in a file, with its document. Raises ``BadCapture``."""
-    return parse_saved(_content(path), path)
+    return parse_saved(content_of(path), path)
 
 
 def saved_of(capture: Capture) -> Saved:
@@ -69,7 +84,8 @@ def saved_of_content(content: bytes, name: str) -> Saved:
     return parse_saved(content.rstrip()[:-1] + b',"digest":"sha256:' + digits + b'"}', name)
 
 
-def _content(path: str) -> bytes:
+def content_of(path: str) -> bytes:
+    """The bytes of a regular file that is no larger than any capture. Raises ``BadCapture``."""
     try:
         handle = os.open(path, READ_ONLY)
     except OSError as error:
@@ -112,7 +128,7 @@ def parse_saved(content: bytes, path: str) -> Saved:
     except RecursionError:
         raise BadCapture(path, "is nested deeper than any capture", "give a file that capture wrote") from None
     except (msgspec.DecodeError, UnicodeDecodeError) as error:
-        if not content.lstrip().startswith(b"{"):
+        if content.startswith(_JOURNAL) or not content.lstrip().startswith(b"{"):
             raise BadCapture(path, *_seems(content)) from None
         cut = " and ends in the middle" if "truncated" in str(error) else ""
         raise BadCapture(path, f"is no JSON document{cut} ({error})", _AGAIN) from None
@@ -137,8 +153,8 @@ def parse_saved(content: bytes, path: str) -> Saved:
 def _refuse_odd_watches(path: str, watches: Sequence[Watch]) -> None:
     """Raise ``BadCapture`` for watches that no watching can have made."""
     told = sum(len(watch.events) + len(watch.marks) + len(watch.watched) for watch in watches)
-    if len(watches) > _MOST_WATCHES or told > _MOST_IN_WATCHES:
-        much = f"more than {_MOST_WATCHES} watches, or {_MOST_IN_WATCHES} events, marks and places in them"
+    if len(watches) > MOST_WATCHES or told > MOST_IN_WATCHES:
+        much = f"more than {MOST_WATCHES} watches, or {MOST_IN_WATCHES} events, marks and places in them"
         raise BadCapture(path, f"holds {much}", "watch the unit again, for a shorter time")
     for number, watch in enumerate(watches, 1):
         odd = _odd_in(watch)
@@ -154,8 +170,8 @@ def _odd_in(watch: Watch) -> str:
         counts += (each.away_ms, each.unseen_ms, each.speed_kbps, each.was_kbps, each.kernel_us)
     if min(counts) < 0:
         return "a time, speed or count below 0"
-    if watch.lasted_ms > _LONGEST_WATCH_MS:
-        return f"more than {_LONGEST_WATCH_MS // 86_400_000} days"
+    if watch.lasted_ms > LONGEST_WATCH_MS:
+        return f"more than {LONGEST_WATCH_MS // 86_400_000} days"
     if max(times, default=0) > watch.lasted_ms + _LATE_MS:
         return "an event or mark after its end"
     places = (*watch.watched, *(each.location for each in watch.events))
@@ -175,7 +191,12 @@ _PACKED = {
 
 
 def _seems(content: bytes) -> tuple[str, str]:
-    """What a file that is no JSON seems to be, and what to do with it: nothing is wrong with the unit then."""
+    """What a file that is no JSON document seems to be, and what to do with it: nothing is wrong with the unit then."""
+    if content.startswith(_JOURNAL):
+        return (
+            "is the journal of a watch that was cut off",
+            "make its record with usbwatch watch --recover and this name",
+        )
     packed = next((name for mark, name in _PACKED.items() if content.startswith(mark)), "")
     if packed:
         return f"is compressed ({packed})", "unpack it and give the capture file inside"

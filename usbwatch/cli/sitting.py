@@ -33,6 +33,8 @@ part, and so does a panel's connector: of these only drivers that come and go ar
 """
 _READ = frozenset({"battery", "mains-adapter"})
 """Functions of devices whose readings are watched, where there are any."""
+_ROOM = 200_000
+"""Events, marks and places of one watch, where nobody says how many (``usbwatch.capture.saved.MOST_IN_WATCHES``)."""
 _STEP_S = 1.0
 _LAST_MS = 60_000
 """Beyond every time for which an incident waits for more."""
@@ -71,7 +73,8 @@ class Start:
 class Sitting:
     """A watch that goes on. ``now_ms`` counts from its beginning, and is the stream's clock, too."""
 
-    def __init__(self, stream: Stream, start: Start, now_ms: Callable[[], int]) -> None:
+    def __init__(self, stream: Stream, start: Start, now_ms: Callable[[], int], room: int = _ROOM) -> None:
+        """``room``: how many events, marks and watched places the record may have."""
         self._stream = stream
         self._start = start
         self.now_ms = now_ms
@@ -83,6 +86,7 @@ class Sitting:
         self._sources = set(stream.sources)
         self._limit_ms = stream.limit_ms
         self._events: list[WatchEvent] = []
+        self._most = room - len(self._locations)
         self._marks: list[Mark] = []
         self._incidents: list[Incident] = []
         self._missed = 0
@@ -115,6 +119,9 @@ class Sitting:
         state, events = step
         self._state = state  # type: ignore[assignment]
         for event in events:
+            if len(self._events) + len(self._marks) >= self._most:
+                self._missed += 1  # the watch is about to end for it
+                return
             self._events.append(event)
             self._grouping = taken(self._grouping, event)
             self._courses = moved_standing(self._courses, event)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import math
 import sys
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from usbwatch.cli.sitting import News, Sitting
     from usbwatch.cli.typing import Keys
     from usbwatch.cli.watch_outlets import Outlet
+    from usbwatch.cli.watch_record import Keeping
     from usbwatch.model import Capture, Mark, Profile
 
 __all__ = ["watch"]
@@ -41,9 +43,22 @@ class _Request:
     as_json: bool
 
 
+def _finite(_context: click.Context, _parameter: click.Parameter, seconds: float | None) -> float | None:
+    if seconds is not None and not math.isfinite(seconds):
+        raise click.BadParameter("give a number of seconds.")
+    return seconds
+
+
 @click.command(epilog=example("usbwatch watch", "usbwatch watch --for 600 --lines --add-to before.json"))
 @click.option("--profile", metavar="NAME|FILE", shell_complete=profile_names, help="Watch by this profile.")
-@click.option("--for", "seconds", type=click.FloatRange(min=0, min_open=True), metavar="SECONDS", help="End by itself.")
+@click.option(
+    "--for",
+    "seconds",
+    type=click.FloatRange(min=0, min_open=True),
+    callback=_finite,
+    metavar="SECONDS",
+    help="End by itself.",
+)
 @click.option(
     "--source",
     "way",
@@ -60,6 +75,12 @@ class _Request:
 @click.option("--force", is_flag=True, help="Overwrite a file that is there.")
 @click.option("--bell", is_flag=True, help="Ring the terminal's bell when something of the unit's own goes.")
 @click.option("--lines", is_flag=True, help="Print a line per event, on a terminal as well.")
+@click.option(
+    "--recover",
+    type=click.Path(),
+    metavar="JOURNAL",
+    help="Watch nothing; make the record of a watch that was cut off.",
+)
 @click.option("--root", hidden=True, metavar="DIR")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON lines instead of text, one object each.")
 def watch(
@@ -69,6 +90,7 @@ def watch(
     output: str | None,
     add_to: str | None,
     *,
+    recover: str | None,
     root: str | None,
     no_record: bool,
     force: bool,
@@ -94,6 +116,12 @@ def watch(
         raise click.UsageError("--no-record keeps nothing, so it takes neither -o nor --add-to.")
     if as_json and lines:
         raise click.UsageError("--json prints lines already; leave --lines.")
+    if recover is not None:
+        if no_record or add_to is not None:
+            raise click.UsageError(
+                "--recover writes a record of its own, so it takes neither --no-record nor --add-to."
+            )
+        return _recovered(recover, output, force=force)
     refuse_clash(output, add_to)
     request = _Request(
         profile=profile,
@@ -110,26 +138,45 @@ def watch(
     return _watched(request)
 
 
+def _recovered(journal: str, output: str | None, *, force: bool) -> int:
+    from usbwatch.cli.screen import say
+    from usbwatch.cli.watch_record import recover
+
+    path, left = recover(journal, output, force=force)
+    cut = f" ({left} bytes at its end were cut off or damaged)" if left else ""
+    say(f"usbwatch: the watch is kept in {path}, as far as the journal has it{cut}; the journal is still there.")
+    return exits.WELL
+
+
 def _watched(request: _Request) -> int:
     from usbwatch.cli.adding import base_capture, refuse_taken_name
     from usbwatch.cli.choosing import chosen
     from usbwatch.cli.endings import until_ended
+    from usbwatch.cli.screen import say
     from usbwatch.cli.taking import taken
     from usbwatch.cli.typing import keys_of_the_terminal
     from usbwatch.cli.watch_outlets import outlet_for
+    from usbwatch.cli.watch_record import room_in
+    from usbwatch.errors import UnwritableOutput
 
     _refuse_other_systems()
     refuse_taken_name(request.output, force=request.force)
     live = taken(None, None, "sysfs")
     base = base_capture(request.add_to, live, "the watch")
+    room = room_in(base, request.add_to)
     profile = chosen(base, request.profile, may_ask=not request.as_json)
     keys = keys_of_the_terminal()
     with until_ended() as ending:
         with _opened(request.way, (ending.wake, *([] if keys.handle is None else [keys.handle]))) as stream:
-            sitting = _begun(stream, live, profile)
+            sitting = _begun(stream, live, profile, room)
+            keeping = _kept_from_now(sitting, live, request)
+            bounds = _Bounds(request.seconds, keeping, room)
             with outlet_for(as_json=request.as_json, lines=request.lines, bell=request.bell, keys=keys) as outlet:
-                trouble = _shown(sitting, outlet, ending, _Hand(keys, stream), request.seconds)
-        return _ended(sitting, outlet, base, request, trouble)
+                trouble = _shown(sitting, outlet, ending, _Hand(keys, stream), bounds)
+        if bounds.why:
+            with contextlib.suppress(OSError, UnwritableOutput):
+                say(f"usbwatch: the watch ended by itself: {bounds.why}; begin another.")
+        return _ended(sitting, outlet, keeping, trouble)
 
 
 def _refuse_other_systems() -> None:
@@ -158,12 +205,46 @@ def _opened(way: str, wakes: tuple[int, ...]) -> LiveStream:
     return stream
 
 
-def _begun(stream: LiveStream, live: Capture, profile: Profile) -> Sitting:
+def _begun(stream: LiveStream, live: Capture, profile: Profile, room: int) -> Sitting:
     from usbwatch.cli.sitting import Sitting, Start
     from usbwatch.compare import findings
 
     start = Start(began=datetime.now().astimezone(), capture=live, findings=findings(live, profile), profile=profile)
-    return Sitting(stream, start, stream.now_ms)
+    return Sitting(stream, start, stream.now_ms, room)
+
+
+def _kept_from_now(sitting: Sitting, live: Capture, request: _Request) -> Keeping | None:
+    """The place of the record and its journal; None where none is wanted."""
+    from usbwatch.cli.watch_record import keeping_of
+
+    if not request.keep:
+        return None
+    return keeping_of(request.output, request.add_to, live, sitting.record(), force=request.force)
+
+
+class _Bounds:
+    """When a watch ends by itself, and the journal that is kept meanwhile."""
+
+    def __init__(self, seconds: float | None, keeping: Keeping | None, room: int) -> None:
+        from usbwatch.cli.watch_record import longest_ms
+
+        self._longest_ms, self._keeping, self._room = longest_ms(), keeping, room
+        asked_ms = self._longest_ms if seconds is None else int(seconds * 1000)
+        self.until_ms = min(asked_ms, self._longest_ms) if keeping is not None else asked_ms
+        self._was_asked = self.until_ms == asked_ms and seconds is not None
+        self.why = ""
+        """Why it ended without being asked to, as a phrase."""
+
+    def reached(self, sitting: Sitting) -> bool:
+        """Whether it ends now. What is new goes into the journal."""
+        if self._keeping is not None:
+            watch = sitting.record()
+            self._keeping.journal.note(watch)
+            self.why = self._keeping.end_of_room(watch, self._room)
+        timed_out = sitting.now_ms() >= self.until_ms
+        if timed_out and not self._was_asked:
+            self.why = f"a capture holds no watch of more than {self._longest_ms // 86_400_000} days"
+        return timed_out or bool(self.why)
 
 
 class _Hand:
@@ -182,15 +263,14 @@ class _Hand:
         return tuple(sitting.mark(line) for line in lines)
 
 
-def _shown(sitting: Sitting, outlet: Outlet, ending: Ending, hand: _Hand, seconds: float | None) -> Exception | None:
+def _shown(sitting: Sitting, outlet: Outlet, ending: Ending, hand: _Hand, bounds: _Bounds) -> Exception | None:
     """Watch until the end; the error of an output that takes no more, which ends the watch and not the record."""
     from usbwatch.errors import UnwritableOutput
 
-    until_ms = int(seconds * 1000) if seconds is not None else None
     try:
         outlet.begin(sitting.watched())
-        while not ending.wanted and (until_ms is None or sitting.now_ms() < until_ms):
-            incidents = sitting.waited(until_ms, outlet.next_ms)
+        while not ending.wanted and not bounds.reached(sitting):
+            incidents = sitting.waited(bounds.until_ms, outlet.next_ms)
             happened: tuple[News, ...] = (*hand.marks(sitting), *incidents)
             for news in happened:
                 outlet.tell(news, sitting.watched())
@@ -203,14 +283,14 @@ def _shown(sitting: Sitting, outlet: Outlet, ending: Ending, hand: _Hand, second
     return None
 
 
-def _ended(sitting: Sitting, outlet: Outlet, base: Capture, request: _Request, trouble: Exception | None) -> int:
+def _ended(sitting: Sitting, outlet: Outlet, keeping: Keeping | None, trouble: Exception | None) -> int:
     """Keep the record first, then show what it came to; the exit code."""
-    from usbwatch.errors import UnwritableOutput
+    from usbwatch.errors import BadCapture, UnwritableOutput
 
     watched = sitting.watched()
     try:
-        record = _kept(sitting, base, request) if request.keep else ""
-    except UnwritableOutput:
+        record = _kept(sitting, keeping) if keeping is not None else ""
+    except (UnwritableOutput, BadCapture):
         outlet.end(watched, "")
         raise
     if trouble is None:
@@ -229,22 +309,21 @@ def _is_lost_terminal(trouble: Exception) -> bool:
     return isinstance(cause, OSError) and cause.errno == errno.EIO
 
 
-def _kept(sitting: Sitting, base: Capture, request: _Request) -> str:
+def _kept(sitting: Sitting, keeping: Keeping) -> str:
     """Write the record; the file's name."""
-    from usbwatch.capture import to_json
-    from usbwatch.capture.naming import default_name
     from usbwatch.cli.screen import say
     from usbwatch.cli.taking import taken
-    from usbwatch.cli.writing import write_file
-    from usbwatch.errors import UnwritableOutput
+    from usbwatch.errors import UnwritableOutput, UsbwatchError
 
-    watch = sitting.record()
-    if request.add_to is not None:
-        write_file(request.add_to, to_json(replace(base, watches=(*base.watches, watch))), force=True)
-        return request.add_to
+    watch, journal = sitting.record(), keeping.journal
+    journal.note(watch)
     with contextlib.suppress(OSError, UnwritableOutput):
-        say("usbwatch: the watch has ended; taking the closing capture (Ctrl-C leaves without a record).")
-    closing = taken(None, None, "sysfs")
-    path = request.output or default_name(closing.unit, datetime.now().astimezone())
-    write_file(path, to_json(replace(closing, watches=(watch,))), force=request.force)
-    return path
+        if journal.trouble:
+            say(f"usbwatch: {journal.trouble}.")
+        if not keeping.added_to:
+            say("usbwatch: the watch has ended; taking the closing capture (Ctrl-C leaves the journal alone).")
+    closing = keeping.live
+    if not keeping.added_to:
+        with contextlib.suppress(OSError, UsbwatchError):  # the opening one is better than no record
+            closing = taken(None, None, "sysfs")
+    return keeping.kept(watch, closing)

@@ -73,7 +73,7 @@ class Scene:
         return self._usb_placing(carrier) if carrier else Placing.INSIDE
 
     def placing_of_change(self, bus: str, location: str) -> Placing:
-        """Whether what changed at a place belongs to the unit; that place may be one of which the capture knows nothing.
+        """Whether what changed at a place belongs to the unit; the capture may know nothing of that place.
 
         Off USB firmware tells nothing of sockets. So what was not there at the
         capture is *unknown*: a second display, a card, a partner. A display

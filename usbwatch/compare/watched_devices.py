@@ -20,7 +20,18 @@ from itertools import groupby
 
 from usbwatch.compare.scene import Scene, bus_of, root_of
 from usbwatch.compare.twins import twins_of
-from usbwatch.model import Change, ExpectedDevice, Kind, Node, Watch, Watched, WatchEvent, hangs_on, outward, parent_port
+from usbwatch.model import (
+    Change,
+    ExpectedDevice,
+    Kind,
+    Node,
+    Watch,
+    Watched,
+    WatchEvent,
+    hangs_on,
+    outward,
+    parent_port,
+)
 
 __all__ = ["MARK_NEAR_MS", "TOGETHER_MS", "watched_devices"]
 

@@ -15,8 +15,8 @@ from typing import Literal
 
 from usbwatch.model import Incident, Mark, Profile, Standing, UnitStrings, WatchEvent
 from usbwatch.show.json_values import Json, plain_value
-from usbwatch.show.watch_words import sentence_of
 from usbwatch.show.live_page import LivePage
+from usbwatch.show.watch_words import sentence_of
 
 __all__ = ["FORMAT", "begin_object", "end_object", "event_object", "json_line", "mark_object", "watch_schema"]
 

@@ -14,10 +14,10 @@ from usbwatch.model import Condition, ExpectedDevice, Mark, Spell, Standing
 from usbwatch.show.fitting import fitted
 from usbwatch.show.harness import Stub, stubs
 from usbwatch.show.lines import Line, Style, cells, line, wrapped
+from usbwatch.show.live_page import LivePage
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import stub_name
 from usbwatch.show.watch_words import CONDITION_SIGNS, CONDITION_STYLES, CONDITION_WORDS, STATE_COLUMN
-from usbwatch.show.live_page import LivePage
 
 __all__ = ["body", "missing_since_before", "state_word", "time_line"]
 

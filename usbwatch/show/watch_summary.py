@@ -12,6 +12,7 @@ from itertools import pairwise
 from usbwatch.compare.durations import lasted
 from usbwatch.model import Change, Condition, Incident, Standing
 from usbwatch.show.lines import BLANK, Line, Style, line
+from usbwatch.show.live_page import LivePage
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, mark, stamp
 from usbwatch.show.watch_folding import folded
@@ -27,7 +28,6 @@ from usbwatch.show.watch_words import (
     shared_words,
     short_sentence,
 )
-from usbwatch.show.live_page import LivePage
 from usbwatch.show.words import counted, listed, unit_name
 
 __all__ = ["summary"]

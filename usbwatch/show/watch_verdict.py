@@ -7,9 +7,9 @@ from collections.abc import Callable
 from usbwatch.model import Condition, Standing
 from usbwatch.show.block_letters import can_write, columns, written
 from usbwatch.show.lines import Line, Style, line
+from usbwatch.show.live_page import LivePage
 from usbwatch.show.watch_rows import missing_since_before
 from usbwatch.show.watch_words import names_of
-from usbwatch.show.live_page import LivePage
 
 __all__ = ["big_words", "under_it", "verdict_rows"]
 

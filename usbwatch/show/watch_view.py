@@ -11,12 +11,12 @@ from usbwatch.compare.durations import lasted, lasted_short
 from usbwatch.model import Incident, Mark
 from usbwatch.show.fitting import fitted, fitted_line
 from usbwatch.show.lines import BLANK, Line, Span, Style, cells, line, rule, wrapped
+from usbwatch.show.live_page import LivePage
 from usbwatch.show.safe import safe
 from usbwatch.show.watch_folding import folded
 from usbwatch.show.watch_rows import body
 from usbwatch.show.watch_verdict import under_it, verdict_rows
 from usbwatch.show.watch_words import STATE_COLUMN, at_clock, incident_mark, page_sentence, short_sentence
-from usbwatch.show.live_page import LivePage
 from usbwatch.show.words import counted, unit_name
 
 __all__ = ["frame"]
