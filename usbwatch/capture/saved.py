@@ -133,7 +133,7 @@ def parse_saved(content: bytes, path: str) -> Saved:
         cut = " and ends in the middle" if "truncated" in str(error) else ""
         raise BadCapture(path, f"is no JSON document{cut} ({error})", _AGAIN) from None
     if not isinstance(plain, dict) or plain.get("format") != FORMAT:
-        raise BadCapture(path, f'is JSON, but its "format" is not "{FORMAT}"', "give a file that capture wrote")
+        raise BadCapture(path, *_seems(content))
     _check_schema(path, plain)
     body = _checked_body(path, plain)
     try:
@@ -197,6 +197,8 @@ def _seems(content: bytes) -> tuple[str, str]:
             "is the journal of a watch that was cut off",
             "make its record with usbwatch watch --recover and this name",
         )
+    if content.lstrip()[:1] in (b"{", b"["):
+        return f'is JSON, but its "format" is not "{FORMAT}"', "give a file that capture wrote"
     packed = next((name for mark, name in _PACKED.items() if content.startswith(mark)), "")
     if packed:
         return f"is compressed ({packed})", "unpack it and give the capture file inside"

@@ -46,19 +46,28 @@ class Journal:
         self._unsynced = False
         self._events = self._marks = 0
         self._told_s = self._synced_s = time.monotonic()
-        opening = {"format": _FORMAT, "schema": 1, "capture": _document(capture), "watch": _plain(watch)}
+        opening: dict[str, object] = {
+            "format": _FORMAT,
+            "schema": 1,
+            "capture": _document(capture),
+            "watch": _plain(watch),
+        }
         self._add([opening])
         self._sync()
 
     def note(self, watch: Watch) -> None:
         """Add what is new in ``watch``, the record as it would be now. To be called at least once a second."""
-        new = [*({"event": _plain(one)} for one in watch.events[self._events :])]
+        new: list[dict[str, object]] = [{"event": _plain(one)} for one in watch.events[self._events :]]
         new += [{"mark": _plain(one)} for one in watch.marks[self._marks :]]
         self._events, self._marks = len(watch.events), len(watch.marks)
         now_s = time.monotonic()
         if new or now_s - self._told_s >= _ALIVE_S:
             self._told_s = now_s
-            how = {"lasted_ms": watch.lasted_ms, "sources": list(watch.sources), "limit_ms": watch.limit_ms}
+            how: dict[str, object] = {
+                "lasted_ms": watch.lasted_ms,
+                "sources": list(watch.sources),
+                "limit_ms": watch.limit_ms,
+            }
             self._add([*new, {**how, "missed": watch.missed}])
         if self._unsynced and now_s - self._synced_s >= _SYNC_S:
             self._sync()
@@ -76,7 +85,7 @@ class Journal:
             os.close(self._handle)
             self._handle = -1
 
-    def _add(self, values: list[dict[str, Json]]) -> None:
+    def _add(self, values: list[dict[str, object]]) -> None:
         content = "".join(json.dumps(one, separators=(",", ":")) + "\n" for one in values).encode("ascii")
         self.size += len(content)
         try:
@@ -149,7 +158,9 @@ def _with_lines(watch: Watch, rest: bytes) -> tuple[Watch, int]:
     """The watch with all lines up to the first that is none, and how many bytes are left from there on."""
     from usbwatch.model import Mark, WatchEvent
 
-    events, marks, how = list[WatchEvent](), list[Mark](), dict[str, object]()
+    events: list[WatchEvent] = []
+    marks: list[Mark] = []
+    how: dict[str, object] = {}
     while rest:
         content, ended, after = rest.partition(b"\n")
         line = _line(content) if ended else None
@@ -163,7 +174,7 @@ def _with_lines(watch: Watch, rest: bytes) -> tuple[Watch, int]:
         rest = after
     lasted = how.get("lasted_ms")
     times = [watch.lasted_ms, *(one.at_ms for one in events), *(one.at_ms for one in marks)]
-    whole = {
+    whole: dict[str, object] = {
         **_fields(watch),
         **{key: how[key] for key in ("sources", "limit_ms", "missed") if key in how},
         "lasted_ms": max([*times, *([lasted] if isinstance(lasted, int) else [])]),

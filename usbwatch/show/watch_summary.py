@@ -46,6 +46,7 @@ def summary(watched: LivePage, width: int, record: str = "") -> list[Line]:
         BLANK,
         *_stamp(watched, width),
         *_fared(watched),
+        *_missing_before(watched),
         *_together(watched),
         *_singly(watched),
         *_marks(watched),
@@ -76,7 +77,11 @@ def _eventful(watched: LivePage) -> list[Standing]:
 
 def _fared(watched: LivePage) -> list[Line]:
     """Each device to which something happened, or that is not well."""
-    shown = [one for one in watched.standings if one in _eventful(watched) or one.condition not in _NO_FAULT]
+    shown = [
+        one
+        for one in watched.standings
+        if one in _eventful(watched) or (one.condition not in _NO_FAULT and not missing_since_before(one))
+    ]
     if not shown:
         return []
     lines = heading("How each fared")
@@ -85,6 +90,17 @@ def _fared(watched: LivePage) -> list[Line]:
         word = (state_word(one).ljust(STATE_COLUMN), CONDITION_STYLES[one.condition])
         lines.append(line(word, (name, Style.STRONG), f"  {_figures(one)}", hang=STATE_COLUMN))
     return lines
+
+
+def _missing_before(watched: LivePage) -> list[Line]:
+    """What was not there from the first moment to the last: the watch tells no more of it."""
+    ids = [one.device for one in watched.standings if missing_since_before(one) and one not in _eventful(watched)]
+    if not ids:
+        return []
+    first = next(one for one in watched.standings if one.device == ids[0])
+    word = (state_word(first).ljust(STATE_COLUMN), CONDITION_STYLES[first.condition])
+    names = listed([names_of((one,), watched.profile) for one in ids])
+    return [*heading("Missing since before the watch"), line(word, (names, Style.STRONG), hang=STATE_COLUMN)]
 
 
 def _figures(one: Standing) -> str:
