@@ -386,7 +386,7 @@ def test_what_is_no_journal_is_refused(tmp_path: Path, content: bytes) -> None:
 def test_a_sitting_keeps_no_more_than_a_capture_holds() -> None:
     clock, capture = [0], healthy()
     start = Start(began=BEGAN, capture=capture, findings=findings(capture, LARCH), profile=LARCH)
-    moves = [departed(2000, "4.1"), arrived(4000, device("4.1")), departed(5000, "4.1")]
+    moves: list[Happening] = [departed(2000, "4.1"), arrived(4000, device("4.1")), departed(5000, "4.1")]
     script = Script(capture, moves, clock)
     places = len(Sitting(Script(capture, (), clock), start, lambda: 0).record().watched)
     sitting = Sitting(script, start, lambda: clock[0], places + 2)
