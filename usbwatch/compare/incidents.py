@@ -224,18 +224,17 @@ def _belongs(event: WatchEvent, placing: Placing, at_ms: int, one: _Open) -> boo
     if event.change is not one.change or event.location in {other.location for other in one.events}:
         return False
     at_once = at_ms < one.last_ms + QUIET_MS  # one that waits for what hangs on its hub is no net for all else
-    return (placing is one.placing and at_once) or (one.head != "" and hangs_on(event.location, one.head))
+    taken_along = one.head not in ("", *one.returned) and hangs_on(event.location, one.head)
+    return (placing is one.placing and at_once) or taken_along
 
 
 def _went_behind(state: Grouping, head: str) -> bool:
     """Whether something that hangs on ``head`` has left within the time that a teardown may take, and stayed away."""
     gone = (
-        event
-        for events in (*(one.events for one in state.open), *(one.events for one in state.recent))
-        for event in events
-        if event.change is Change.GONE
+        *(event for one in state.open for event in one.events if event.location not in one.returned),
+        *(event for one in state.recent for event in one.events),
     )
-    return any(hangs_on(event.location, head) and event.location not in state.there for event in gone)
+    return any(_taken_along(event, head, state) for event in gone)
 
 
 def _as_head(state: Grouping, event: WatchEvent, at_ms: int, behind: frozenset[str]) -> Grouping:
@@ -245,16 +244,18 @@ def _as_head(state: Grouping, event: WatchEvent, at_ms: int, behind: frozenset[s
     kept: list[_Open] = []
     instead_of: list[int] = []
     for one in state.open:
-        mine = [old for old in one.events if old.location not in one.returned and _taken_along(old, event, state)]
+        mine = [
+            old for old in one.events if old.location not in one.returned and _taken_along(old, event.location, state)
+        ]
         left = tuple(old for old in one.events if old not in mine)
         # A hub behind this one, or parts that open along with this hub: all of that incident is this one's.
         whole = one.change is Change.GONE and one.placing is placing and not one.returned
         before += one.events if whole else mine
-        instead_of += one.instead_of if whole else ()
+        instead_of += one.instead_of if whole or not left else ()
         if left and not whole:
             kept.append(replace(one, events=left))
     for told in state.recent:
-        if told.number not in instead_of and all(_taken_along(old, event, state) for old in told.events):
+        if told.number not in instead_of and all(_taken_along(old, event.location, state) for old in told.events):
             before += told.events
             instead_of += [told.number, *told.instead_of]
     events = (*sorted(before, key=lambda old: old.at_ms), event)
@@ -269,11 +270,13 @@ def _as_head(state: Grouping, event: WatchEvent, at_ms: int, behind: frozenset[s
         first_ms=min(events[0].at_ms, at_ms),
         last_ms=at_ms,
     )
-    return replace(state, open=(*kept, head))
+    # What this one tells again is its own from now on, also when it has come back before the next one leaves.
+    recent = tuple(told for told in state.recent if told.number not in instead_of)
+    return replace(state, open=(*kept, head), recent=recent)
 
 
-def _taken_along(old: WatchEvent, head: WatchEvent, state: Grouping) -> bool:
-    return old.change is Change.GONE and hangs_on(old.location, head.location) and old.location not in state.there
+def _taken_along(old: WatchEvent, head: str, state: Grouping) -> bool:
+    return old.change is Change.GONE and hangs_on(old.location, head) and old.location not in state.there
 
 
 def _placing(event: WatchEvent, state: Grouping) -> Placing:
@@ -299,15 +302,18 @@ def _moved(state: Grouping, event: WatchEvent) -> Grouping:
 
 
 def _come_back(state: Grouping, place: str) -> Grouping:
-    """The state in which the departures from ``place`` until now are no hub's any more."""
+    """The state in which the departures from ``place`` until now are no hub's any more, nor what it took along."""
     return replace(
         state,
-        open=tuple(
-            replace(one, returned=one.returned | {place}) if place in {event.location for event in one.events} else one
-            for one in state.open
-        ),
+        open=tuple(_with_return(one, place) for one in state.open),
         recent=tuple(one for one in state.recent if place not in {event.location for event in one.events}),
     )
+
+
+def _with_return(one: _Open, place: str) -> _Open:
+    places = {event.location for event in one.events}
+    back = places if place == one.head else places & {place}
+    return replace(one, returned=one.returned | back)
 
 
 def _incident(one: _Open, state: Grouping) -> Incident:
