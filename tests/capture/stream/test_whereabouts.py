@@ -100,8 +100,13 @@ def test_a_device_that_comes_back_under_ever_new_names_is_not_remembered_under_a
     tree = card_reader_tree()
     whereabouts = Whereabouts(tree, laptop())
     listed: list[str] = []
-    is_there = tree.list
-    tree.list = lambda path: (listed.append(path), is_there(path))[1]  # type: ignore[method-assign]
+    listing = tree.list
+
+    def counted(path: str) -> tuple[str, ...]:
+        listed.append(path)
+        return listing(path)
+
+    tree.list = counted  # type: ignore[method-assign]
     for number in range(10, 600):
         folder = f"sys/devices/platform/i8042/serio{number}"
         tree.files[f"{folder}/description"] = "i8042 KBD port\n"

@@ -151,8 +151,10 @@ class Readings:
         above = next((place for place in outward(location) if place in self._declared), "")
         device = self._carriers.get(location) or ((self._declared[above], above) if above else None)
         taken = {supply.carrier for supply in self._supplies.values()}
-        own = (("power_supply", place) for place in (location, *(f"{location}#{n}" for n in range(2, len(taken) + 3))))
-        return next(one for one in (*([device] if device else ()), *own) if one not in taken)
+        if device is not None and device not in taken:
+            return device
+        places = (location, *(f"{location}#{number}" for number in range(2, len(taken) + 3)))
+        return next(("power_supply", place) for place in places if ("power_supply", place) not in taken)
 
     def _text(self, folder: str, name: str) -> str:
         try:
