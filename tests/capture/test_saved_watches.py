@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -49,7 +50,8 @@ def bent_event(**changed: object) -> dict[str, Any]:
 
 def test_a_watch_comes_back_as_it_was() -> None:
     one = watch(blinks(PLACES["keyboard"], [(5000, 400)]))
-    assert parse(content(one), "x").watches == (one,)
+    slept = replace(one, slept=(2000, 4500))
+    assert parse(content(one, slept), "x").watches == (one, slept)
 
 
 @pytest.mark.parametrize(
@@ -61,10 +63,13 @@ def test_a_watch_comes_back_as_it_was() -> None:
         (bent(lasted_ms=10**12), "more than 31 days"),
         (bent(lasted_ms="long"), "$.watches[0].lasted_ms"),
         (bent(marks=[{"at_ms": -1}]), "below 0"),
-        (bent(marks=[{"at_ms": 10**9}]), "an event or mark after its end"),
+        (bent(marks=[{"at_ms": 10**9}]), "an event, mark or suspension after its end"),
+        (bent(slept=[-1]), "below 0"),
+        (bent(slept=[10**9]), "an event, mark or suspension after its end"),
+        (bent(slept=["late"]), "$.watches[0].slept[0]"),
         (bent(marks=[{"at_ms": 1, "text": 7}]), "$.watches[0].marks[0].text"),
         (bent_event(at_ms=-1), "below 0"),
-        (bent_event(at_ms=10**9), "an event or mark after its end"),
+        (bent_event(at_ms=10**9), "an event, mark or suspension after its end"),
         (bent_event(away_ms=-400), "below 0"),
         (bent_event(speed_kbps=-1), "below 0"),
         (bent_event(change="exploded"), "$.watches[0].events[0].change"),
@@ -87,6 +92,8 @@ def test_more_than_anybody_watches_is_refused() -> None:
     keyboard = event(PLACES["keyboard"], Change.RESET, 1000)
     with pytest.raises(BadCapture, match="holds more than 100 watches, or 200000 events"):
         parse(content(watch([keyboard] * 200_000)), "x")
+    with pytest.raises(BadCapture, match="places and suspensions in them"):
+        parse(content(replace(watch([]), slept=(1,) * 200_001)), "x")
     with pytest.raises(BadCapture, match="holds more than 100 watches"):
         parse(content(*[watch([])] * 101), "x")
 

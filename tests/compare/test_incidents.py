@@ -15,7 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.sparse.csgraph import shortest_path
 from support.watch_scenes import (
@@ -186,6 +186,23 @@ def test_a_contact_that_chatters_before_its_hub_leaves_is_told_as_it_was() -> No
     ]
 
 
+def test_what_left_with_a_hub_that_came_back_is_the_first_departures_alone() -> None:
+    """The hub leaves a second time, and what did not return with it left once."""
+    found = told_once(told(_made(_TWICE)))
+    assert sorted((one.at_ms, one.change.value, [event.at_ms for event in one.events]) for one in found) == [
+        (101, "gone", [101, 201]),
+        (1701, "came back", [1701]),
+        (2101, "gone", [2101]),
+    ]
+
+
+def test_what_leaves_after_its_hub_came_back_was_not_taken_along() -> None:
+    found = told([*gone(1_000, HUB), *back(1_500, 500, HUB), *gone(1_900, KEYBOARD)])
+    assert [
+        (one.change, one.head, len(one.events)) for one in found if KEYBOARD in {e.location for e in one.events}
+    ] == [(Change.GONE, "", 1)]
+
+
 def test_what_hangs_on_a_hub_and_does_not_leave_is_waited_for_no_longer_than_a_teardown_may_take() -> None:
     state = begun(healthy(), findings(healthy(), LARCH), LARCH)
     state = taken(state, gone(1_000, HUB)[0])
@@ -267,6 +284,25 @@ _PLACES = (HUB, KEYBOARD, TOUCHPAD, FINGERPRINT, SMART_CARD, CAMERA, HELPER, f"{
 _EVENTS = st.lists(st.tuples(st.integers(0, 700), st.sampled_from(_PLACES), st.sampled_from(list(Change))), max_size=25)
 
 
+@st.composite
+def _chatter(draw: st.DrawFn) -> list[tuple[int, str, Change]]:
+    """A hub and what hangs on it that come and go within the times that decide what belongs together."""
+    near = (0, 1, 20, QUIET_MS - 1, QUIET_MS, QUIET_MS + 1, 400, 1500, TEARDOWN_MS, TEARDOWN_MS + 1)
+    away: set[str] = set()
+    steps = []
+    for step, place in draw(
+        st.lists(st.tuples(st.sampled_from(near), st.sampled_from((HUB, KEYBOARD, TOUCHPAD, CAMERA))), max_size=25)
+    ):
+        steps.append((step, place, Change.BACK if place in away else Change.GONE))
+        away ^= {place}
+    return steps
+
+
+_ANY = st.one_of(_EVENTS, _chatter())
+_TWICE = [(101, TOUCHPAD, Change.GONE), (100, HUB, Change.GONE), (1500, HUB, Change.BACK), (400, HUB, Change.GONE)]
+"""A hub that leaves, returns and leaves again within a teardown's time; what had left before it left once."""
+
+
 def _made(steps: list[tuple[int, str, Change]]) -> list[WatchEvent]:
     at_ms, events = 0, []
     for step, place, change in steps:
@@ -277,7 +313,7 @@ def _made(steps: list[tuple[int, str, Change]]) -> list[WatchEvent]:
 
 @pytest.mark.properties
 @settings(deadline=None)
-@given(steps=_EVENTS, asked=st.lists(st.integers(0, 20_000), max_size=20))
+@given(steps=_ANY, asked=st.lists(st.integers(0, 20_000), max_size=20))
 def test_what_is_told_live_is_what_the_saved_watch_tells(
     steps: list[tuple[int, str, Change]], asked: list[int]
 ) -> None:
@@ -301,7 +337,8 @@ def test_what_is_told_live_is_what_the_saved_watch_tells(
 
 @pytest.mark.properties
 @settings(deadline=None)
-@given(steps=_EVENTS)
+@example(steps=_TWICE)
+@given(steps=_ANY)
 def test_every_event_is_told_and_counted_once(steps: list[tuple[int, str, Change]]) -> None:
     events = _made(steps)
     found = told_once(told(events))
@@ -311,7 +348,7 @@ def test_every_event_is_told_and_counted_once(steps: list[tuple[int, str, Change
 
 @pytest.mark.properties
 @settings(deadline=None)
-@given(steps=_EVENTS)
+@given(steps=_ANY)
 def test_nothing_shared_is_needed_by_what_stayed_or_not_needed_by_what_went(
     steps: list[tuple[int, str, Change]],
 ) -> None:

@@ -197,3 +197,14 @@ def test_spells_lie_without_gap_from_the_beginning_to_now(steps: list[tuple[int,
         assert all(spell.from_ms <= spell.to_ms for spell in one.spells)
         assert one.spells[-1].condition is one.condition
         assert 0 <= one.longest_ms <= one.absent_ms <= now_ms
+
+
+def test_all_spells_of_a_contact_that_chatters_for_hours_are_kept_in_order() -> None:
+    events = [
+        event(100 * number, Change.GONE if number % 2 else Change.BACK, KEYBOARD, away_ms=100 * (1 - number % 2))
+        for number in range(1, 2_001)
+    ]
+    spells = stand(events, 300_000)["keyboard"].spells
+    assert [one.from_ms for one in spells] == [0, *(one.at_ms for one in events)]
+    assert all(one.to_ms == other.from_ms for one, other in pairwise(spells))
+    assert {one.condition for one in spells[1::2]} == {Condition.GONE}

@@ -152,9 +152,9 @@ def parse_saved(content: bytes, path: str) -> Saved:
 
 def _refuse_odd_watches(path: str, watches: Sequence[Watch]) -> None:
     """Raise ``BadCapture`` for watches that no watching can have made."""
-    told = sum(len(watch.events) + len(watch.marks) + len(watch.watched) for watch in watches)
+    told = sum(len(watch.events) + len(watch.marks) + len(watch.watched) + len(watch.slept) for watch in watches)
     if len(watches) > MOST_WATCHES or told > MOST_IN_WATCHES:
-        much = f"more than {MOST_WATCHES} watches, or {MOST_IN_WATCHES} events, marks and places in them"
+        much = f"more than {MOST_WATCHES} watches, or {MOST_IN_WATCHES} events, marks, places and suspensions in them"
         raise BadCapture(path, f"holds {much}", "watch the unit again, for a shorter time")
     for number, watch in enumerate(watches, 1):
         odd = _odd_in(watch)
@@ -164,7 +164,7 @@ def _refuse_odd_watches(path: str, watches: Sequence[Watch]) -> None:
 
 def _odd_in(watch: Watch) -> str:
     """What cannot be in a watch, "" where all can."""
-    times = [*(each.at_ms for each in watch.events), *(each.at_ms for each in watch.marks)]
+    times = [*(each.at_ms for each in watch.events), *(each.at_ms for each in watch.marks), *watch.slept]
     counts = [watch.lasted_ms, watch.limit_ms, watch.missed, *times]
     for each in watch.events:
         counts += (each.away_ms, each.unseen_ms, each.speed_kbps, each.was_kbps, each.kernel_us)
@@ -173,7 +173,7 @@ def _odd_in(watch: Watch) -> str:
     if watch.lasted_ms > LONGEST_WATCH_MS:
         return f"more than {LONGEST_WATCH_MS // 86_400_000} days"
     if max(times, default=0) > watch.lasted_ms + _LATE_MS:
-        return "an event or mark after its end"
+        return "an event, mark or suspension after its end"
     places = (*watch.watched, *(each.location for each in watch.events))
     if any(len(place) > _LONGEST_LOCATION for place in places):
         return f"a location of more than {_LONGEST_LOCATION} characters"

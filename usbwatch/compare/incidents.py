@@ -19,11 +19,21 @@ not depend on how often ``due`` is asked in between.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from usbwatch.compare.findings import findings as compared
-from usbwatch.compare.scene import Placing, Scene, scene
-from usbwatch.compare.shared_parts import Wiring, carrier_of, own_link, shared, tells_at_once, wiring
+from usbwatch.compare.grouping import (
+    LONGEST_MS,
+    QUIET_MS,
+    TEARDOWN_MS,
+    TORN_DOWN,
+    Grouping,
+    Open,
+    joined,
+    moved,
+)
+from usbwatch.compare.scene import Placing, scene
+from usbwatch.compare.shared_parts import carrier_of, own_link, shared, tells_at_once, wiring
 from usbwatch.compare.twins import twins_of
 from usbwatch.model import (
     Capture,
@@ -36,8 +46,8 @@ from usbwatch.model import (
     Rung,
     Watch,
     WatchEvent,
-    hangs_on,
 )
+from usbwatch.model.watch import GOOD
 
 __all__ = [
     "LONGEST_MS",
@@ -53,67 +63,6 @@ __all__ = [
     "told_once",
 ]
 
-QUIET_MS = 100
-"""What follows within this time belongs to the same incident. Common practice, no source: a person sees no gap."""
-LONGEST_MS = 1_000
-"""An incident in which one thing goes on following another is told after this time, whatever follows."""
-TEARDOWN_MS = 2_000
-"""How long what hangs on a hub may leave before or after it, and still counts as taken along by it."""
-
-_TORN_DOWN = frozenset({"usb", "pci"})
-"""Buses on which what hangs on a device that left is taken down with it, and told of one by one."""
-_ARRIVING = frozenset({Change.BACK, Change.CAME})
-_GOOD = frozenset({Change.BACK, Change.CAME, Change.FASTER, Change.BOUND, Change.TALKING, Change.ONLINE})
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Open:
-    """An incident that more may still belong to."""
-
-    change: Change
-    placing: Placing
-    events: tuple[WatchEvent, ...]
-    head: str = ""
-    head_ms: int = 0
-    awaited: frozenset[str] = frozenset()
-    """Locations of what hangs on the head and has not left yet."""
-    returned: frozenset[str] = frozenset()
-    """Locations of what has come back since: no hub that leaves later took that departure along."""
-    instead_of: tuple[int, ...] = ()
-    first_ms: int
-    last_ms: int
-
-    @property
-    def due_ms(self) -> int:
-        """When it is told if nothing more comes."""
-        if self.awaited:
-            return max(self.head_ms + TEARDOWN_MS, self.last_ms + QUIET_MS)
-        longest = self.head_ms + TEARDOWN_MS if self.head else self.first_ms
-        return min(self.last_ms + QUIET_MS, longest + LONGEST_MS)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Grouping:
-    """What has come and not been told, and what must be known to tell it."""
-
-    seen: Scene
-    wires: Wiring
-    places: dict[str, tuple[str, ...]]
-    """Ids of the expected devices at each location."""
-    prompt: frozenset[str]
-    """Devices whose departure is known at once."""
-    there: frozenset[str]
-    """Locations of the USB and PCI devices that are there now."""
-    away: frozenset[str] = frozenset()
-    """Expected devices that are not well now; they prove nothing about what the others need."""
-    open: tuple[_Open, ...] = ()
-    ready: tuple[Incident, ...] = ()
-    recent: tuple[Incident, ...] = ()
-    """Departures that were told, and that a hub may still turn out to be the cause of."""
-    count: int = 0
-    now_ms: int = 0
-    """The latest moment known of."""
-
 
 def begun(capture: Capture, findings: Findings, profile: Profile) -> Grouping:
     """The state at the beginning of a watch, from the capture it began with."""
@@ -128,7 +77,7 @@ def begun(capture: Capture, findings: Findings, profile: Profile) -> Grouping:
         there=frozenset(
             node.location
             for node in capture.nodes
-            if node.bus in _TORN_DOWN and node.kind is Kind.DEVICE and node.rung is not Rung.ABSENT
+            if node.bus in TORN_DOWN and node.kind is Kind.DEVICE and node.rung is not Rung.ABSENT
         ),
     )
 
@@ -160,8 +109,8 @@ def taken(state: Grouping, event: WatchEvent) -> Grouping:
     state = _told(state, at_ms)
     if event.location not in state.places and state.seen.is_of_a_helper(event.bus, event.location):
         return state
-    state = _joined(state, event, at_ms)
-    return _moved(state, event)
+    state = joined(state, event, at_ms)
+    return moved(state, event)
 
 
 def due(state: Grouping, now_ms: int) -> tuple[Grouping, tuple[Incident, ...]]:
@@ -208,120 +157,14 @@ def _told(state: Grouping, now_ms: int) -> Grouping:
     return replace(state, recent=recent, now_ms=now_ms)
 
 
-def _joined(state: Grouping, event: WatchEvent, at_ms: int) -> Grouping:
-    """The event in the open incident that it belongs to, or in one of its own."""
-    behind = frozenset(place for place in state.there if hangs_on(place, event.location))
-    if event.change is Change.GONE and (behind or _went_behind(state, event.location)):
-        return _as_head(state, event, at_ms, behind)
-    placing = _placing(event, state)
-    for one in state.open:
-        if _belongs(event, placing, at_ms, one):
-            fuller = replace(one, events=(*one.events, event), last_ms=at_ms, awaited=one.awaited - {event.location})
-            return replace(state, open=tuple(fuller if other is one else other for other in state.open))
-    return replace(state, open=(*state.open, _alone(event, placing, at_ms)))
-
-
-def _alone(event: WatchEvent, placing: Placing, at_ms: int) -> _Open:
-    return _Open(change=event.change, placing=placing, events=(event,), first_ms=at_ms, last_ms=at_ms)
-
-
-def _belongs(event: WatchEvent, placing: Placing, at_ms: int, one: _Open) -> bool:
-    if event.change is not one.change or event.location in {other.location for other in one.events}:
-        return False
-    at_once = at_ms < one.last_ms + QUIET_MS  # one that waits for what hangs on its hub is no net for all else
-    return (placing is one.placing and at_once) or (one.head != "" and hangs_on(event.location, one.head))
-
-
-def _went_behind(state: Grouping, head: str) -> bool:
-    """Whether something that hangs on ``head`` has left within the time that a teardown may take, and stayed away."""
-    gone = (
-        event
-        for events in (*(one.events for one in state.open), *(one.events for one in state.recent))
-        for event in events
-        if event.change is Change.GONE
-    )
-    return any(hangs_on(event.location, head) and event.location not in state.there for event in gone)
-
-
-def _as_head(state: Grouping, event: WatchEvent, at_ms: int, behind: frozenset[str]) -> Grouping:
-    """The event as that of a hub, with all that left from behind it before, and awaiting the rest."""
-    placing = _placing(event, state)
-    before: list[WatchEvent] = []
-    kept: list[_Open] = []
-    instead_of: list[int] = []
-    for one in state.open:
-        mine = [old for old in one.events if old.location not in one.returned and _taken_along(old, event, state)]
-        left = tuple(old for old in one.events if old not in mine)
-        # A hub behind this one, or parts that open along with this hub: all of that incident is this one's.
-        whole = one.change is Change.GONE and one.placing is placing and not one.returned
-        before += one.events if whole else mine
-        instead_of += one.instead_of if whole else ()
-        if left and not whole:
-            kept.append(replace(one, events=left))
-    for told in state.recent:
-        if told.number not in instead_of and all(_taken_along(old, event, state) for old in told.events):
-            before += told.events
-            instead_of += [told.number, *told.instead_of]
-    events = (*sorted(before, key=lambda old: old.at_ms), event)
-    head = _Open(
-        change=Change.GONE,
-        placing=placing,
-        events=events,
-        head=event.location,
-        head_ms=at_ms,
-        awaited=behind,
-        instead_of=tuple(sorted(set(instead_of))),
-        first_ms=min(events[0].at_ms, at_ms),
-        last_ms=at_ms,
-    )
-    return replace(state, open=(*kept, head))
-
-
-def _taken_along(old: WatchEvent, head: WatchEvent, state: Grouping) -> bool:
-    return old.change is Change.GONE and hangs_on(old.location, head.location) and old.location not in state.there
-
-
-def _placing(event: WatchEvent, state: Grouping) -> Placing:
-    if event.location in state.places:
-        return Placing.INSIDE
-    return state.seen.placing_of_change(event.bus, event.location)
-
-
-def _moved(state: Grouping, event: WatchEvent) -> Grouping:
-    """The state with what is there and what is away as the event leaves it."""
-    here = frozenset(state.places.get(event.location, ()))
-    there = state.there
-    if event.change is Change.GONE:
-        there = there - {event.location}
-    elif event.change in _ARRIVING:
-        there = there | {event.location} if event.bus in _TORN_DOWN else there
-        state = _come_back(state, event.location)
-    away = state.away - here if event.change in _GOOD else state.away | here
-    if event.change is Change.RESET:  # it answers again when that is told
-        away = state.away
-    return replace(state, there=there, away=away)
-
-
-def _come_back(state: Grouping, place: str) -> Grouping:
-    """The state in which the departures from ``place`` until now are no hub's any more."""
-    return replace(
-        state,
-        open=tuple(
-            replace(one, returned=one.returned | {place}) if place in {event.location for event in one.events} else one
-            for one in state.open
-        ),
-        recent=tuple(one for one in state.recent if place not in {event.location for event in one.events}),
-    )
-
-
-def _incident(one: _Open, state: Grouping) -> Incident:
+def _incident(one: Open, state: Grouping) -> Incident:
     places = {event.location for event in one.events}
     concerned = {device for place in places for device in state.places.get(place, ())}
     devices = tuple(device for device in state.wires.devices if device in concerned)
     stayed = state.prompt - state.away - concerned
-    several = shared(devices, stayed, state.wires) if one.change not in _GOOD else ()
+    several = shared(devices, stayed, state.wires) if one.change not in GOOD else ()
     heads = [device for device in state.places.get(one.head, ()) if device in concerned]
-    single = devices[0] if len(devices) == 1 and one.change not in _GOOD else ""
+    single = devices[0] if len(devices) == 1 and one.change not in GOOD else ""
     link = own_link(single, state.wires) if single else ""
     nearest = heads[0] if heads else single
     return Incident(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, replace
+from itertools import chain
 
 from usbwatch.compare.incidents import standing_for
 from usbwatch.compare.scene import scene
@@ -49,6 +50,8 @@ _BECOMES = {
 }
 """How a device stands after each change; a reset leaves it as it was."""
 
+_BLOCK = 256
+
 _LINKED = frozenset({Change.BACK, Change.CAME, Change.FASTER})
 """Changes that tell the speed that it is linked at from now on."""
 
@@ -82,8 +85,10 @@ class _Course:
     """Where it is, "" while it is nowhere."""
     full_kbps: int = 0
     """The speed it should be linked at: what the profile asks, or the highest that was seen; 0 where none is known."""
-    past: tuple[Spell, ...] = ()
-    """All spells but the one that lasts."""
+    past: tuple[tuple[Spell, ...], ...] = ()
+    """Spells that are over, in full blocks of ``_BLOCK``: so that one more does not copy all of them."""
+    late: tuple[Spell, ...] = ()
+    """Those after them, but the one that lasts."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -196,6 +201,8 @@ def _in(course: _Course, condition: Condition, at_ms: int) -> _Course:
     """The course in another condition from ``at_ms`` on."""
     absence = _absence(course, at_ms)
     over = condition not in _AWAY
+    late = (*course.late, Spell(condition=course.condition, from_ms=course.since_ms, to_ms=at_ms))
+    full = len(late) == _BLOCK
     since_ms = at_ms if course.away_from_ms is None else course.away_from_ms
     return replace(
         course,
@@ -207,7 +214,8 @@ def _in(course: _Course, condition: Condition, at_ms: int) -> _Course:
         away_from_ms=None if over else since_ms,
         absent_ms=course.absent_ms + (absence if over else 0),
         longest_ms=max(course.longest_ms, absence if over else 0),
-        past=(*course.past, Spell(condition=course.condition, from_ms=course.since_ms, to_ms=at_ms)),
+        past=(*course.past, late) if full else course.past,
+        late=() if full else late,
     )
 
 
@@ -223,7 +231,11 @@ def standing(state: Courses, now_ms: int) -> tuple[Standing, ...]:
 
 def _standing(device: str, course: _Course, now_ms: int) -> Standing:
     now_ms = max(now_ms, course.since_ms)
-    spells = (*course.past, Spell(condition=course.condition, from_ms=course.since_ms, to_ms=now_ms))
+    spells = (
+        *chain.from_iterable(course.past),
+        *course.late,
+        Spell(condition=course.condition, from_ms=course.since_ms, to_ms=now_ms),
+    )
     absence = _absence(course, now_ms)
     return Standing(
         device=device,

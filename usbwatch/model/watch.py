@@ -104,3 +104,9 @@ class Watch:
     marks: Tuple[Mark, ...] = ()
     missed: int = 0
     """How many times the kernel said that it dropped news, so that events may be lacking."""
+    slept: Tuple[int, ...] = ()
+    """``at_ms`` of each moment at which the unit was found to have been suspended, and to go on.
+
+    Suspended time does not count in any ``at_ms``. What leaves within a few seconds of such a moment may have lost its
+    power by the suspension alone.
+    """

@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from support.happenings import ROOT, arrived, departed, device, events_of, line, told
 
-from usbwatch.capture.stream.following import HOLD_MS, PATIENCE_MS, begun
+from usbwatch.capture.stream.following import BELIEVE_MS, HOLD_MS, LATE_MS, PATIENCE_MS, begun, followed, passed
 from usbwatch.capture.stream.news import (
     Arrived,
     Departed,
@@ -26,6 +26,7 @@ from usbwatch.capture.stream.news import (
     Looked,
     OverCurrent,
     Seen,
+    Slept,
     Stood,
 )
 from usbwatch.capture.stream.telling import merged
@@ -150,6 +151,52 @@ def test_failures_before_a_success_are_no_event() -> None:
     assert told(events) == [("came", "6")]
 
 
+def test_one_failure_and_then_silence_is_no_part_that_fails() -> None:
+    """A device that leaves in the middle of an attempt: hub_port_connect stops at ENOTCONN without a word."""
+    events = events_of(
+        [device("6")],
+        [
+            line(1000, LogWord.GONE, "6"),
+            departed(1001, "6"),
+            line(1200, LogWord.FOUND, "6"),
+            line(1300, LogWord.FAILURE, "6", errno=-71),
+            OverCurrent(at_ms=11_400, location=f"{ROOT}/9"),  # anything, so that time passes
+        ],
+        end_ms=60_000,
+    )
+    assert told(events) == [("gone", "6"), ("over-current", "9")]
+
+
+def test_a_failure_that_has_nothing_to_do_with_the_next_one_begins_no_trouble() -> None:
+    apart = [line(at_ms, LogWord.FAILURE, "6", errno=-71) for at_ms in (1000, 40_000, 80_000)]
+    assert events_of([], apart, end_ms=100_000) == ()
+
+
+def test_the_kernels_attempts_are_one_trouble_told_once() -> None:
+    """Each attempt is found anew, and its three tries take 15 s: hub_port_init in drivers/usb/core/hub.c."""
+    words = [LogWord.FOUND, LogWord.FAILURE, LogWord.FAILURE] * 2 + [LogWord.FOUND, LogWord.FAILURE, LogWord.GAVE_UP]
+    times = [0, 15_600, 31_200, 31_400, 47_000, 62_600, 63_000, 73_500, 73_600]
+    attempts = [line(at_ms, word, "6", errno=-110) for at_ms, word in zip(times, words, strict=True)]
+    events = events_of([], attempts, end_ms=90_000)
+    assert [(event.change, event.at_ms) for event in events] == [(Change.FAILED, 31_200)]
+
+
+def test_a_failure_in_a_reset_that_succeeds_is_forgotten_when_the_device_leaves_later() -> None:
+    failure = line(5000, LogWord.FAILURE, "6", errno=-110)
+    for later in (6000, 70_000):
+        events = events_of([device("6")], [failure, departed(later, "6")], end_ms=later + 30_000)
+        assert told(events) == [("gone", "6")]
+    many = [line(5000 + 5000 * step, LogWord.FAILURE, "6", errno=-110) for step in range(5)]
+    assert events_of([device("6")], many, end_ms=90_000) == ()
+
+
+def test_over_current_that_lasts_is_told_again_and_again() -> None:
+    """Counted from what was told: a window that slid with the news would swallow all that follows the first."""
+    news = [OverCurrent(at_ms=1000 + 2500 * step, location=f"{ROOT}/3") for step in range(13)]
+    events = events_of([], news)
+    assert [event.at_ms for event in events] == list(range(1000, 31_001, 5000))
+
+
 def test_over_current_that_hub_and_log_tell_of_is_one_event_and_the_next_one_another() -> None:
     port = f"{ROOT}/3"
     events = events_of(
@@ -249,6 +296,49 @@ def test_a_look_that_still_finds_what_is_on_its_way_out_brings_nothing_back() ->
     without = Looked(at_ms=110, since_ms=100, seen=())
     events = events_of([device("1", entry=7)], [line(0, LogWord.GONE, "1"), whole, without])
     assert told(events) == [("gone", "1")]
+
+
+def lossy(*news: Happening, end_ms: int = 10_000) -> list[tuple[str, int, int]]:
+    """What is told after a look that made up for lost news: it found another stay at port 1."""
+    look = Looked(at_ms=1000, seen=(device("1", entry=2),), since_ms=100)
+    events = events_of([device("1", entry=1)], [look, *news], end_ms=end_ms)
+    assert [(event.change, event.at_ms) for event in events[:2]] == [(Change.GONE, 1000), (Change.BACK, 1000)]
+    return [(event.change.value, event.at_ms, event.unseen_ms) for event in events[2:]]
+
+
+def test_news_of_before_a_look_that_comes_after_it_is_told_once() -> None:
+    assert lossy(departed(1001, "1"), arrived(1002, device("1", entry=2))) == []
+    whole = Looked(at_ms=1500, seen=(device("1", entry=2),), since_ms=500)
+    assert lossy(departed(1001, "1"), whole) == []
+
+
+def test_a_departure_soon_after_a_look_is_told_all_the_same_when_nothing_shows_that_it_is_an_old_one() -> None:
+    assert lossy(departed(1300, "1"), end_ms=1300 + LATE_MS) == [("gone", 1300 + LATE_MS, LATE_MS)]
+    assert lossy(departed(1300, "1"), arrived(1500, device("1", entry=3))) == [
+        ("gone", 1500, 200),
+        ("came back", 1500, 200),
+    ]
+    assert lossy(departed(1300, "1"), Looked(at_ms=1500, seen=(), since_ms=500)) == [("gone", 1500, 0)]
+    assert lossy(departed(1000 + LATE_MS, "1")) == [("gone", 1000 + LATE_MS, 0)]
+
+
+def test_what_is_still_in_its_folder_long_after_the_log_said_that_it_left_is_there() -> None:
+    """The line was of an earlier stay, the events of which were lost."""
+    seen = (device("1", entry=7),)
+    soon, later = (Looked(at_ms=at_ms, seen=seen, since_ms=100) for at_ms in (BELIEVE_MS, 100 + BELIEVE_MS))
+    events = events_of([device("1", entry=7)], [line(100, LogWord.GONE, "1"), soon, later])
+    assert [(event.change, event.at_ms, event.unseen_ms) for event in events] == [
+        (Change.GONE, 100, 0),
+        (Change.BACK, 100 + BELIEVE_MS, BELIEVE_MS),
+    ]
+
+
+def test_moments_at_which_the_machine_was_found_to_have_slept_are_kept() -> None:
+    state = begun([device("1")])
+    for at_ms in (5000, 9000):
+        state, events = followed(state, Slept(at_ms=at_ms, asleep_ms=60_000))
+        assert events == ()
+    assert passed(state, 20_000)[0].slept == (5000, 9000)
 
 
 @pytest.mark.parametrize(

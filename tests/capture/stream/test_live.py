@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -13,7 +14,8 @@ from support.small_tree import laptop
 from usbwatch.capture.stream import live
 from usbwatch.capture.stream.count import KernelCount
 from usbwatch.capture.stream.live import LiveStream
-from usbwatch.capture.stream.news import Dropped, Looked
+from usbwatch.capture.stream.log_tail import LogTail
+from usbwatch.capture.stream.news import Dropped, Looked, Slept
 from usbwatch.capture.stream.uevents import NoMonitor, Uevent, Uevents
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="sysfs is Linux's own")
@@ -38,6 +40,15 @@ class Monitor:
     def gives(self, *events: Uevent, dropped: bool = False) -> None:
         self.left.append((list(events), dropped))
         os.write(self.wake, b".")
+
+
+class Log(LogTail):
+    """The log, at the end of a pipe of the test's own."""
+
+    def __init__(self, handle: int) -> None:
+        self._handle = handle
+        self.ended = False
+        os.set_blocking(handle, False)
 
 
 @pytest.fixture
@@ -111,6 +122,54 @@ def test_one_event_that_never_came_is_made_up_for_and_the_monitor_is_kept(count:
         happened = waited(stream, 4)
         assert "uevents" in stream.sources
     assert len([one for one in happened if isinstance(one, Looked)]) == 1
+
+
+def test_after_a_look_that_made_up_for_lost_news_there_is_one_more(
+    count: Path, monitor: Monitor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What it found on its way out is looked at again when it must have left."""
+    monkeypatch.setattr(live, "_AGAIN_MS", 1500)
+    assert count.exists()
+    with LiveStream() as stream:
+        stream.begin(laptop())
+        monitor.gives(dropped=True)
+        happened = waited(stream, 4)
+    assert len([one for one in happened if isinstance(one, Looked)]) == 2
+
+
+def test_a_log_that_ends_is_let_go_and_no_source_any_more(
+    count: Path, monitor: Monitor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A poll of a file at its end returns at once, for ever."""
+    assert (count.exists(), monitor.left) == (True, [])
+    reading, writing = os.pipe()
+    monkeypatch.setattr(live, "LogTail", lambda: Log(reading))
+    with LiveStream() as stream:
+        stream.begin(laptop())
+        assert "kernel log" in stream.sources
+        os.close(writing)
+        rounds = 0
+        end_ms = stream.now_ms() + 1500
+        while stream.now_ms() < end_ms:
+            stream.wait(0.5)
+            rounds += 1
+        assert "kernel log" not in stream.sources
+        assert stream.lacking[-1] == "the kernel's log came to an end"
+    assert rounds < 100
+
+
+def test_a_suspension_is_told_before_what_came_with_it(
+    count: Path, monitor: Monitor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert count.exists()
+    with LiveStream() as stream:
+        stream.begin(laptop())
+        monkeypatch.setattr(stream._clock, "_boot", lambda: time.clock_gettime_ns(time.CLOCK_BOOTTIME) + 60_000_000_000)
+        monitor.gives(dropped=True)
+        slept, *others = stream.wait(5)
+    assert isinstance(slept, Slept)
+    assert 60_000 - 1000 < slept.asleep_ms <= 60_000
+    assert Slept not in {type(one) for one in others}
 
 
 def test_a_wait_ends_when_somebody_else_has_something(count: Path, monitor: Monitor) -> None:

@@ -93,3 +93,30 @@ def test_two_devices_of_one_place_keep_their_places_apart() -> None:
     tree.files["sys/devices/platform/i8042/serio7/description"] = "i8042 KBD port\n"
     tree.points("sys/devices/platform/i8042/serio7", "bus/serio")
     assert place(7) == "platform/i8042/kbd"
+
+
+def test_a_device_that_comes_back_under_ever_new_names_is_not_remembered_under_all_of_them() -> None:
+    """A disk's host has a number that runs on; here a PS/2 port's. The latest of those that left are still known."""
+    tree = card_reader_tree()
+    whereabouts = Whereabouts(tree, laptop())
+    listed: list[str] = []
+    listing = tree.list
+
+    def counted(path: str) -> tuple[str, ...]:
+        listed.append(path)
+        return listing(path)
+
+    tree.list = counted  # type: ignore[method-assign]
+    for number in range(10, 600):
+        folder = f"sys/devices/platform/i8042/serio{number}"
+        tree.files[f"{folder}/description"] = "i8042 KBD port\n"
+        tree.points(folder, "bus/serio")
+        listed.clear()
+        seen = whereabouts.seen(Entry("serio", folder.rpartition("/")[2]), folder, number)
+        assert seen is not None
+        assert seen.location == "platform/i8042/kbd"
+        assert len(listed) < 200
+        del tree.files[f"{folder}/description"], tree.links[f"{folder}/subsystem"]
+    known = [n for n in range(10, 600) if whereabouts.known(f"sys/devices/platform/i8042/serio{n}") is not None]
+    assert known == list(range(600 - len(known), 600))
+    assert 10 <= len(known) <= 40

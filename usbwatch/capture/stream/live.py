@@ -21,11 +21,13 @@ from typing import List, Optional, Sequence, Set, Tuple, Type
 
 from usbwatch.capture.live import LiveTree
 from usbwatch.capture.stream.count import KernelCount
+from usbwatch.capture.stream.following import BELIEVE_MS
 from usbwatch.capture.stream.log_tail import LogTail
 from usbwatch.capture.stream.log_words import log_news
 from usbwatch.capture.stream.looking import Looks
-from usbwatch.capture.stream.news import Dropped, Happening, Logged, LogWord, Looked, Seen, Stood
+from usbwatch.capture.stream.news import Dropped, Happening, Logged, LogWord, Looked, Seen, Slept, Stood
 from usbwatch.capture.stream.readings import EVERY_MS, Readings
+from usbwatch.capture.stream.sleep import SleepClock
 from usbwatch.capture.stream.telling import Telling, merged
 from usbwatch.capture.stream.uevents import NoMonitor, Uevent, Uevents
 from usbwatch.capture.stream.whereabouts import Whereabouts
@@ -49,6 +51,9 @@ sleeps and keeps its place (USB-persist) shows a short one as a reset alone (Doc
 
 _CHECK_EVERY_MS = 1000
 """How often what was heard is held against the kernel's own count."""
+_AGAIN_MS = BELIEVE_MS + _CHECK_EVERY_MS
+"""So long after a look that made up for lost events there is one more: by then what the first one found on its way out
+has left, or is believed to be there."""
 
 
 def monotonic_ms() -> int:
@@ -76,6 +81,8 @@ class LiveStream:
         for handle in wakes:
             self._poll.register(handle, select.POLLIN)
         self._moved = False
+        self._again_ms: Optional[int] = None
+        self._clock = SleepClock()
         self._checked_ms = self._read_ms = self.now_ms()
 
     def _opened_log(self) -> Optional[LogTail]:
@@ -151,6 +158,7 @@ class LiveStream:
         """What happened, in order, waiting at most so long for it."""
         ready = self._ready(self.now_ms() + int(timeout_s * 1000))
         at_ms = self.now_ms()
+        asleep_ms = self._clock.slept_ms()
         # What the kernel tells and what a look finds comes after its line in the log: so they are taken before that.
         events, dropped = self._heard(ready)
         looked = self._looked(at_ms, dropped=dropped > 0)
@@ -159,6 +167,7 @@ class LiveStream:
         # What the log has found will be in its folder in a moment.
         self._moved = self._moved or any(one.word is LogWord.FOUND for one in lines)
         return (
+            *([Slept(at_ms=at_ms, asleep_ms=asleep_ms)] if asleep_ms else ()),
             *merged(lines, told),
             *[Dropped(at_ms=at_ms)] * (dropped + lost),
             *looked,
@@ -190,7 +199,17 @@ class LiveStream:
         if self._log is None:
             return [], 0
         text, lost = self._log.read()
+        if self._log.ended:
+            self._let_log_go()
         return list(log_news(text, at_ms, self._whereabouts.root_hubs)), lost
+
+    def _let_log_go(self) -> None:
+        """Listen to the log no more: at its end a poll would return at once, for ever."""
+        assert self._log is not None
+        self._poll.unregister(self._log.fileno())
+        self._log.close()
+        self._log = None
+        self.lacking.append("the kernel's log came to an end")
 
     def _looked(self, at_ms: int, *, dropped: bool) -> List[Happening]:
         """What a look shows, where the kernel had something to tell that was not heard."""
@@ -213,9 +232,13 @@ class LiveStream:
         if since_ms < _CHECK_EVERY_MS and not dropped:
             return []
         self._checked_ms = at_ms
-        if not self._count.is_behind() and not dropped:
+        behind = self._count.is_behind()
+        lost = behind or dropped
+        again = self._again_ms is not None and at_ms >= self._again_ms
+        if not (lost or again):
             return []
-        if not self._count.heard_any and not dropped:
+        self._again_ms = at_ms + _AGAIN_MS if lost else None
+        if behind and not dropped and not self._count.heard_any:
             self._fall_back()
         return [Looked(at_ms=at_ms, seen=self._looks.look(), since_ms=since_ms)]
 

@@ -21,6 +21,7 @@ __all__ = [
     "Looked",
     "OverCurrent",
     "Seen",
+    "Slept",
     "Stood",
 ]
 
@@ -136,4 +137,13 @@ class Dropped:
     at_ms: int
 
 
-Happening = Union[Arrived, Departed, Looked, Driven, Stood, OverCurrent, Logged, Dropped]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slept:
+    """The machine was suspended, and goes on since."""
+
+    at_ms: int
+    """When that was noticed."""
+    asleep_ms: int
+
+
+Happening = Union[Arrived, Departed, Looked, Driven, Stood, OverCurrent, Logged, Slept, Dropped]

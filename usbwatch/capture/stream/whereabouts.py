@@ -27,6 +27,9 @@ __all__ = ["NAME_PATIENCE_S", "Whereabouts"]
 NAME_PATIENCE_S = 0.05
 """How long is waited for a name that the kernel holds back, before the arrival is told without it."""
 
+_KEPT = 32
+"""Folders that are remembered of one place before those that have gone are looked for."""
+
 _USB_DEVICE = re.compile(r"(\d+)-([\d.]+)\Z")
 _USB_PORT = re.compile(r"(?:usb(\d+)|(\d+)-([\d.]+))-port(\d+)\Z")
 _PRODUCT = re.compile(r"([0-9a-f]{1,4})/([0-9a-f]{1,4})/[0-9a-f]{1,4}\Z")
@@ -55,6 +58,8 @@ class Whereabouts:
         self._tree = tree
         self._names = {(node.bus, node.location): (node.identity, node.name) for node in capture.nodes}
         self._by_folder: Dict[str, Tuple[str, str]] = {}
+        self._beside: Dict[Tuple[str, str], Dict[str, None]] = {}
+        """By bus and location without number: the folders of what was seen there, the latest last."""
         self.root_hubs: Mapping[str, str] = {}
         """Location of each USB bus number."""
         self.find_root_hubs()
@@ -98,8 +103,25 @@ class Whereabouts:
             found = self._by_reader(entry, folder, number)
             found = self._distinct(folder, found) if found is not None else None
         if found is not None:
-            self._by_folder[folder] = (found.bus, found.location)
+            self._remember(folder, found)
         return found
+
+    def _remember(self, folder: str, seen: Seen) -> None:
+        """Note which device a folder is, and let go of folders that went long ago.
+
+        A folder's name may hold a number that runs on (``host7``), so that a device that comes and goes has a new one
+        each time. Of what has left the latest are kept, as the kernel may still have to tell that they left.
+        """
+        self._by_folder[folder] = (seen.bus, seen.location)
+        beside = self._beside.setdefault((seen.bus, seen.location.partition("#")[0]), {})
+        beside.pop(folder, None)
+        beside[folder] = None
+        if len(beside) > _KEPT:
+            gone = [other for other in beside if not self._is_there(other)]
+            for other in gone[: len(beside) - _KEPT // 2]:
+                if other != folder:
+                    del beside[other]
+                    self._by_folder.pop(other, None)
 
     def _usb(self, entry: Entry, folder: str, number: int, product: str, *, ask_name: bool) -> Optional[Seen]:
         location = self.usb_location(entry.name)
@@ -168,14 +190,8 @@ class Whereabouts:
         known = self._by_folder.get(folder)
         if known is not None and known[1].partition("#")[0] == seen.location:
             return replace(seen, location=known[1])
-        beside = [
-            place
-            for other, (bus, place) in self._by_folder.items()
-            if other != folder
-            and bus == seen.bus
-            and place.partition("#")[0] == seen.location
-            and self._is_there(other)
-        ]
+        others = self._beside.get((seen.bus, seen.location), ())
+        beside = [self._by_folder[other][1] for other in others if other != folder and self._is_there(other)]
         numbered = (seen.location, *(f"{seen.location}#{number}" for number in range(2, len(beside) + 3)))
         return replace(seen, location=next(place for place in numbered if place not in beside))
 
