@@ -8,6 +8,7 @@ import click
 
 from usbwatch.cli import exits
 from usbwatch.cli.options import example, profile_names
+from usbwatch.kit.port import DEFAULT_PORT
 
 if TYPE_CHECKING:
     from usbwatch.cli.listening import Request
@@ -25,7 +26,9 @@ __all__ = ["listen"]
     show_default=True,
     help="Listen at this address of this computer; 0.0.0.0 or :: for all.",
 )
-@click.option("--port", type=click.IntRange(0, 65535), default=7613, show_default=True, help="0: any that is free.")
+@click.option(
+    "--port", type=click.IntRange(0, 65535), default=DEFAULT_PORT, show_default=True, help="0: any that is free."
+)
 @click.option(
     "--into", type=click.Path(file_okay=False), metavar="DIR", default=".", help="Keep captures here; else right here."
 )
