@@ -19,6 +19,9 @@ NOTES = {
     b"taken_at \nprivileged maybe": Origin("", False),
     b"taken_at 2026-03-02T09:14:00+01:00": Origin(),
     b"taken_at 2026-03-02T09:14:00Z\x1b[2J": Origin(),
+    b"taken_at 9999-99-99T99:99:99Z": Origin(),
+    b"taken_at 2026-02-29T09:14:00Z": Origin(),
+    b"taken_at 2024-02-29T23:59:59Z": Origin("2024-02-29T23:59:59Z", False),
     b"": Origin(),
 }
 

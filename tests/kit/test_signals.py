@@ -63,15 +63,27 @@ def test_the_countdown_waits_all_its_seconds_and_says_so() -> None:
     assert said(None) == ("", 0)
 
 
-COMMANDS = {"python": (sys.executable, "capture.py"), "shell": (*SHELLS[shells()[0]], "capture.sh", "--shell")}
+_AT_ONCE = (
+    "import runpy, sys, time; time.sleep = lambda seconds: None; sys.argv.pop(0); "
+    "runpy.run_path(sys.argv[0], run_name='__main__')"
+)
+COMMANDS = {
+    "python": (sys.executable, "-c", _AT_ONCE, "capture.py"),
+    "shell": (*SHELLS[shells()[0]], "capture.sh", "--shell"),
+}
 
 
 @pytest.mark.parametrize("way", COMMANDS)
 @pytest.mark.parametrize(("root", "beeps"), [("tree", 6), ("nowhere", 18)])
 def test_on_a_terminal(way: str, root: str, beeps: int, kit: Path, tmp_path: Path) -> None:
+    """All that is shown; the pauses between are not waited for, their lengths are looked at above."""
     stick = stick_of(kit, tmp_path / "stick")
     (stick / "tree/sys/bus/usb/devices").mkdir(parents=True)
-    shown, code = on_terminal([*COMMANDS[way], "--root", root, "--wait", "2"], stick)
+    (tmp_path / "bin").mkdir()
+    (tmp_path / "bin/sleep").write_text("#!/bin/sh\n")
+    (tmp_path / "bin/sleep").chmod(0o755)
+    path = f"{tmp_path / 'bin'}:{os.environ['PATH']}"
+    shown, code = on_terminal([*COMMANDS[way], "--root", root, "--wait", "2"], stick, path)
     assert code == (0 if root == "tree" else 3)
     assert shown.count("\a") == beeps
     assert shown.count("\033[?5h") == beeps
@@ -80,10 +92,10 @@ def test_on_a_terminal(way: str, root: str, beeps: int, kit: Path, tmp_path: Pat
     assert re.sub(r"\a|\r|\033\[\?5[hl]", "", shown).replace("\n", "").isprintable()
 
 
-def on_terminal(command: list[str], folder: Path) -> tuple[str, int]:
+def on_terminal(command: list[str], folder: Path, path: str) -> tuple[str, int]:
     """What a command writes to a terminal of its own, and its exit code."""
     above, below = pty.openpty()
-    environ = {**os.environ, "TERM": "linux"}
+    environ = {**os.environ, "TERM": "linux", "PATH": path}
     process = subprocess.Popen(command, stdin=below, stdout=below, stderr=below, cwd=folder, env=environ)
     os.close(below)
     pieces: list[bytes] = []

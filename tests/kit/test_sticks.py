@@ -205,3 +205,73 @@ def test_what_cannot_be_read_is_noted_and_counts_as_in_a_live_look(
     unread = next(one for one in made.coverage if one.bus == "dmi").unread
     assert unread == (0 if error == "ENODEV" else 1)
     assert ArchiveTree(str(stick / "a.tar")).list("sys/devices/virtual/dmi/id")
+
+
+def test_a_log_that_never_ends_is_not_waited_for(stick: Path, tmp_path: Path) -> None:
+    """A device that comes and goes writes a record now and then: the wait ends all the same, and the log is there.
+
+    The script's own lines, on a file that grows at every look at it; nothing in the test tells it to stop.
+    """
+    script = (stick / "capture.sh").read_text()
+    loop = script[script.index("	before=-1") : script.index("	if kill")]
+    assert loop.rstrip().endswith("done")
+    log = tmp_path / "log"
+    log.write_text("")
+    growing = f'log={log}\nwc() {{ echo record >>"$log"; command wc "$@"; }}\nsleep() {{ :; }}\n{loop}'
+    collect(["timeout", "60", *SHELL, "-c", growing])
+    assert 2 < len(log.read_text().splitlines()) <= 26
+
+
+def test_no_name_that_others_can_foresee_is_written_to(stick: Path, small_tree: Path, tmp_path: Path) -> None:
+    """What the script opens for writing, as strace saw it, lies in folders that mktemp(1) made for it alone."""
+    trace = tmp_path / "trace"
+    tracer = [needed_tool("strace", "strace"), "-f", "-qq", "-y", "-e", "trace=openat,open,creat", "-o", str(trace)]
+    collect([*tracer, *commands(stick)["shell"]], "--root", str(small_tree), "-o", str(stick / "a.tar"))
+    calls = [line for line in trace.read_text(errors="replace").splitlines() if re.search(r"O_CREAT|creat\(", line)]
+    made = [re.search(r'"([^"]*)"', line) for line in calls]
+    inside = re.compile(
+        r"/(?:dev/shm|run|tmp)/usbwatch\.\w{6}/|" + re.escape(str(stick.resolve())) + r"/\.usbwatch-\w{6}/"
+    )
+    strange = {
+        found.group(1)
+        for line, found in zip(calls, made, strict=True)
+        if found and found.group(1) != "/dev/null" and not inside.search(line)
+    }
+    assert strange == set()
+    assert any(".usbwatch-" in line for line in calls)
+    assert sorted(path.name for path in stick.iterdir() if path.name.startswith((".", "a"))) == ["a.tar", "a.txt"]
+
+
+def test_a_link_in_place_of_a_file_of_ours_is_not_followed(stick: Path, small_tree: Path, tmp_path: Path) -> None:
+    (stick / "a.txt").symlink_to(tmp_path / "elsewhere")
+    collect(commands(stick)["shell"], "--root", str(small_tree), "-o", str(stick / "a.tar"))
+    assert not (tmp_path / "elsewhere").exists()
+    assert {path.name for path in stick.glob("a*")} == {"a.txt", "a-2.tar", "a-2.txt"}
+
+
+@pytest.mark.parametrize("shell", shells())
+def test_a_wait_with_zeros_is_a_number_like_any(shell: str, stick: Path, small_tree: Path) -> None:
+    """08 is no octal number (POSIX.1-2017, Shell Arithmetic Expansion); an hour is the longest."""
+    command = (*SHELLS[shell], str(stick / "capture.sh"), "--shell")
+    (stick / "bin").mkdir()
+    (stick / "bin/sleep").write_text("#!/bin/sh\n")
+    (stick / "bin/sleep").chmod(0o755)
+    path = f"PATH={stick / 'bin'}:{os.environ['PATH']}"
+    assert "Gathering in 8 s" in collect(("env", path, *command), "--root", str(small_tree), "--wait", "08")
+    for wrong in ("3601", "99999", "", "-1", "1e3", "0x9"):
+        collect(command, "--root", str(small_tree), "--wait", wrong, code=2)
+
+
+def test_a_wait_that_is_too_long_is_refused_by_the_python_file_too(stick: Path) -> None:
+    for wrong in ("3601", "", "-1"):
+        collect(commands(stick)["python"], f"--wait={wrong}", code=2)
+
+
+def test_what_cannot_be_posted_is_told(stick: Path, small_tree: Path) -> None:
+    command = commands(stick)["shell"]
+    assert "posted" not in collect(command, "--root", str(small_tree))
+    said = collect(command, "--root", str(small_tree), "--post", "192.0.2.7")
+    assert "--post needs Python, which is not used here: nothing will be posted." in said
+    (stick / "post-to.txt").write_text("192.0.2.7\r\nK7PM-4RTX\r\n")
+    said = collect(command, "--root", str(small_tree))
+    assert "post-to.txt needs Python, which is not used here: nothing will be posted." in said

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from usbwatch.listen.heads import Head, Kind, Order, Refusal, ordered
+from usbwatch.listen.heads import BodyKind, Head, Order, Refusal, ordered
 
 _GOOD = {b"host": b"127.0.0.1:7613", b"content-type": b"application/json", b"content-length": b"12"}
 _LARGEST = 1000
@@ -23,21 +23,21 @@ def _head(
 
 
 _TAKEN = {
-    "a capture": (_head(), Kind.CAPTURE, 12),
-    "with a charset": (_head({b"content-type": b"Application/JSON; charset=utf-8"}), Kind.CAPTURE, 12),
-    "an archive": (_head({b"content-type": b"application/x-tar"}), Kind.ARCHIVE, 12),
-    "a packed archive": (_head({b"content-type": b"application/gzip"}), Kind.ARCHIVE, 12),
-    "localhost": (_head({b"host": b"LocalHost:7613"}), Kind.CAPTURE, 12),
-    "an IPv6 address": (_head({b"host": b"[::1]:7613"}), Kind.CAPTURE, 12),
-    "an IPv6 address with a zone": (_head({b"host": b"[fe80::1%eth0]"}), Kind.CAPTURE, 12),
-    "the absolute form, RFC 9112 3.2.2": (_head(target=b"http://127.0.0.1/capture"), Kind.CAPTURE, 12),
-    "chunked": (_head({b"content-length": None}, (b"transfer-encoding", b"chunked")), Kind.CAPTURE, None),
-    "identity": (_head({}, (b"content-encoding", b"identity")), Kind.CAPTURE, 12),
+    "a capture": (_head(), BodyKind.CAPTURE, 12),
+    "with a charset": (_head({b"content-type": b"Application/JSON; charset=utf-8"}), BodyKind.CAPTURE, 12),
+    "an archive": (_head({b"content-type": b"application/x-tar"}), BodyKind.ARCHIVE, 12),
+    "a packed archive": (_head({b"content-type": b"application/gzip"}), BodyKind.ARCHIVE, 12),
+    "localhost": (_head({b"host": b"LocalHost:7613"}), BodyKind.CAPTURE, 12),
+    "an IPv6 address": (_head({b"host": b"[::1]:7613"}), BodyKind.CAPTURE, 12),
+    "an IPv6 address with a zone": (_head({b"host": b"[fe80::1%eth0]"}), BodyKind.CAPTURE, 12),
+    "the absolute form, RFC 9112 3.2.2": (_head(target=b"http://127.0.0.1/capture"), BodyKind.CAPTURE, 12),
+    "chunked": (_head({b"content-length": None}, (b"transfer-encoding", b"chunked")), BodyKind.CAPTURE, None),
+    "identity": (_head({}, (b"content-encoding", b"identity")), BodyKind.CAPTURE, 12),
 }
 
 
 @pytest.mark.parametrize(("head", "kind", "length"), _TAKEN.values(), ids=_TAKEN)
-def test_what_is_taken(head: Head, kind: Kind, length: int | None) -> None:
+def test_what_is_taken(head: Head, kind: BodyKind, length: int | None) -> None:
     assert ordered(head, _LARGEST) == Order(kind=kind, length=length, code="")
 
 

@@ -51,9 +51,20 @@ def _well(server: Server) -> None:
 
 @pytest.fixture(scope="module")
 def shared(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    """One server that many bad requests are sent to, one after the other."""
+    """One server that many bad requests are sent to, one after the other; it takes a good one before and after them."""
     with listening(tmp_path_factory.mktemp("shared"), **_QUICK) as server:
+        _well(server)
         yield server
+        _well(server)
+
+
+def _alive(server: Server) -> None:
+    """As ``_well`` without the start of a process that reads a capture: it answers, and nothing was kept."""
+    assert server.asked(b"GET /capture HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n").startswith(b"HTTP/1.1 405 ")
+    assert server.process.poll() is None
+    assert server.peak_kib() < _PEAK_KIB
+    assert "Traceback" not in server.notices
+    assert all(name.startswith("larch-13-") for name in server.files())
 
 
 _CHUNKED = (
@@ -78,13 +89,13 @@ _BAD: dict[str, tuple[bytes, bytes]] = {
     "a coding that hides": (posted(b"{}", "Transfer-Encoding: \x0bchunked"), b"4"),
     "a chunk of a length that is none": (_CHUNKED + b"\r\nzz\r\n{}\r\n0\r\n\r\n", b"400"),
     "a chunk below zero": (_CHUNKED + b"\r\n-2\r\n{}\r\n0\r\n\r\n", b"400"),
-    "a chunk of 2^80 bytes": (_CHUNKED + b"\r\n" + b"f" * 20 + b"\r\n" + b" " * 1000, b""),
+    "a chunk of 2^80 bytes": (_CHUNKED + b"\r\n" + b"f" * 20 + b"\r\n" + b" " * 1000, b"400"),
     "a chunk longer than it says": (_CHUNKED + b"\r\n1\r\n{}}}\r\n0\r\n\r\n", b"400"),
     "a chunk's extension without end": (_CHUNKED + b"\r\n1;" + b"x" * 200_000, b"431"),
     "trailers without end": (_CHUNKED + b"\r\n2\r\n{}\r\n0\r\n" + b"X: y\r\n" * 50_000, b"431"),
     "chunks of a byte": (_CHUNKED + b"\r\n" + b"1\r\n \r\n" * 5000, b"400"),
     "nothing in chunks": (_CHUNKED + b"\r\n0\r\n\r\n", b"400"),
-    "a body that is cut": (posted(b"{" * 50, length=100), b""),
+    "a body that is cut": (posted(b"{" * 50, length=100), b"400"),
     "too large, declared": (posted(b"{", length=64 * 1024 * 1024 + 1), b"413"),
     "a page in the browser": (posted(_LOST.read_bytes(), "Origin: http://127.0.0.1:7613"), b"403"),
     "a name that points here": (posted(_LOST.read_bytes()).replace(b"127.0.0.1", b"bench.example", 1), b"421"),
@@ -100,13 +111,13 @@ _BAD: dict[str, tuple[bytes, bytes]] = {
 
 
 @pytest.mark.parametrize(("request_bytes", "status"), _BAD.values(), ids=_BAD)
-def test_a_bad_request_is_refused_and_the_next_good_one_is_taken(
+def test_a_bad_request_is_refused_and_good_ones_are_taken_after_it(
     shared: Server, request_bytes: bytes, status: bytes
 ) -> None:
     answer = _ended(shared, request_bytes)
-    assert not status or answer.startswith(b"HTTP/1.1 " + status)
-    assert not answer.startswith(b"HTTP/1.1 2")
-    _well(shared)
+    assert answer.startswith(b"HTTP/1.1 " + status)
+    assert b"\r\nHTTP/1.1 " not in answer
+    _alive(shared)
 
 
 def _ended(server: Server, request: bytes) -> bytes:
@@ -125,7 +136,7 @@ def test_what_comes_behind_a_request_is_never_read_as_another(shared: Server) ->
     answer = shared.asked(posted(_LOST.read_bytes()) + posted(healthy) * 5)
     assert answer.count(b"HTTP/1.1 ") == 1
     assert not [name for name in set(shared.files()) - before if name.startswith("plover")]
-    _well(shared)
+    _alive(shared)
 
 
 _PATHS = ("../../evil.json", "/etc/cron.d/evil", "..\\..\\evil", "evil\0.json", "C:\\evil.json", "~/evil", "a" * 5000)
@@ -141,9 +152,8 @@ _NAMES = (
 
 @pytest.mark.parametrize("path", _PATHS, ids=range(len(_PATHS)))
 def test_no_name_from_a_sender_becomes_a_files(shared: Server, path: str) -> None:
-    for name in _NAMES:
-        shared.asked(posted(_LOST.read_bytes(), name.format(path)))
-    _well(shared)
+    shared.asked(posted(_LOST.read_bytes(), *(name.format(path) for name in _NAMES)))
+    _alive(shared)
     assert list(shared.folder.parent.rglob("*evil*")) == []
 
 
@@ -249,7 +259,8 @@ def _hostile(server: Server, count: int) -> Iterator[None]:
 def test_two_hundred_hostile_senders_keep_no_good_one_out(tmp_path: Path, address: str) -> None:
     with listening(tmp_path, address=address) as server, _hostile(server, 200):
         server.said(r"(dropped to make room)")
-        for name in ("larch-13-healthy", "heron-14-healthy", "larch-13-top-case-lost"):
+        names = ("larch-13-healthy", "heron-14-healthy")
+        for name in names:
             content = (CAPTURES / f"{name}.json").read_bytes()
             code = server.code
             said = post(content, f"127.0.0.1:{server.port}", code)
@@ -259,7 +270,7 @@ def test_two_hundred_hostile_senders_keep_no_good_one_out(tmp_path: Path, addres
                 _shown_anew(server, code)
         assert server.peak_kib() < _PEAK_KIB
         assert "Traceback" not in server.notices
-        assert len([name for name in server.files() if name.endswith(".json")]) == 3
+        assert len([name for name in server.files() if name.endswith(".json")]) == len(names)
 
 
 def _shown_anew(server: Server, code: str) -> None:
@@ -291,6 +302,25 @@ def test_senders_with_a_right_to_send_are_not_dropped_for_others(tmp_path: Path)
         assert b" 201 " in slow.makefile("rb").read()
 
 
+def test_a_used_code_takes_nobodys_place(tmp_path: Path) -> None:
+    """Who has had its turn may say the same again, and is held up by others of its kind alone."""
+    body = _LOST.read_bytes()
+    with listening(tmp_path, address="0.0.0.0") as server, contextlib.ExitStack() as open_:
+        used = server.code
+        assert b" 201 " in server.asked(posted(body, code=used))
+        _shown_anew(server, used)
+        again = [open_.enter_context(server.connect()) for _ in range(12)]
+        for connection in again:
+            connection.sendall(posted(body[:-1], length=len(body), code=used))
+        answers = [connection.recv(4096) for connection in again[1:]]
+        assert all(answer.startswith(b"HTTP/1.1 503 ") and b"Retry-After" in answer for answer in answers)
+        healthy = (CAPTURES / "larch-13-healthy.json").read_bytes()
+        assert b" 201 " in server.asked(posted(healthy, code=server.code))
+        again[0].sendall(body[-1:])
+        assert again[0].recv(4096).startswith(b"HTTP/1.1 200 ")
+        assert b" 200 " in server.asked(posted(body, code=used)), "the place is free again"
+
+
 def test_nothing_acknowledged_is_lost_when_it_is_killed_in_a_flood(tmp_path: Path) -> None:
     with listening(tmp_path) as server, _hostile(server, 20):
         names = ("larch-13-healthy", "heron-14-healthy", "larch-13-repaired")
@@ -302,8 +332,8 @@ def test_nothing_acknowledged_is_lost_when_it_is_killed_in_a_flood(tmp_path: Pat
 
 
 @pytest.mark.properties
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(at=st.integers(0, 3000), put=st.binary(max_size=20), cut=st.integers(0, 40))
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(at=st.one_of(st.integers(0, 120), st.integers(0, 3000)), put=st.binary(max_size=20), cut=st.integers(0, 40))
 def test_any_change_to_a_good_request_leaves_the_server_well(shared: Server, at: int, put: bytes, cut: int) -> None:
     """What is acknowledged is the good capture, or nothing: a capture has a digest."""
     request = posted(_LOST.read_bytes())
@@ -324,6 +354,23 @@ def test_a_folder_that_takes_nothing_is_told_to_the_sender(tmp_path: Path) -> No
         answer = server.asked(posted(_LOST.read_bytes()))
         assert answer.startswith(b"HTTP/1.1 507 ")
         (tmp_path / "gone").rename(server.folder)
+        _well(server)
+
+
+def test_a_disk_that_is_full_at_the_last_byte_is_told_to_the_sender(tmp_path: Path) -> None:
+    """A body that fits a buffer reaches the disk when all of it is there.
+
+    A limit on the size of a file (setrlimit(2)) stands for the full disk: the last write answers, as there.
+    """
+    import resource
+
+    with listening(tmp_path) as server:
+        resource.prlimit(server.process.pid, resource.RLIMIT_FSIZE, (4000, resource.RLIM_INFINITY))
+        answer = server.asked(posted(b'{"format":"usbwatch-capture"' + b" " * 6000))
+        assert answer.startswith(b"HTTP/1.1 507 ")
+        assert answer.endswith(b"usbwatch: the bench cannot write: File too large\n")
+        resource.prlimit(server.process.pid, resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
+        server.said(r"refused: (the bench cannot write)")
         _well(server)
 
 

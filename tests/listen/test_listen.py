@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import http.client
 import io
 import json
@@ -11,7 +12,9 @@ import socket
 import subprocess
 import sys
 import tarfile
+import time
 from pathlib import Path
+from typing import IO
 
 import h11
 import pytest
@@ -23,6 +26,7 @@ from support.units import LARCH
 from usbwatch.capture import load, to_json
 from usbwatch.capture.saved import load_saved
 from usbwatch.kit.posting import NotPosted, post
+from usbwatch.listen.spool import swept
 
 _LOST = CAPTURES / "larch-13-top-case-lost.json"
 
@@ -141,15 +145,15 @@ def test_the_same_capture_is_kept_once(tmp_path: Path) -> None:
         assert len(_kept(server)) == 1
 
 
-def test_the_same_capture_from_ten_at_once_is_kept_once(tmp_path: Path) -> None:
+def test_the_same_capture_from_five_at_once_is_kept_once(tmp_path: Path) -> None:
     with listening(tmp_path, receiving=20) as server:
-        connections = [server.connect() for _ in range(10)]
+        connections = [server.connect() for _ in range(5)]
         for connection in connections:
             connection.sendall(posted(_LOST.read_bytes()))
         answers = [connection.makefile("rb").read() for connection in connections]
         for connection in connections:
             connection.close()
-        assert sorted(answer.split()[1] for answer in answers) == [b"200"] * 9 + [b"201"]
+        assert sorted(answer.split()[1] for answer in answers) == [b"200"] * 4 + [b"201"]
         assert len(_kept(server)) == 1
 
 
@@ -341,21 +345,36 @@ def test_what_was_acknowledged_is_there_after_a_kill(tmp_path: Path) -> None:
         assert load(str(server.folder / name)) == load(str(_LOST))
 
 
-def test_what_a_killed_server_left_half_received_is_swept_later(tmp_path: Path) -> None:
+def test_what_a_killed_server_left_half_received_is_swept_at_the_next_start(tmp_path: Path) -> None:
     (tmp_path / "first").mkdir()
     with listening(tmp_path / "first") as server, server.connect() as connection:
         connection.sendall(posted(b"{", length=1000))
         while not server.files():
             pass
+        assert swept(server.folder) == 0, "it is still being received"
         server.process.kill()
         server.process.wait()
         (left,) = server.folder.iterdir()
-    from usbwatch.listen.spool import swept
-
-    assert swept(left.parent) == 0, "another server may still be receiving it"
-    os.utime(left, (0, 0))
     assert swept(left.parent) == 1
     assert not left.exists()
+
+
+def test_only_what_is_surely_ours_is_swept(tmp_path: Path) -> None:
+    """A kit's own draft, a link, a folder and a pipe may have such a name too."""
+    precious = tmp_path / "precious"
+    precious.write_text("keep")
+    (tmp_path / f".usbwatch-{'0' * 16}.part").symlink_to(precious)
+    (tmp_path / f".usbwatch-{'1' * 16}.part").mkdir()
+    os.mkfifo(tmp_path / f".usbwatch-{'2' * 16}.part")
+    for name in (".usbwatch-4711.part", f".usbwatch-{'3' * 16}.part.json", f".usbwatch-{'G' * 16}.part"):
+        (tmp_path / name).write_text("keep")
+    before = sorted(tmp_path.iterdir())
+    assert swept(tmp_path) == 0
+    assert swept(tmp_path / "nowhere") == 0
+    assert sorted(tmp_path.iterdir()) == before
+    (tmp_path / f".usbwatch-{'4' * 16}.part").write_text("{")
+    assert swept(tmp_path) == 1
+    assert sorted(tmp_path.iterdir()) == before
 
 
 # --- The command ------------------------------------------------------------------------------------
@@ -383,3 +402,129 @@ def test_what_cannot_be_is_one_sentence(tmp_path: Path, options: tuple[str, ...]
     )
     assert done.returncode == code
     assert said in " ".join(done.stderr.split())
+
+
+# --- A screen, a disk or a terminal that goes ---------------------------------------------------------
+
+
+_PATIENT = """
+import sys
+from usbwatch.cli import listening, main
+from usbwatch.listen import Limits
+serve, limits = listening.serve, Limits(idle_s=600, grace_s=600, body_s=600, stop_s=600)
+listening.serve = lambda request: serve(request, limits)
+sys.exit(main(["listen", "--port", "0", "--into", *sys.argv[1:]]))
+"""
+
+
+def _command(folder: Path, *options: str) -> list[str]:
+    """The command, with more patience than it has, for a machine that has much else to do."""
+    return [sys.executable, "-c", _PATIENT, str(folder), *options]
+
+
+def _environ() -> dict[str, str]:
+    return {**os.environ, "PYTHONPATH": ":".join(filter(None, sys.path)), "COLUMNS": "200"}
+
+
+def _still(output: IO[str] | None) -> IO[str]:
+    assert output is not None
+    return output
+
+
+def _port(line: str) -> int:
+    return int(line.partition("/capture")[0].rpartition(":")[2])
+
+
+def _answered(port: int, request: bytes) -> bytes:
+    with socket.create_connection(("127.0.0.1", port), timeout=60) as connection, connection.makefile("rb") as answer:
+        connection.sendall(request)
+        return answer.read()
+
+
+@pytest.mark.parametrize("gone", ["stdout", "stderr"])
+def test_a_closed_output_ends_it_after_what_is_in_hand(tmp_path: Path, gone: str) -> None:
+    """141 is 128 + SIGPIPE, what a POSIX shell reports of a program whose reader has gone."""
+    request = posted((CAPTURES / "larch-13-healthy.json").read_bytes())
+    with contextlib.ExitStack() as open_:
+        server = open_.enter_context(
+            subprocess.Popen(
+                _command(tmp_path, "--json"), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=_environ()
+            )
+        )
+        open_.callback(server.kill)
+        outputs = {"stdout": server.stdout, "stderr": server.stderr}
+        port = _port(_still(outputs["stderr"]).readline())
+        slow = open_.enter_context(socket.create_connection(("127.0.0.1", port), timeout=60))
+        slow.sendall(request[:-1000])
+        while not any(tmp_path.iterdir()):
+            time.sleep(0.02)
+        _still(outputs.pop(gone)).close()
+        assert b" 201 " in _answered(port, posted(_LOST.read_bytes()))
+        with contextlib.suppress(ConnectionRefusedError):
+            while True:  # until it has noticed, and takes no more connections
+                socket.create_connection(("127.0.0.1", port)).close()
+                time.sleep(0.1)
+        slow.sendall(request[-1000:])
+        with slow.makefile("rb") as answer:
+            assert b" 201 " in answer.read()
+        left = "".join(_still(output).read() for output in outputs.values())
+        assert server.wait(60) == 141
+    assert "Traceback" not in left
+    assert "never retrieved" not in left
+    assert left.count('"outcome"') == (2 if gone == "stderr" else 0)
+    assert len(list(tmp_path.iterdir())) == 2
+
+
+def test_a_terminal_that_goes_ends_it_well(tmp_path: Path) -> None:
+    """SIGHUP, as the kernel sends it when a terminal is closed (termios(3)): as SIGTERM."""
+    above, below = os.openpty()
+    server = subprocess.Popen(
+        [sys.executable, "-c", _IN_A_SESSION, *_command(tmp_path)],
+        stdin=below,
+        stdout=below,
+        stderr=below,
+        env=_environ(),
+    )
+    os.close(below)
+    shown = b""
+    while b"/capture" not in shown:
+        shown += os.read(above, 4096)
+    with socket.create_connection(("127.0.0.1", _port(shown.decode())), timeout=60) as connection:
+        request = posted(_LOST.read_bytes())
+        connection.sendall(request[:-1000])
+        while not any(tmp_path.iterdir()):
+            time.sleep(0.02)
+        os.close(above)
+        connection.sendall(request[-1000:])
+        assert b" 201 " in connection.makefile("rb").read()
+    assert server.wait(60) == 0
+    assert [load(str(path)) for path in tmp_path.iterdir()] == [load(str(_LOST))]
+
+
+_IN_A_SESSION = """
+import fcntl, os, sys, termios
+os.setsid()
+fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+os.execv(sys.argv[1], sys.argv[1:])
+"""
+
+
+def _worked_on(path: Path, kind: str, folder: Path) -> tuple[dict[str, object], str]:
+    """What the process that keeps a body answers, and all that it says on the bench's terminal."""
+    from usbwatch.cli.listening import worker_command
+
+    request = {"path": str(path), "kind": kind, "folder": str(folder), "profile": None, "full": False, "as_json": True}
+    told = json.dumps({**request, "width": 80, "colours": False, "ascii_only": True})
+    done = subprocess.run(worker_command(), input=f"{told}\n", capture_output=True, text=True, check=True)
+    return json.loads(done.stdout.splitlines()[0]), done.stderr
+
+
+@pytest.mark.parametrize(("gone", "kind"), [("folder", "capture"), ("body", "capture"), ("body", "archive")])
+def test_a_folder_or_a_body_that_goes_is_one_sentence(tmp_path: Path, gone: str, kind: str) -> None:
+    """RFC 4918 section 11.5: 507 (Insufficient Storage)."""
+    body = tmp_path / "body"
+    if gone == "folder":
+        body.write_bytes(_LOST.read_bytes())
+    answer, said = _worked_on(body, kind, tmp_path / "nowhere" if gone == "folder" else tmp_path)
+    assert answer == {"refused": "the bench cannot keep it: No such file or directory", "status": 507}
+    assert said == ""

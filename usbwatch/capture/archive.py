@@ -8,10 +8,10 @@ import stat
 from typing import BinaryIO, Dict, List, NamedTuple, Optional, Tuple, Union
 
 from usbwatch.capture.opening import READ_ONLY
-from usbwatch.capture.tar_entries import Entry, EntryKind, tar_entries
+from usbwatch.capture.tar_entries import EntryKind, TarEntry, tar_entries
 from usbwatch.capture.tree import ATTRIBUTE_LIMIT, DEEPEST, CopiedTree, Tree
 from usbwatch.capture.unpacking import Unpacked
-from usbwatch.capture.unread import MANIFEST, MANIFEST_LIMIT, Unread, noted
+from usbwatch.capture.unread import MANIFEST, MANIFEST_LIMIT, MOST_NAMES, TooMuchUnread, Unread, noted, weight
 from usbwatch.errors import BadTree
 
 __all__ = ["LARGEST_ARCHIVE", "ArchiveTree", "opened_tree"]
@@ -22,9 +22,11 @@ LARGEST_ARCHIVE = 64 * 1024 * 1024
 _LARGEST_UNPACKED = 256 * 1024 * 1024
 """Bytes of an archive at most, once gzip is undone."""
 _MOST_CONTENT = 64 * 1024 * 1024
-"""Bytes of all files together that are kept at most; a whole sysfs with the lists of drivers and a log needs 30 MB."""
-_MOST_ENTRIES = 200_000
+"""Bytes of all files, names and link targets that are kept at most; a whole sysfs, drivers and log need 30 MB."""
+_MOST_ENTRIES = MOST_NAMES
 """Files, folders and links at most, with the folders that are only named on the way to others."""
+_MOST_REMEMBERED = 8 * 1024 * 1024
+"""Bytes of paths with all links followed that are remembered; beyond that they are followed anew."""
 _LONGEST_NAME, _LONGEST_PATH = 255, 4096
 """Bytes: NAME_MAX and PATH_MAX, linux/limits.h."""
 _MOST_LINKS = 100
@@ -72,13 +74,16 @@ class ArchiveTree:
 
     def __init__(self, path: str, shown: str = "") -> None:
         self._shown = shown or path
-        self._count = self._kept = 0
+        self._count = self._kept = self._remembered = 0
         self._top = _Folder()
         self._real: Dict[str, Optional[str]] = {"": ""}
         self._load(path)
         self._top = self._root()
         self._unread = Unread({})
-        self._unread = noted(self._manifest(), self._told_place)
+        try:
+            self._unread = noted(self._manifest(), self._told_place, _MOST_ENTRIES - self._count)
+        except TooMuchUnread as error:
+            raise self._bad(str(error)) from None
 
     def _bad(self, problem: str, remedy: str = _BY_COLLECTOR) -> BadTree:
         return BadTree(self._shown, problem, remedy)
@@ -101,7 +106,7 @@ class ArchiveTree:
         for entry in tar_entries(Unpacked(file, self._shown, _LARGEST_UNPACKED), self._shown):
             self._put(entry)
 
-    def _put(self, entry: Entry) -> None:
+    def _put(self, entry: TarEntry) -> None:
         parts = self._parts(entry.path)
         if not parts:
             return  # The top folder itself: "./".
@@ -111,7 +116,7 @@ class ArchiveTree:
             if entry.kind is not EntryKind.FOLDER:
                 raise self._bad(f"has {entry.path} as a folder and as something else")
             return
-        self._count_one(1 if there is None else 0)
+        self._count_one(name if there is None else "")
         folder[name] = self._node(entry)
         self._keep(folder[name])
 
@@ -131,22 +136,26 @@ class ArchiveTree:
         for part in parts:
             below = folder.get(part)
             if below is None:
-                self._count_one(1)
+                self._count_one(part)
                 below = folder[part] = _Folder()
             if not isinstance(below, _Folder):
                 raise self._bad(f"has an entry below something that is no folder, {path}")
             folder = below
         return folder
 
-    def _count_one(self, more: int) -> None:
-        self._count += more
+    def _count_one(self, name: str) -> None:
+        """Count an entry that is new under this name; "" for one that takes another's place."""
+        self._count += 1 if name else 0
+        self._bear(weight(name))
         if self._count > _MOST_ENTRIES:
             raise self._bad(f"has more than {_MOST_ENTRIES} entries")
 
-    def _node(self, entry: Entry) -> _Node:
+    def _node(self, entry: TarEntry) -> _Node:
         if entry.kind is EntryKind.FOLDER:
             return _Folder()
         if entry.kind is EntryKind.LINK:
+            if len(entry.target) > _LONGEST_PATH:
+                raise self._bad(f"has a link with a longer target than any system's, {entry.path[:60]}")
             return _Link(entry.target)
         if entry.kind is EntryKind.SAME:
             named = self._at(self._parts(entry.target))
@@ -154,7 +163,13 @@ class ArchiveTree:
         return entry.content if entry.kind is EntryKind.FILE else _Odd("not a regular file")
 
     def _keep(self, node: _Node) -> None:
-        self._kept += len(node) if isinstance(node, bytes) else 0
+        if isinstance(node, bytes):
+            self._bear(len(node))
+        elif isinstance(node, _Link):
+            self._bear(weight(node.target))
+
+    def _bear(self, more: int) -> None:
+        self._kept += more
         if self._kept > _MOST_CONTENT:
             raise self._bad(f"has files of more than {_MOST_CONTENT // 1024**2} MiB together")
 
@@ -210,8 +225,16 @@ class ArchiveTree:
             if folder.count("/") > DEEPEST:
                 raise OSError(errno.ENAMETOOLONG, "too many folders deep", folder)
             parts = folder.split("/")
-            self._real[folder] = None if ".." in parts else self._resolved(parts)
+            real = None if ".." in parts else self._resolved(parts)
+            self._remember(folder, real)
+            return real
         return self._real[folder]
+
+    def _remember(self, folder: str, real: Optional[str]) -> None:
+        self._remembered += weight(folder) + weight(real or "")
+        if self._remembered > _MOST_REMEMBERED:
+            self._real, self._remembered = {"": ""}, 0
+        self._real[folder] = real
 
     def _resolved(self, asked: List[str]) -> Optional[str]:
         parts: List[str] = []
@@ -232,6 +255,8 @@ class ArchiveTree:
                         return None
                     ahead += node.target.split("/")[::-1]
                 else:
+                    if len(parts) > DEEPEST:
+                        return None  # Nothing in the archive stands as deep.
                     parts.append(name)
                     nodes.append(_NOTHING if node is None else node)
         return "/".join(parts)

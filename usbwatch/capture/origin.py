@@ -7,6 +7,7 @@ clock) and ``privileged`` (``yes`` or ``no``). Other lines are passed over.
 from __future__ import annotations
 
 import re
+from datetime import datetime
 from typing import NamedTuple
 
 from usbwatch.capture.tree import Tree
@@ -34,5 +35,15 @@ def origin(tree: Tree) -> Origin:
     except OSError:
         return Origin()
     told = {word: value.strip() for word, _, value in (line.partition(" ") for line in lines)}
-    moment = told.get("taken_at", "")
-    return Origin(moment if _MOMENT.match(moment) else "", told.get("privileged") == "yes")
+    return Origin(_moment(told.get("taken_at", "")), told.get("privileged") == "yes")
+
+
+def _moment(told: str) -> str:
+    """The time as it was told, "" where there is no such day or time."""
+    if not _MOMENT.match(told):
+        return ""
+    try:
+        datetime.strptime(told, "%Y-%m-%dT%H:%M:%SZ")  # noqa: DTZ007 - looked at, and not calculated with
+    except ValueError:
+        return ""
+    return told

@@ -15,7 +15,7 @@ from typing import Dict, Iterator, NamedTuple, Tuple
 from usbwatch.capture.unpacking import PACKED, Unpacked
 from usbwatch.errors import BadTree
 
-__all__ = ["CONTENT_LIMIT", "Entry", "EntryKind", "tar_entries"]
+__all__ = ["CONTENT_LIMIT", "EntryKind", "TarEntry", "tar_entries"]
 
 CONTENT_LIMIT = 16 * 1024 * 1024
 """Bytes of one file that are kept at most; the longest that anything reads, the kernel's log, has that limit too."""
@@ -40,7 +40,7 @@ class EntryKind(Enum):
     OTHER = "other"
 
 
-class Entry(NamedTuple):
+class TarEntry(NamedTuple):
     """One entry as the archive has it: nothing about its name is checked yet."""
 
     kind: EntryKind
@@ -69,7 +69,7 @@ _WITHOUT_DATA = frozenset({b"1", b"2", b"3", b"4", b"5", b"6"})
 """After these no data follows, whatever the size field says."""
 
 
-def tar_entries(source: Unpacked, shown: str) -> Iterator[Entry]:
+def tar_entries(source: Unpacked, shown: str) -> Iterator[TarEntry]:
     """Every entry in order; raises ``BadTree`` where the archive is none, is damaged, or is cut short."""
     return _Reader(source, shown).entries()
 
@@ -81,7 +81,7 @@ class _Reader:
         self._extended: Dict[str, str] = {}
         self._headers = 0
 
-    def entries(self) -> Iterator[Entry]:
+    def entries(self) -> Iterator[TarEntry]:
         while True:
             header = self._block()
             if not header.strip(b"\0"):
@@ -159,7 +159,7 @@ class _Reader:
     def _sparse(self) -> BadTree:
         return self._bad("holds a file with holes in it", "make the archive without --sparse")
 
-    def _entry(self, header: bytes, flag: bytes, size: int) -> Entry:
+    def _entry(self, header: bytes, flag: bytes, size: int) -> TarEntry:
         if flag in (b"S", b"M"):
             raise self._sparse() if flag == b"S" else self._bad("is one part of several", "give it in one piece")
         kind = _KINDS.get(flag, EntryKind.OTHER)
@@ -169,8 +169,8 @@ class _Reader:
             kind = EntryKind.FOLDER  # As archivers before POSIX marked one.
         target = self._extended.get("linkpath") or _text(header[157:257])
         if kind is EntryKind.FILE:
-            return Entry(kind, path, "", content)
-        return Entry(kind, path, target if kind in (EntryKind.LINK, EntryKind.SAME) else "")
+            return TarEntry(kind, path, "", content)
+        return TarEntry(kind, path, target if kind in (EntryKind.LINK, EntryKind.SAME) else "")
 
     def _content(self, size: int) -> bytes:
         """The data that follows, its padding read too; of more than ``CONTENT_LIMIT`` bytes the first ones."""

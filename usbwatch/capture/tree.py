@@ -16,7 +16,7 @@ import stat
 from typing import Dict, List, Optional, Protocol, Tuple
 
 from usbwatch.capture.files import read_regular
-from usbwatch.capture.unread import MANIFEST, MANIFEST_LIMIT, Unread, noted
+from usbwatch.capture.unread import MANIFEST, MANIFEST_LIMIT, TooMuchUnread, Unread, noted
 from usbwatch.errors import BadTree
 
 __all__ = ["ATTRIBUTE_LIMIT", "DEEPEST", "CopiedTree", "Tree"]
@@ -63,7 +63,10 @@ class CopiedTree:
         self._real: Dict[str, Optional[str]] = {"": self._root}
         self._check_root()
         self._unread = Unread({})
-        self._unread = noted(self._manifest(), self._told_place)
+        try:
+            self._unread = noted(self._manifest(), self._told_place)
+        except TooMuchUnread as error:
+            raise BadTree(root, str(error), "give a copy that a collector made") from None
 
     def _check_root(self) -> None:
         try:

@@ -11,12 +11,17 @@ from __future__ import annotations
 import errno
 from typing import Callable, Dict, FrozenSet, Iterator, Optional, Set, Tuple
 
-__all__ = ["MANIFEST", "MANIFEST_LIMIT", "Unread", "UnreadThere", "noted"]
+__all__ = ["MANIFEST", "MANIFEST_LIMIT", "MOST_NAMES", "TooMuchUnread", "Unread", "UnreadThere", "noted", "weight"]
 
 MANIFEST = "meta/unread.txt"
 MANIFEST_LIMIT = 4 * 1024 * 1024
 """Bytes of a manifest that are read at most: a tree of which nothing could be read needs less."""
 
+MOST_NAMES = 200_000
+"""Files that could not be read, and folders on the way to them, at most; a copy is one of no more entries either."""
+
+_MOST_WEIGHT = 16 * 1024 * 1024
+"""Bytes of their paths together at most. 50,000 paths of sysfs with the links on their way followed need 5 MB."""
 _MOST_LINES = 50_000
 _MOST_FOLDERS = 100
 _LONGEST_PATH = 4096
@@ -47,26 +52,46 @@ _MESSAGES = {
 _BY_NAME = {name: number for number, name in errno.errorcode.items()}
 
 
+class TooMuchUnread(Exception):
+    """A manifest names more than any unit has; ``str()`` is what is wrong with it, without a subject."""
+
+
 class UnreadThere(OSError):
     """What the unit itself answered when its collector tried to read; the copy has nothing to say against it."""
 
 
 class Unread:
-    """Paths that could not be read on the unit, each with its error, and the folders on the way to them."""
+    """Paths that could not be read on the unit, each with its error, and the folders on the way to them.
 
-    def __init__(self, errors: Dict[str, int]) -> None:
-        self._errors = errors
+    Raises ``TooMuchUnread`` for more than ``most`` of both, or for longer ones than any unit's.
+    """
+
+    def __init__(self, errors: Dict[str, int], most: int = MOST_NAMES) -> None:
+        self._errors: Dict[str, int] = {}
         self._names: Dict[str, Set[str]] = {}
-        for path in errors:
-            self._add(path)
+        self._count, self._weight, self._most = 0, 0, most
+        for path, error in errors.items():
+            self.add(path, error)
 
-    def _add(self, path: str) -> None:
+    def add(self, path: str, error: int) -> None:
+        """Take up one more; of two errors for one path the last counts."""
+        if path not in self._errors:
+            self._bear(path)
+        self._errors[path] = error
         while path:
             path, _, name = path.rpartition("/")
-            names = self._names.setdefault(path, set())
-            if name in names:
+            if path not in self._names:
+                self._bear(path)
+                self._names[path] = set()
+            elif name in self._names[path]:
                 break
-            names.add(name)
+            self._names[path].add(name)
+
+    def _bear(self, path: str) -> None:
+        self._count += 1
+        self._weight += weight(path)
+        if self._count > self._most or self._weight > _MOST_WEIGHT:
+            raise TooMuchUnread(f"its {MANIFEST} names more than a unit has")
 
     def names(self, folder: str) -> FrozenSet[str]:
         """Names in a folder that a listing on the unit had shown."""
@@ -83,17 +108,23 @@ class Unread:
         return path in self._errors or path in self._names
 
 
-def noted(content: bytes, real: Callable[[str], Optional[str]]) -> Unread:
+def weight(text: str) -> int:
+    """Bytes that a text takes in memory at most, but for a constant (PEP 393)."""
+    return len(text) if text.isascii() else 4 * len(text)
+
+
+def noted(content: bytes, real: Callable[[str], Optional[str]], most: int = MOST_NAMES) -> Unread:
     """What a manifest says; ``real`` is a path with the links on its way followed, None when that leads out.
 
-    Lines that say nothing, and those of files that were not there at all, are passed over.
+    Lines that say nothing, and those of files that were not there at all, are
+    passed over. Raises ``TooMuchUnread`` as ``Unread`` does.
     """
-    errors: Dict[str, int] = {}
+    unread = Unread({}, most)
     for path, error in _lines(content):
         place = real(path)
         if place:
-            errors[place] = error
-    return Unread(errors)
+            unread.add(place, error)
+    return unread
 
 
 def _lines(content: bytes) -> Iterator[Tuple[str, int]]:

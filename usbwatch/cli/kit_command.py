@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 __all__ = ["kit"]
 
 
-@click.command(epilog=example("usbwatch kit /media/stick", "usbwatch kit . --post 192.0.2.7 --code 417226"))
+@click.command(epilog=example("usbwatch kit /media/stick", "usbwatch kit . --post 192.0.2.7 --code K7PM-4RTX"))
 @click.argument("folder", metavar="DIR")
 @click.option("--post", metavar="ADDRESS", help="Have captures posted to the usbwatch listen at this address, too.")
 @click.option("--code", metavar="CODE", help="The code that usbwatch listen shows; goes with --post.")

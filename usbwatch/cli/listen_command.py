@@ -15,6 +15,15 @@ if TYPE_CHECKING:
 __all__ = ["listen"]
 
 
+class _Port(click.Option):
+    """The port, with the kit's own default looked up when it is needed: the group's help loads no other room."""
+
+    def get_default(self, ctx: click.Context, call: bool = True) -> int:  # noqa: ARG002 - click's own
+        from usbwatch.kit.port import DEFAULT_PORT
+
+        return DEFAULT_PORT
+
+
 @click.command(
     epilog=example("usbwatch listen", "usbwatch listen --address 192.168.7.1 --into captures-of-today --full")
 )
@@ -25,7 +34,7 @@ __all__ = ["listen"]
     show_default=True,
     help="Listen at this address of this computer; 0.0.0.0 or :: for all.",
 )
-@click.option("--port", type=click.IntRange(0, 65535), default=7613, show_default=True, help="0: any that is free.")
+@click.option("--port", cls=_Port, type=click.IntRange(0, 65535), show_default=True, help="0: any that is free.")
 @click.option(
     "--into", type=click.Path(file_okay=False), metavar="DIR", default=".", help="Keep captures here; else right here."
 )

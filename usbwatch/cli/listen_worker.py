@@ -32,21 +32,26 @@ _POSTED = "that was posted"
 
 
 def main() -> int:
-    """Do what standard input says, and answer on standard output."""
-    request = json.loads(sys.stdin.readline())
-    answers = os.fdopen(os.dup(sys.stdout.fileno()), "w", encoding="utf-8")
+    """Do what standard input says, and answer on standard output; says nothing anywhere else."""
+    line = sys.stdin.readline()
+    if not line:
+        return 0  # The server has gone.
+    request = json.loads(line)
+    answers = os.dup(sys.stdout.fileno())
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # Nothing else gets between the answers.
     _bound_memory()
-    saved, answer = _tried(request)
-    _say(answers, answer)
-    if saved is not None:
-        _say(answers, _judged(saved, str(answer["file"]), request))
+    with contextlib.suppress(BrokenPipeError):  # the server has gone: what is kept is kept
+        saved, answer = _tried(request)
+        _say(answers, answer)
+        if saved is not None:
+            _say(answers, _judged(saved, str(answer["file"]), request))
     return 0
 
 
-def _say(answers: Any, answer: dict[str, Any]) -> None:  # noqa: ANN401 - a text file
-    answers.write(json.dumps(answer) + "\n")
-    answers.flush()
+def _say(answers: int, answer: dict[str, Any]) -> None:
+    left = json.dumps(answer).encode() + b"\n"
+    while left:
+        left = left[os.write(answers, left) :]
 
 
 def _bound_memory() -> None:
@@ -69,7 +74,20 @@ def _tried(request: dict[str, Any]) -> tuple[Saved | None, dict[str, Any]]:
         return None, {"refused": str(error), "status": 422}
     except MemoryError:
         return None, {"refused": "it needs more memory than any capture; not kept", "status": 422}
+    except OSError as error:
+        return None, {"refused": f"the bench cannot keep it: {error.strerror or error}", "status": 507}
+    except Exception as error:  # noqa: BLE001 - a bug of ours is one sentence for the sender, and no more
+        return None, {"refused": f"{_bug(error)}; not kept", "status": 500}
     return saved, {"file": name, "digest": saved.digest, "already": already}
+
+
+def _bug(error: Exception) -> str:
+    """What our own mistake is called; ``USBWATCH_DEBUG`` shows where it came from."""
+    if os.environ.get("USBWATCH_DEBUG", "") not in ("", "0"):
+        import traceback
+
+        traceback.print_exception(error)
+    return f"this is a bug in usbwatch itself: {type(error).__name__}"
 
 
 def _read(path: Path, kind: str) -> Saved:
@@ -79,6 +97,7 @@ def _read(path: Path, kind: str) -> Saved:
 
     if kind == "capture":
         return parse_saved(path.read_bytes(), _POSTED)
+    path.stat()  # That it has gone is no fault of the archive.
     tree = ArchiveTree(str(path), _POSTED)
     came = origin(tree)
     return saved_of(take(tree, taken_at=came.taken_at, log=copied_log(tree), privileged=came.privileged))
@@ -111,7 +130,8 @@ def _alone(folder: Path) -> Iterator[None]:
         return
     handle = os.open(folder, os.O_RDONLY)
     try:
-        fcntl.flock(handle, fcntl.LOCK_EX)
+        with contextlib.suppress(OSError):  # a file system without locks: as on Windows
+            fcntl.flock(handle, fcntl.LOCK_EX)
         yield
     finally:
         os.close(handle)
@@ -164,6 +184,8 @@ def _judged(saved: Saved, name: str, request: dict[str, Any]) -> dict[str, Any]:
         return {"problem": str(error)}
     except MemoryError:
         return {"problem": "its check needs more memory than there is"}
+    except Exception as error:  # noqa: BLE001 - the same
+        return {"problem": _bug(error)}
 
 
 def _checked(saved: Saved, request: dict[str, Any]) -> Checked:

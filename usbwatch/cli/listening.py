@@ -9,6 +9,7 @@ import json
 import os
 import signal
 import sys
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -41,37 +42,60 @@ class Request:
 
 
 class Screen:
-    """The bench's screen: results on standard output, all else on standard error."""
+    """The bench's screen: results on standard output, all else on standard error.
 
-    def __init__(self, *, as_json: bool) -> None:
-        self._as_json = as_json
+    Nothing that it cannot write is raised: what comes in is kept and
+    acknowledged all the same. ``on_closed`` is called at the first such
+    output, and ``problem`` is the error.
+    """
+
+    def __init__(self, *, as_json: bool, on_closed: Callable[[], None] = lambda: None) -> None:
+        self._as_json, self._on_closed = as_json, on_closed
+        self.problem: Exception | None = None
 
     def code(self, code: str) -> None:
         """Show the code that counts from now on."""
         from usbwatch.listen.codes import grouped
         from usbwatch.show.listen_view import code_view
 
-        show(code_view(grouped(code)), err=True)
+        with self._noting():
+            show(code_view(grouped(code)), err=True)
 
     def kept(self, kept: Kept, arrival: Arrival) -> None:
         """Say that something came, before it is checked."""
         what = "again what is there" if kept.already else "a capture, kept"
-        say(f"usbwatch: {arrival.sender} sent {what} as {kept.file}")
+        self.say(f"{arrival.sender} sent {what} as {kept.file}")
 
     def judged(self, kept: Kept, arrival: Arrival, judged: dict[str, object] | None) -> None:
         """Show what the check came to."""
         late: dict[str, object] = {"problem": "its check did not come to an end in time"}
         told = judged if judged is not None else late
         if "problem" in told:
-            say(f"usbwatch: {kept.file} is kept, and not checked: {told['problem']}; usbwatch check {kept.file}")
-        if self._as_json:
-            write(_json_line(kept, arrival, told))
-        elif "text" in told:
-            write(str(told["text"]))
+            self.say(f"{kept.file} is kept, and not checked: {told['problem']}; usbwatch check {kept.file}")
+        with self._noting():
+            if self._as_json:
+                write(_json_line(kept, arrival, told))
+            elif "text" in told:
+                write(str(told["text"]))
 
     def notice(self, text: str) -> None:
         """Say what became of a sender."""
-        say(f"usbwatch: {text}")
+        self.say(text)
+
+    def say(self, text: str) -> None:
+        """Say something on standard error."""
+        with self._noting():
+            say(f"usbwatch: {text}")
+
+    @contextlib.contextmanager
+    def _noting(self) -> Iterator[None]:
+        from usbwatch.errors import UnwritableOutput
+
+        try:
+            yield
+        except (OSError, UnwritableOutput) as error:
+            self.problem = self.problem or error
+            self._on_closed()
 
 
 def _json_line(kept: Kept, arrival: Arrival, told: dict[str, object]) -> str:
@@ -90,7 +114,11 @@ def _json_line(kept: Kept, arrival: Arrival, told: dict[str, object]) -> str:
 
 
 def serve(request: Request, limits: Limits | None = None) -> None:
-    """Listen until the process is told to end. Raises ``CannotListen``."""
+    """Listen until the process is told to end.
+
+    Raises ``CannotListen``; ``BrokenPipeError`` or ``UnwritableOutput`` when
+    it ended because standard output or error takes no more.
+    """
     with contextlib.suppress(KeyboardInterrupt):  # where the system has no handlers for it in a loop
         asyncio.run(_serve(request, limits or Limits()))
 
@@ -101,30 +129,41 @@ async def _serve(request: Request, limits: Limits) -> None:
 
     gate = Gate(asks=not request.loopback, same=request.same_code)
     workers = Workers(worker_command(), _worker_request(request), limits)
-    listener = Listener(request.folder, Screen(as_json=request.as_json), workers, gate, limits)
-    ended = asyncio.Event()
-    _on_signals(ended)
+    ended, hung_up = asyncio.Event(), asyncio.Event()
+    its = Screen(as_json=request.as_json, on_closed=ended.set)
+    listener = Listener(request.folder, its, workers, gate, limits)
+    _on_signals(ended, hung_up)
     try:
         port = await listener.start(request.address, request.port)
     except OSError as error:
         raise CannotListen(request.address, request.port, error.strerror or str(error)) from None
-    say(_where(request, port))
+    its.say(_where(request, port))
     await ended.wait()
-    say("usbwatch: ending; what is being received is finished first.")
+    its.say("ending; what is being received is finished first.")
     await listener.stop()
+    if its.problem is not None and not hung_up.is_set():
+        raise its.problem
 
 
-def _on_signals(ended: asyncio.Event) -> None:
+def _on_signals(ended: asyncio.Event, hung_up: asyncio.Event) -> None:
+    """End well at the usual signals; after a hang-up there is no terminal left that could be written to."""
     loop = asyncio.get_running_loop()
+
+    def hang_up() -> None:
+        hung_up.set()
+        ended.set()
+
     with contextlib.suppress(NotImplementedError):  # Windows
         for number in (signal.SIGINT, signal.SIGTERM):
             loop.add_signal_handler(number, ended.set)
+        if signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN:  # else it is to outlive its terminal: nohup(1)
+            loop.add_signal_handler(signal.SIGHUP, hang_up)
 
 
 def _where(request: Request, port: int) -> str:
     host = f"[{request.address}]" if ":" in request.address else request.address
     who = "this computer alone" if request.loopback else "whoever shows the code; it is not encrypted"
-    at = f"usbwatch: listening at http://{host}:{port}/capture for {who}"
+    at = f"listening at http://{host}:{port}/capture for {who}"
     return f"{at}; captures go to {request.folder}. Ctrl-C ends it."
 
 

@@ -66,10 +66,17 @@ HELP
 # --- Options ----------------------------------------------------------------
 
 here=$(cd -P "$(dirname "$0")" && pwd -P) || exit 3
-quiet= shell= root= output= seconds=
+quiet= shell= root= output= seconds= unposted=
 misuse() {
 	printf 'capture.sh: %s; sh capture.sh --help tells how it is used\n' "$*" >&2
 	exit 2
+}
+# whole WORD: $told is the seconds that a word means, without zeros that a shell would take for octal.
+whole() {
+	told=$1
+	while :; do case $told in 0?*) told=${told#0} ;; *) break ;; esac; done
+	case $told in '' | *[!0-9]* | ?????*) misuse "--wait needs a whole number of seconds from 0 to 3600" ;; esac
+	[ "$told" -le 3600 ] || misuse "--wait needs a whole number of seconds from 0 to 3600"
 }
 # Python is asked first: it takes the same options.
 for word; do [ "$word" = --shell ] && shell=yes; done
@@ -84,10 +91,10 @@ while [ $# -gt 0 ]; do
 	--wait | --root | -o | --output | --post | --code)
 		[ $# -gt 1 ] || misuse "$1 needs a value"
 		case $1 in
-		--wait) seconds=$2 ;;
+		--wait) whole "$2" && seconds=$told ;;
 		--root) root=$2 ;;
 		-o | --output) output=$2 ;;
-		*) say "$1 needs Python, which is not here; nothing will be posted" ;;
+		*) unposted=$1 ;;
 		esac
 		shift
 		;;
@@ -99,7 +106,8 @@ while [ $# -gt 0 ]; do
 	esac
 	shift
 done
-case ${seconds:-0} in *[!0-9]* | ?????*) misuse "--wait needs a whole number of seconds" ;; esac
+[ ! -f "$here/post-to.txt" ] || unposted=${unposted:-post-to.txt}
+[ -z "$unposted" ] || say "$unposted needs Python, which is not used here: nothing will be posted."
 
 # --- Where from, where to ---------------------------------------------------
 
@@ -128,7 +136,7 @@ done
 draft= logger=
 tidy() {
 	[ -z "$logger" ] || kill "$logger" 2>/dev/null
-	[ -z "$draft" ] || rm -f "$draft"
+	[ -z "$draft" ] || rm -rf "$draft"
 	cd / && rm -rf "$copy"
 }
 trap tidy EXIT
@@ -430,9 +438,9 @@ done
 
 told="not there"
 if [ -n "$logger" ]; then
-	before=-1
-	while size=$(wc -c <"$log") && [ "$size" != "$before" ]; do
-		before=$size
+	before=-1 turns=0 # A device that comes and goes writes on and on.
+	while [ "$turns" -lt 25 ] && size=$(wc -c <"$log") && [ "$size" != "$before" ]; do
+		before=$size turns=$((turns + 1))
 		sleep 0.2 2>/dev/null || sleep 1
 	done
 	if kill "$logger" 2>/dev/null; then
@@ -459,23 +467,23 @@ model=
 model=$(printf '%s' "$model" | tr 'A-Z' 'a-z' | tr -c 'a-z0-9' '-' | sed 's/--*/-/g; s/^-//' | cut -c1-40 | sed 's/-$//')
 [ -n "$output" ] || output=$folder/${model:-unit}-$(date +%Y-%m-%d-%H%M%S).tar
 stem=${output%.tar} number=1 target=$output
-while [ -e "$target" ] || [ -e "${target%.tar}.txt" ]; do
+taken() { [ -e "$1" ] || [ -L "$1" ]; }
+while taken "$target" || taken "${target%.tar}.txt"; do
 	number=$((number + 1))
 	target=$stem-$number.tar
 done
-draft=$folder/.usbwatch-$$.part
+# A folder of our own, for a name that others can foresee may be a link of theirs.
+unwritable() { fail "the archive cannot be written to $folder (${1##*: }); is the stick full, or was it pulled out?"; }
+draft=$(mktemp -d "$folder/.usbwatch-XXXXXX" 2>"$copy/.said") || {
+	draft=
+	unwritable "$(sed -n '1p' "$copy/.said")"
+}
 cd "$copy" || fail "the folder in memory has gone; run this again."
 set --
 for name in *; do set -- "$@" "$name"; done
-tar -cf "$draft" "$@" 2>"$copy.err" || {
-	why=$(sed -n '1p' "$copy.err")
-	rm -f "$copy.err"
-	fail "the archive cannot be written to $folder (${why##*: }); is the stick full, or was it pulled out?"
-}
-rm -f "$copy.err"
+tar -cf "$draft/tar" "$@" 2>"$copy/.said" || unwritable "$(sed -n '1p' "$copy/.said")"
 sync
-mv "$draft" "$target" || fail "the archive cannot be given its name $target; was the stick pulled out?"
-draft=
+mv "$draft/tar" "$target" || fail "the archive cannot be given its name $target; was the stick pulled out?"
 sync
 say "Saved $target"
 
@@ -503,7 +511,10 @@ counted() {
 	printf '\r\nHOW TO GO ON\r\n  Take this stick to the bench computer and run:\r\n'
 	printf '  usbwatch check --root %s\r\n' "${target##*/}"
 	printf '  Not seen is not the same as missing.\r\n  The archive holds serial numbers of the unit.\r\n'
-} >"${target%.tar}.txt" 2>/dev/null || fail "$target is saved, but its summary could not be written beside it."
+} >"$draft/txt" 2>/dev/null && mv "$draft/txt" "${target%.tar}.txt" 2>/dev/null ||
+	fail "$target is saved, but its summary could not be written beside it."
+rm -rf "$draft"
+draft=
 sync
 say "Saved ${target%.tar}.txt, for you to read"
 say "At the bench computer: usbwatch check --root ${target##*/}"

@@ -11,11 +11,11 @@ import socket
 import time
 from typing import Callable, Dict, NamedTuple, Optional, Tuple
 
+from usbwatch.kit.port import DEFAULT_PORT
 from usbwatch.safe import safe
 
-__all__ = ["DEFAULT_PORT", "NotPosted", "post"]
+__all__ = ["NotPosted", "post"]
 
-DEFAULT_PORT = 7613
 _TIMEOUT_S = 60.0
 """For one answer: the bench reads a capture before it acknowledges it."""
 _PATIENCE_S = 60.0

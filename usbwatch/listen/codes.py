@@ -8,7 +8,7 @@ from collections import OrderedDict
 from dataclasses import dataclass
 from enum import Enum
 
-__all__ = ["ALPHABET", "LENGTH", "Gate", "Standing", "Used", "grouped", "normalised"]
+__all__ = ["ALPHABET", "LENGTH", "CodeStanding", "Gate", "Used", "grouped", "normalised"]
 
 ALPHABET = "ABCDEFGHJKMNPQRSTUVWXYZ23456789"
 """Without I, L, O, 0 and 1, which are taken for each other: 31 signs, so that eight carry 39.6 bits."""
@@ -17,7 +17,7 @@ LENGTH = 8
 _REMEMBERED = 16
 
 
-class Standing(Enum):
+class CodeStanding(Enum):
     """What a code that was shown is worth."""
 
     RIGHT = "right"
@@ -63,15 +63,15 @@ class Gate:
         self._taken = False
         self._used: OrderedDict[str, Used] = OrderedDict()
 
-    def standing(self, shown: str) -> Standing:
+    def standing(self, shown: str) -> CodeStanding:
         """What the code that a sender shows is worth; compared in constant time."""
         if not self.asks:
-            return Standing.RIGHT
+            return CodeStanding.RIGHT
         said = normalised(shown).encode()
         if hmac.compare_digest(said, self.code.encode()):
-            return Standing.BUSY if self._taken and not self._same else Standing.RIGHT
+            return CodeStanding.BUSY if self._taken and not self._same else CodeStanding.RIGHT
         matches = [hmac.compare_digest(said, one.encode()) for one in self._used]
-        return Standing.USED if any(matches) else Standing.WRONG
+        return CodeStanding.USED if any(matches) else CodeStanding.WRONG
 
     def used(self, shown: str) -> Used | None:
         """What a code was used up by."""

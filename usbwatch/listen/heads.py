@@ -19,14 +19,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 
-__all__ = ["Head", "Kind", "Order", "Refusal", "ordered"]
+__all__ = ["BodyKind", "Head", "Order", "Refusal", "ordered"]
 
 _PATH = b"/capture"
 _DIGITS = re.compile(rb"[0-9]{1,15}\Z")
 _PORT = re.compile(r":[0-9]{0,5}\Z")
 
 
-class Kind(Enum):
+class BodyKind(Enum):
     """What a body is said to be."""
 
     CAPTURE = "capture"
@@ -34,10 +34,10 @@ class Kind(Enum):
 
 
 _KINDS = {
-    "application/json": Kind.CAPTURE,
-    "application/x-tar": Kind.ARCHIVE,
-    "application/gzip": Kind.ARCHIVE,
-    "application/x-gzip": Kind.ARCHIVE,
+    "application/json": BodyKind.CAPTURE,
+    "application/x-tar": BodyKind.ARCHIVE,
+    "application/gzip": BodyKind.ARCHIVE,
+    "application/x-gzip": BodyKind.ARCHIVE,
 }
 """By media type. None of these can be sent by a web page without a preflight (Fetch standard, CORS-safelisted)."""
 
@@ -56,7 +56,7 @@ class Head:
 class Order:
     """A request that may be taken: what it sends, how much (None: not told), and the code that it shows."""
 
-    kind: Kind
+    kind: BodyKind
     length: int | None
     code: str
 
@@ -147,7 +147,7 @@ def _framing(head: Head) -> Refusal | None:
     return None
 
 
-def _kind(head: Head) -> Kind | Refusal:
+def _kind(head: Head) -> BodyKind | Refusal:
     types = _values(head, b"content-type")
     kind = _KINDS.get(_text(types[0]).partition(";")[0].strip().lower()) if len(types) == 1 else None
     if kind is None:

@@ -4,10 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["DEFAULT_PORT", "PIECE", "Limits"]
-
-DEFAULT_PORT = 7613
-"""Where it listens unless told otherwise; no assigned use is known (from memory)."""
+__all__ = ["PIECE", "Limits"]
 
 PIECE = 65_536
 """Bytes read of a connection at once."""

@@ -110,12 +110,19 @@ class Listener:
         Who has shown a code is never dropped. Where none is asked for, the body that has been coming the longest
         makes room: a capture takes no time, and what takes longest is the likeliest to mean no good.
         """
-        coming = [one for one in self._exchanges if one.receiving]
+        coming = [one for one in self._exchanges if one.receiving and not one.again]
         if self._ending or len(coming) < self.limits.receiving:
             return not self._ending
         if not self.gate.asks:
             self._drop(coming[0])
         return not self.gate.asks
+
+    def room_again(self) -> bool:
+        """Whether a body that was kept before can be received now: of these there is one at a time.
+
+        They take no other's place, for whoever sends one has had its turn.
+        """
+        return not self._ending and not any(one.again for one in self._exchanges)
 
     async def started(self, arrival: Arrival) -> Job:
         """The job that reads, keeps and checks a body."""

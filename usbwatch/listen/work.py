@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
-from usbwatch.listen.heads import Kind
+from usbwatch.listen.heads import BodyKind
 from usbwatch.listen.limits import Limits
 
 __all__ = ["Arrival", "Bench", "Job", "Kept", "NotKept", "Workers"]
@@ -30,7 +30,7 @@ class Arrival:
 
     path: Path
     """Where it lies until it is kept; removed after that."""
-    kind: Kind
+    kind: BodyKind
     sender: str
 
 
@@ -80,7 +80,7 @@ class Workers:
         self._free = asyncio.Semaphore(limits.working)
 
     async def started(self, arrival: Arrival) -> Job:
-        """The job that works on a body, once there is a free place for it."""
+        """The job that works on a body, once there is a free place for it. Raises ``NotKept``."""
         await self._free.acquire()
         try:
             process = await asyncio.create_subprocess_exec(
@@ -90,6 +90,9 @@ class Workers:
                 limit=_LONGEST_ANSWER,
                 start_new_session=True,  # Ctrl-C is for the server; it lets what it has received be kept.
             )
+        except OSError as error:
+            self._free.release()
+            raise NotKept(503, f"the bench cannot start what reads captures: {error.strerror}; try again") from None
         except BaseException:
             self._free.release()
             raise
