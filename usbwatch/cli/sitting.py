@@ -162,6 +162,7 @@ class Sitting:
             events=tuple(self._events),
             marks=tuple(self._marks),
             missed=self._missed,
+            slept=self._state.slept,
         )
 
     @property

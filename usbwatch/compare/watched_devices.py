@@ -188,7 +188,7 @@ def _enumerated_anew(number: int, watch: Watch, scene: Scene) -> tuple[_Excuse, 
     (Documentation/driver-api/usb/persist.rst). A controller can start anew by itself once; one that goes on doing so
     is a fault.
     """
-    slept: Sequence[int] = getattr(watch, "slept", ())
+    slept = watch.slept
     woken = [_Excuse(from_ms=at_ms - BEFORE_WAKING_MS, to_ms=at_ms + WAKING_MS) for at_ms in slept]
     controllers: dict[str, set[str]] = {}
     for node in scene.capture.nodes:
