@@ -19,7 +19,12 @@ _OWN = frozenset({Effect.SOFTWARE, Effect.HUNG, Effect.DEAD, Effect.POOR_ITSELF,
 
 
 def was_watched(finding: Finding) -> bool:
-    """Whether a device was watched long enough, and in a way, that it would have been seen to leave."""
+    """Whether a device was watched long enough, and in a way, that it would have been seen to leave.
+
+    Of one that is unseen, or lost with what carries it, nothing is known.
+    """
+    if finding.symptom is Symptom.UNSEEN or finding.charged_to:
+        return False
     watched = finding.watched
     if finding.symptom is Symptom.INTERMITTENT:
         return True
