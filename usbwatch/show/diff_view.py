@@ -106,19 +106,18 @@ def changes_sentence(changes: Changes) -> str:
     said += [f"{counted(len(changes.unit), 'string')} of firmware"] if changes.unit else []
     said += [f"{counted(len(changes.episodes), 'trouble')} in the kernel log"] if changes.episodes else []
     said += [f"{counted(len(changes.coverage), 'bus')} seen otherwise"] if changes.coverage else []
-    return (
-        ", ".join(said) or f"nothing changed as far as both saw it; only {_LETTERS[changes.watched_alone]} was watched"
-    )
+    return ", ".join(said) or f"nothing changed as far as both saw it; only {_watched_letter(changes)} was watched"
 
 
-_LETTERS = {"before": "A", "after": "B"}
+def _watched_letter(changes: Changes) -> str:
+    return "A" if changes.watched_alone == "before" else "B"
 
 
 def _not_watched_lines(changes: Changes) -> list[Line]:
     """That one of the two was not watched, where the other was."""
     if not changes.watched_alone:
         return []
-    watched = _LETTERS[changes.watched_alone]
+    watched = _watched_letter(changes)
     other = "B" if watched == "A" else "A"
     left = ", and devices came and went" if changes.left_alone else ""
     said = f"{watched} was watched{left}; {other} was not, so nothing is known of what comes and goes in it."

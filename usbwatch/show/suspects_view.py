@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TypeAlias
 
-from usbwatch.localise.sites import SiteKind, kind_of, own_link, rests_on_cases
+from usbwatch.localise.sites import SiteKind, own_link, rests_on_cases, site_id
 from usbwatch.model import Findings, PartSuspicion, Site, Suspects, Symptom, Verdict
 from usbwatch.plan import questions
 from usbwatch.plan.cautions import cautions
@@ -107,9 +107,9 @@ def way_words(site: Site, checked: Checked) -> str:
 
     A device with a link of its own in the profile has that as a way to fail of its own.
     """
-    kind, of = kind_of(site)
-    at_times = any(one.device == of and one.symptom is Symptom.INTERMITTENT for one in checked.findings.findings)
-    meant = kind is SiteKind.DEAD and at_times and not own_link(of, checked.profile)
+    at_times = (one.device for one in checked.findings.findings if one.symptom is Symptom.INTERMITTENT)
+    its = next((one for one in at_times if site.id == site_id(SiteKind.DEAD, one)), "")
+    meant = its and not own_link(its, checked.profile)
     return f"{safe(site.name, 80)}{', its own plug and cable included' if meant else ''}"
 
 
