@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from support.bench import lay_out, small_capture, small_tree
 
-from usbwatch.capture import to_json
+from usbwatch.capture import load, to_json
 from usbwatch.cli import main
 from usbwatch.localise.beliefs import MOST_LOOKS
 
@@ -340,3 +340,67 @@ def test_a_name_that_nothing_has_is_refused(localise: Usbwatch) -> None:
     assert done.returncode == 2
     assert "is not a supposition" in done.stderr
     assert "Did you mean top-case?" in localise("lost.json", "--did", "swap:Top cass").stderr
+
+
+WATCHED = load(str(Path(__file__).parents[2] / "captures" / "larch-13-watched.json"))
+NOT_PROVEN = "Keyboard, Touchpad, Fingerprint reader and Battery came and went before: not proven until watched again"
+
+
+def flat(text: str) -> str:
+    return " ".join(text.split())
+
+
+def day_later(name: str, *, watched_ms: int = 0) -> None:
+    """The same unit a day later with all its devices there; watched for so long, in which none of them left."""
+    (first,) = WATCHED.watches
+    watches = (replace(first, lasted_ms=watched_ms, events=(), marks=()),) if watched_ms else ()
+    capture = replace(WATCHED, taken_at="2026-03-12T10:02:00Z", watches=watches)
+    Path(name).write_text(to_json(capture), encoding="utf-8")
+
+
+@pytest.fixture
+def opening(bench: Path) -> str:
+    """A watch of a Larch 13 whose flex opens at times."""
+    path = bench / "opening.json"
+    path.write_text(to_json(WATCHED), encoding="utf-8")
+    return str(path)
+
+
+@pytest.mark.parametrize("did", [(), ("--did", "reseat:top-case-flex"), ("--did", "fit:top-case-flex")], ids=str)
+def test_what_came_and_went_is_not_proven_by_a_plain_capture(
+    localise: Usbwatch, opening: str, did: tuple[str, ...]
+) -> None:
+    """Common practice, no source: a bad contact makes contact most of the time."""
+    day_later("plain.json")
+    done = localise(opening, "plain.json", *did)
+    assert done.returncode == 11
+    assert f"Whole now; {NOT_PROVEN} Do next: Move, warm and cool Top-case flex while watching" in flat(done.stdout)
+    first = document(localise(opening, "plain.json", *did, "--json"))["plan"]["proposals"][0]
+    assert first["id"] == "flex:top-case-flex"
+
+
+def test_a_watch_in_which_all_stayed_proves_it(localise: Usbwatch, opening: str) -> None:
+    day_later("stayed.json", watched_ms=240_000)
+    done = localise(opening, "stayed.json", "--did", "fit:top-case-flex")
+    assert done.returncode == 0
+    assert "Whole: all 19 expected devices are present" in done.stdout
+
+
+def test_where_a_watch_has_shown_the_link_no_look_is_proposed_that_shows_it_once_more(
+    localise: Usbwatch, opening: str
+) -> None:
+    shown = document(localise(opening, "--json"))
+    assert shown["plan"]["advice"] == "go on"
+    assert not [one["id"] for one in shown["plan"]["proposals"] if one["action"] in ("repeat", "flex")]
+
+
+def test_one_device_alone_that_comes_and_goes_has_a_plug_of_its_own(localise: Usbwatch, bench: Path) -> None:
+    """Common practice, no source: its plug inside the subassembly is seated again before a new one is bought."""
+    (first,) = WATCHED.watches
+    own = tuple(one for one in first.events if one.location.endswith("/4.1"))
+    capture = replace(WATCHED, watches=(replace(first, events=own),))
+    (bench / "alone.json").write_text(to_json(capture), encoding="utf-8")
+    done = localise("alone.json")
+    assert "Keyboard itself, its own plug and cable included" in flat(done.stdout)
+    assert "before buying reseat the plug of Keyboard itself inside Top case, and watch again" in flat(done.stdout)
+    assert "Disconnect the mains adapter, then the battery" in flat(done.stdout)

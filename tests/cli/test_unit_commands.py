@@ -386,3 +386,49 @@ def test_a_capture_with_a_watch_says_in_the_history_what_it_came_to(unit_bench: 
     assert told in " ".join(unit_bench.run("unit", "show", "LB-0002").out.split()), (
         "of each capture, not the last alone"
     )
+
+
+_LARCH_WATCHED = load(str(Path(__file__).parents[2] / "captures" / "larch-13-watched.json"))
+
+
+def test_what_came_and_went_in_a_case_is_not_proven_whole(unit_bench: Bench) -> None:
+    """Common practice, no source: only a later watch in which it stays proves a bad contact mended."""
+    plain = replace(_LARCH_WATCHED, watches=(), taken_at="2026-03-12T10:02:00Z")
+    for name, capture in {"opening": _LARCH_WATCHED, "plain": plain}.items():
+        (unit_bench.folder / f"{name}.json").write_text(to_json(capture), encoding="utf-8")
+    said = "Keyboard, Touchpad, Fingerprint reader and Battery came and went before: not proven until watched again"
+    unit_bench.well("open", "LB-0001", "opening.json")
+    unit_bench.well("step", "LB-0001", "reseat:top-case-flex")
+    after = unit_bench.unit("capture", "LB-0001", "plain.json")
+    assert after.code == 11
+    assert f"Whole now; {said}" in after.said
+    check = unit_bench.run("check", "LB-0001")
+    assert check.code == 11
+    assert said in check.said
+    assert said in unit_bench.unit("show", "LB-0001").said
+    report = unit_bench.run("report", "LB-0001", "--format", "text", "-o", "-")
+    assert f"Whole now; {said} Do next: Move, warm and cool Top-case flex" in report.said
+    assert said in unit_bench.refused(3, "baseline", "LB-0001")
+    closed = unit_bench.unit("close", "LB-0001", "repaired", "--cause", "unknown")
+    assert closed.code == 0
+    assert f"unit LB-0001 leaves, and {said}" in closed.said
+
+
+def test_a_report_tells_no_figure_twice(unit_bench: Bench) -> None:
+    (unit_bench.folder / "opening.json").write_text(to_json(_LARCH_WATCHED), encoding="utf-8")
+    report = unit_bench.run("report", "opening.json", "--format", "text", "-o", "-")
+    assert "Likeliest cause: Top-case flex (Top-case flex makes contact only at times), 99%" in report.said
+
+
+def test_a_difference_between_a_watch_and_a_plain_capture_is_not_that_nothing_changed(unit_bench: Bench) -> None:
+    plain = replace(_LARCH_WATCHED, watches=(), taken_at="2026-03-12T10:02:00Z")
+    stayed = replace(plain, watches=tuple(replace(one, events=(), marks=()) for one in _LARCH_WATCHED.watches))
+    for name, capture in {"opening": _LARCH_WATCHED, "plain": plain, "stayed": stayed}.items():
+        (unit_bench.folder / f"{name}.json").write_text(to_json(capture), encoding="utf-8")
+    done = unit_bench.run("diff", "opening.json", "plain.json")
+    assert done.code == 11
+    assert "Nothing changed as far as both saw it; only A was watched" in done.said
+    assert "B was not, so nothing is known of what comes and goes in it." in done.said
+    quiet = unit_bench.run("diff", "plain.json", "stayed.json")
+    assert quiet.code == 0
+    assert "A was not, so nothing is known of what comes and goes in it." in quiet.said

@@ -226,3 +226,13 @@ def test_a_loose_link_acts_more_often_in_a_watch() -> None:
         loose = [each for each in taken if layout.sites[each.site].id.startswith("loose:")]
         acting = sum(each.fault.odds for each in loose if each.acts[0]) / sum(each.fault.odds for each in loose)
         assert acting == pytest.approx(often[SiteKind.LOOSE])
+
+
+def test_before_a_subassembly_is_bought_for_one_device_that_comes_and_goes_its_own_plug_is_seated_again() -> None:
+    """The top case is cheap here, so that fitting a new one is proposed."""
+    cheap = replace(LARCH, parts=tuple(replace(one, cost=10) if one.id == "top-case" else one for one in LARCH.parts))
+    told = findings(watched(HEALTHY, {PLACES["keyboard"]: SEVEN}), cheap)
+    proposed = plan(believe(cheap, [Look(findings=told)]), told).proposals
+    (fit,) = (one for one in proposed if one.id == "fit:top-case")
+    assert fit.words.startswith("First reseat the plug of Keyboard itself inside Top case, and watch again; else: Fit")
+    assert any("Disconnect" in caution for caution in fit.cautions)

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from usbwatch.model import Experience, Look, Profile
     from usbwatch.show import Localised, Seen
 
-__all__ = ["weighed"]
+__all__ = ["judged", "weighed"]
 
 
 def weighed(
@@ -33,7 +33,7 @@ def weighed(
     from usbwatch.plan import plan_and_repair
     from usbwatch.show import Checked, Localised
 
-    seen = _judged(seen, profile, insisted=insisted)
+    seen = judged(seen, profile, insisted=insisted)
     beliefs, looks = _believed(profile, _looks(seen), experience)
     told, repair = plan_and_repair(beliefs, looks[-1].findings, at_hand)
     last = Checked(
@@ -50,11 +50,12 @@ def weighed(
     return result, looks
 
 
-def _judged(seen: Sequence[Seen], profile: Profile, *, insisted: bool) -> tuple[Seen, ...]:
-    """The same, each with what it shows."""
-    from usbwatch.compare import findings
+def judged(seen: Sequence[Seen], profile: Profile, *, insisted: bool = False) -> tuple[Seen, ...]:
+    """The looks of one case, oldest first, each with what it shows in the light of those before it."""
+    from usbwatch.compare import beside_earlier, findings
 
-    return tuple(replace(one, findings=findings(one.capture, profile, one.answers, insisted=insisted)) for one in seen)
+    told = [findings(one.capture, profile, one.answers, insisted=insisted) for one in seen]
+    return tuple(replace(one, findings=found) for one, found in zip(seen, beside_earlier(told, profile), strict=True))
 
 
 def _looks(seen: Sequence[Seen]) -> tuple[Look, ...]:

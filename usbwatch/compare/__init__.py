@@ -11,10 +11,12 @@ if TYPE_CHECKING:
     from usbwatch.compare.findings import expected_devices, findings
     from usbwatch.compare.serials import serials
     from usbwatch.compare.since_baseline import since_baseline
+    from usbwatch.compare.unproven import beside_earlier
 else:
     __getattr__ = on_first_use(
         __name__,
         {
+            "beside_earlier": "unproven",
             "changes": "changes",
             "expected_devices": "findings",
             "findings": "findings",
@@ -23,4 +25,4 @@ else:
         },
     )
 
-__all__ = ["changes", "expected_devices", "findings", "serials", "since_baseline"]
+__all__ = ["beside_earlier", "changes", "expected_devices", "findings", "serials", "since_baseline"]

@@ -39,12 +39,15 @@ def changes(before: Capture, after: Capture) -> Changes:
     sides = _Sides(
         before=_coverage_of(before), after=_coverage_of(after), one_listed=is_bare_list(before) != is_bare_list(after)
     )
+    alone = _watched_alone(before, after)
     return Changes(
         unit=_unit_changes(before, after, sides),
         coverage=tuple(_coverage_changes(sides)),
         nodes=_node_changes(before, after, sides),
         episodes=tuple(_episode_changes(before, after, sides)),
         watched=tuple(_watched_changes(before, after)),
+        watched_alone=alone,
+        left_alone=_left_alone(before if alone == "before" else after) if alone else 0,
         system=differences(asdict(before.system), asdict(after.system)),
     )
 
@@ -183,6 +186,16 @@ def _watched_changes(before: Capture, after: Capture) -> Iterator[WatchedChange]
             yield WatchedChange(
                 location=place, name=name_now or name, before=was, after=now, before_ms=was_ms, after_ms=now_ms
             )
+
+
+def _watched_alone(before: Capture, after: Capture) -> str:
+    if bool(before.watches) == bool(after.watches):
+        return ""
+    return "before" if before.watches else "after"
+
+
+def _left_alone(watched: Capture) -> int:
+    return sum(left for left, _, _ in _departures(watched).values())
 
 
 def _departures(capture: Capture) -> dict[str, tuple[int, int, str]]:

@@ -25,7 +25,7 @@ from usbwatch.localise.kinds import (
 from usbwatch.localise.rates import grounds_of
 from usbwatch.localise.ways import Way, about, fitted, ways
 from usbwatch.model.cases import Experience, Grounds
-from usbwatch.model.profile import Profile
+from usbwatch.model.profile import PartKind, Profile
 from usbwatch.model.suspects import Cure, CureKind, Site
 
 __all__ = [
@@ -42,6 +42,7 @@ __all__ = [
     "about",
     "fitted",
     "kind_of",
+    "own_link",
     "rests_on_cases",
     "site_id",
     "sites",
@@ -61,6 +62,14 @@ def kind_of(site: Site) -> tuple[SiteKind, str]:
 def _of_id(id_: str) -> tuple[SiteKind, str]:
     kind, _, of = id_.partition(":")
     return SiteKind(kind), of
+
+
+def own_link(device: str, profile: Profile) -> str:
+    """Id of a link of the profile that this device alone needs, "" where it has none."""
+    links = [part.id for part in profile.parts if part.kind is PartKind.LINK]
+    needs = {each.id: each.needs for each in profile.devices}
+    shared = {need for id_, its in needs.items() if id_ != device for need in its}
+    return next((link for link in links if link in needs.get(device, ()) and link not in shared), "")
 
 
 def sites(profile: Profile, experience: Experience | None = None) -> tuple[Site, ...]:

@@ -117,6 +117,11 @@ class Changes:
     """By location, then trouble."""
     watched: tuple[WatchedChange, ...] = ()
     """By location, of places that were watched in both. What a watch shows is no difference between two looks."""
+    watched_alone: str = ""
+    """``before`` or ``after``, where that capture alone was watched: nothing is known of coming and going in the other.
+    """
+    left_alone: int = 0
+    """How often a place was left, or fell silent, in a watch that the other capture has no like of."""
     system: tuple[FactChange, ...] = ()
     """How the looking differed (``usbwatch.model.System``): another kernel, other rights. No change of the unit."""
 
@@ -129,7 +134,7 @@ class Changes:
     @property
     def none(self) -> bool:
         """Whether nothing of the unit differs, as far as both captures saw it."""
-        return not (self.unit or self.coverage or self.nodes or self.episodes)
+        return not (self.unit or self.coverage or self.nodes or self.episodes or self.left_alone)
 
     @property
     def another_board(self) -> bool:

@@ -93,6 +93,9 @@ class Finding:
     """No capture can show it; only a person can establish it."""
     watched: Watched | None = None
     """How it fared while the unit was watched live; None where it was not."""
+    came_and_went: str = ""
+    """Name of the device where it is there, but an earlier look found it to come and go and no watch since has shown
+    that it stays; "" else."""
 
 
 class DeclaredState(Enum):

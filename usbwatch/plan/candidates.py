@@ -20,6 +20,7 @@ from usbwatch.plan.candidate import Candidate
 from usbwatch.plan.cautions import cautions
 from usbwatch.plan.deeds import cautions_of, flexing, moves, steps, trials
 from usbwatch.plan.money import VERIFY_MINUTES, Prices
+from usbwatch.plan.rewatching import comes_and_goes, plugs_first, shown_loose
 from usbwatch.plan.standing import Standing
 
 __all__ = ["UNIT_AT_HAND", "Candidate", "candidates", "flexing"]
@@ -49,7 +50,8 @@ def candidates(
     profile = beliefs.layout.profile
     yield from _checks(beliefs, findings)
     yield from _looks(beliefs, findings)
-    if len(beliefs.looks) == 1:  # later looks have repeated the first
+    at_times = comes_and_goes(beliefs, findings)
+    if len(beliefs.looks) == 1 and not at_times:  # later looks have repeated the first
         yield _REPEAT
     yield from _measurements(beliefs, findings, where)
     yield from _substitutes(beliefs, findings, where)
@@ -57,9 +59,16 @@ def candidates(
         yield from _tried_elsewhere(beliefs, findings, where, prices)
     first = _asked_first(beliefs, findings)
     deeds = (steps(where, profile, prices), trials(where, profile, prices, at_hand), moves(beliefs, where, prices))
+    plugs = plugs_first(findings, profile)
     for each in chain.from_iterable(deeds):
-        yield replace(each, cautions=(*each.cautions, *first.get(each.of, ())))
-    yield from flexing(beliefs, where)
+        words = (
+            f"First {plugs[each.of]}; else: {each.words}"
+            if each.action is Action.FIT and each.of in plugs
+            else each.words
+        )
+        yield replace(each, words=words, cautions=(*each.cautions, *first.get(each.of, ())))
+    if not (at_times and shown_loose(beliefs, where.wrong)):
+        yield from flexing(beliefs, where)
 
 
 def _asked_first(beliefs: Beliefs, findings: Findings) -> dict[str, tuple[str, ...]]:

@@ -18,6 +18,7 @@ from usbwatch.plan.foresight import REST, Branch, Foresight
 from usbwatch.plan.hazards import effects
 from usbwatch.plan.lookahead import LEAST_BITS, Weighed, weighed
 from usbwatch.plan.money import Prices, prices
+from usbwatch.plan.rewatching import came_and_went, loose_links, shown_loose, watch_alone
 from usbwatch.plan.saying import names_of, outcome_words, stay_words, why_look, why_same, why_stay, why_step
 from usbwatch.plan.standing import Standing, standing
 from usbwatch.plan.stopping import stops
@@ -59,7 +60,7 @@ def plan_and_repair(
         return Plan(advice=Advice.OTHER_MODEL), None
     chooser = _Chooser.of(beliefs, prices(beliefs.layout.profile), at_hand)
     if not any(each.wrong for each in beliefs.current):
-        return Plan(advice=Advice.NOTHING_WRONG, proposals=_before_closing(chooser, done)), None
+        return Plan(advice=Advice.NOTHING_WRONG, proposals=_before_closing(chooser, findings, done)), None
     costs = chooser.prices
     every = candidates(beliefs, findings, chooser.where, costs, at_hand)
     found = chooser.ranked(each for each in every if f"{each.action.value}:{each.of}" not in done)
@@ -82,11 +83,26 @@ def _repair(ranked: Sequence[Proposal]) -> Proposal | None:
     return next((each for each in steps if mending[each.id] >= most / 2), None)
 
 
-def _before_closing(chooser: _Chooser, done: Collection[str]) -> tuple[Proposal, ...]:
-    """What was wrong is well by now: a link that may come and go is moved once, where that pays."""
-    links = flexing(chooser.beliefs, chooser.where)
-    open_ = [each for each in links if f"{each.action.value}:{each.of}" not in done]
-    return tuple(each for each in chooser.ranked(open_) if each.expected_total < chooser.closing)
+def _before_closing(chooser: _Chooser, findings: Findings, done: Collection[str]) -> tuple[Proposal, ...]:
+    """What was wrong is well by now: a link that may come and go is moved once, where that pays, likeliest first.
+
+    What came and went and was not watched again is watched whether or not that pays, with the likeliest of its links
+    moved; by itself where it hangs on none. Beside a link that was as good as shown, no other is moved for it.
+    """
+    beliefs, unproven = chooser.beliefs, came_and_went(findings)
+    loose = loose_links(beliefs)
+    needs = {device.id: device.needs for device in beliefs.layout.profile.devices}
+    links = {id_: max(loose.keys() & needs[id_], key=lambda link: loose[link], default="") for id_ in unproven}
+    due = {*(f"{Action.FLEX.value}:{link}" for link in links.values() if link)}
+    every = [*flexing(beliefs, chooser.where, again={*links.values()})]
+    reached = {candidate.of for candidate in every}
+    alone = [id_ for id_, link in links.items() if link not in reached]
+    every += [watch_alone(beliefs, id_) for id_ in alone]
+    due |= {f"{Action.LOOK.value}:{id_}" for id_ in alone}
+    open_ = [each for each in every if f"{each.action.value}:{each.of}" not in done]
+    most = 0.0 if due and shown_loose(beliefs, unproven) else chooser.closing
+    kept = [each for each in chooser.ranked(open_) if each.id in due or each.expected_total < most]
+    return tuple(sorted(kept, key=lambda each: (each.id not in due, -loose.get(each.of, 0.0))))
 
 
 def _least_first(proposal: Proposal) -> tuple[float, float, int, str]:

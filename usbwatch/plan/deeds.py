@@ -85,10 +85,13 @@ def moves(beliefs: Beliefs, where: Standing, prices: Prices) -> Iterator[Candida
             )
 
 
-def flexing(beliefs: Beliefs, where: Standing) -> Iterator[Candidate]:
-    """Every link that may make contact only at times, moved while the unit is watched; each once."""
+def flexing(beliefs: Beliefs, where: Standing, again: Collection[str] = ()) -> Iterator[Candidate]:
+    """Every link that may make contact only at times, moved while the unit is watched; each once.
+
+    A link of ``again`` is moved once more: what was mended since is proven by that.
+    """
     links = {part.id: part for part in beliefs.layout.profile.parts if part.kind is PartKind.LINK}
-    done = {step.of for look in beliefs.looks for step in look.steps if step.kind is StepKind.FLEX}
+    done = {step.of for look in beliefs.looks for step in look.steps if step.kind is StepKind.FLEX}.difference(again)
     for kind, link in map(kind_of, where.sites):
         if kind is SiteKind.LOOSE and link in links and link not in done:
             name = links[link].name

@@ -84,6 +84,7 @@ def diff_view(changes: Changes, width: int, profile: Profile | None = None) -> l
     sign, style = ("✓", Style.STAMP_FINE) if changes.none else ("~", Style.STAMP_UNSEEN)
     return [
         *stamp(changes_sentence(changes), sign, style, width),
+        *_not_watched_lines(changes),
         *_unit_lines(changes),
         *_node_lines([one for one in changes.nodes if one.kind is not ChangeKind.NOT_COMPARABLE], width, profile),
         *_not_comparable_lines(changes.nodes),
@@ -105,7 +106,22 @@ def changes_sentence(changes: Changes) -> str:
     said += [f"{counted(len(changes.unit), 'string')} of firmware"] if changes.unit else []
     said += [f"{counted(len(changes.episodes), 'trouble')} in the kernel log"] if changes.episodes else []
     said += [f"{counted(len(changes.coverage), 'bus')} seen otherwise"] if changes.coverage else []
-    return ", ".join(said)
+    return ", ".join(said) or f"nothing changed as far as both saw it; only {_watched_letter(changes)} was watched"
+
+
+def _watched_letter(changes: Changes) -> str:
+    return "A" if changes.watched_alone == "before" else "B"
+
+
+def _not_watched_lines(changes: Changes) -> list[Line]:
+    """That one of the two was not watched, where the other was."""
+    if not changes.watched_alone:
+        return []
+    watched = _watched_letter(changes)
+    other = "B" if watched == "A" else "A"
+    left = ", and devices came and went" if changes.left_alone else ""
+    said = f"{watched} was watched{left}; {other} was not, so nothing is known of what comes and goes in it."
+    return [line(("Note: ", Style.CAUTION), said, hang=6)]
 
 
 def _unit_lines(changes: Changes) -> list[Line]:

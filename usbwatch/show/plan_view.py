@@ -14,7 +14,7 @@ from usbwatch.show.ticket import heading, labelled
 from usbwatch.show.words import in_a_hundred, part_name, percent, sum_of
 from usbwatch.show.worth_view import QUESTIONS, money_lines, repair_or_stop, takes
 
-__all__ = ["caution_lines", "do_next", "every_step_lines", "next_lines", "short_step_lines"]
+__all__ = ["caution_lines", "do_next", "every_step_lines", "next_lines", "short_step_lines", "watches_again"]
 
 _SHOWN = 3
 """Proposals that are shown in full; ``usbwatch localise`` names them all."""
@@ -45,11 +45,17 @@ def do_next(checked: Checked) -> str:
         return choice
     if plan.advice is Advice.STOP:
         return "Stop here: no step is expected to pay" + (", but it is a close call" if plan.close_call else "")
-    if plan.advice is not Advice.GO_ON or not plan.proposals:
+    if not (plan.advice is Advice.GO_ON or watches_again(checked)) or not plan.proposals:
         return ""
     first = plan.proposals[0]
     close = "; whether going on pays is a close call" if plan.close_call else ""
     return f"Do next: {safe(first.words, 160)} ({takes(first, checked.profile)}){close}"
+
+
+def watches_again(checked: Checked) -> bool:
+    """Whether the first proposal is to prove what came and went before, so that it is due though nothing is wrong."""
+    unproven = any(finding.came_and_went for finding in checked.findings.findings)
+    return unproven and checked.plan.advice is Advice.NOTHING_WRONG
 
 
 def next_lines(checked: Checked, width: int) -> list[Line]:

@@ -80,7 +80,7 @@ def came_back(before: Findings | None, after: Findings | None) -> tuple[str, ...
     devices = [
         one.device
         for one in after.findings
-        if one.verdict is Verdict.PRESENT
+        if (one.verdict is Verdict.PRESENT or one.came_and_went)
         and one.device in was
         and (was[one.device].verdict in _NOT_WELL or was[one.device].charged_to)
     ]

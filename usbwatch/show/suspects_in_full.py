@@ -11,7 +11,7 @@ from usbwatch.show.alike import Alike, alike
 from usbwatch.show.checked import Checked
 from usbwatch.show.lines import BLANK, Line, Style, line
 from usbwatch.show.safe import safe
-from usbwatch.show.suspects_view import basis, head_lines, names_of, risen
+from usbwatch.show.suspects_view import basis, head_lines, names_of, plug_first, risen, way_words
 from usbwatch.show.ticket import heading, labelled
 from usbwatch.show.words import counted, cure_words, listed, part_name, percent, price, small_percent
 
@@ -48,7 +48,8 @@ def _part_lines(checked: Checked, width: int) -> list[Line]:
 def _one_part(one: PartSuspicion, checked: Checked, width: int) -> list[Line]:
     return [
         *head_lines(one, checked, width),
-        *_way_lines(one),
+        *_way_lines(one, checked),
+        *_row("before buying", plug_first(one, checked)),
         *_row("explains", names_of(one.explains, checked)),
         *_row("does not explain", names_of(one.leaves, checked)),
         *_row("speaks against", [f"{name} is well" for name in names_of(one.against, checked)]),
@@ -67,13 +68,13 @@ def _rows(label: str, items: Sequence[str]) -> list[Line]:
     return [one for number, item in enumerate(items) for one in _row("" if number else label, [item])]
 
 
-def _way_lines(one: PartSuspicion) -> list[Line]:
+def _way_lines(one: PartSuspicion, checked: Checked) -> list[Line]:
     """How it can have failed: each way that is likelier than before, what it had before, and where that comes from."""
     shown = [(site, chance) for site, chance in risen(one) if chance >= _LEAST][:_WAYS] or risen(one)[:1]
     left = len(one.sites) - len(shown)
     more = [line(" " * (_SET_IN + _COLUMN), f"and {counted(left, 'other way')}")] if left else []
     return [
-        *(_one_way(site, chance, first=number == 0) for number, (site, chance) in enumerate(shown)),
+        *(_one_way(site, chance, checked, first=number == 0) for number, (site, chance) in enumerate(shown)),
         *more,
         *_origin_lines([site for site, _ in shown]),
     ]
@@ -86,9 +87,9 @@ def _origin_lines(sites: Sequence[Site]) -> list[Line]:
     return _rows("figures are", [f"{safe(site.name, 100)}: {safe(site.origin, 200)}" for site in sites])
 
 
-def _one_way(site: Site, chance: float, *, first: bool) -> Line:
+def _one_way(site: Site, chance: float, checked: Checked, *, first: bool) -> Line:
     label = ("how" if first else "").ljust(_COLUMN)
-    said = f"{safe(site.name, 100)} ({small_percent(site.prior)} before looking)"
+    said = f"{way_words(site, checked)} ({small_percent(site.prior)} before looking)"
     return line(" " * _SET_IN, (label, Style.FAINT), f"{percent(chance):>3} ", said, hang=_SET_IN + _COLUMN + 4)
 
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TypeAlias
 
-from usbwatch.localise.sites import rests_on_cases
+from usbwatch.localise.sites import SiteKind, own_link, rests_on_cases, site_id
 from usbwatch.model import Findings, PartSuspicion, Site, Suspects, Symptom, Verdict
 from usbwatch.plan import questions
 from usbwatch.plan.cautions import cautions
+from usbwatch.plan.rewatching import plugs_first
 from usbwatch.show.checked import Checked
 from usbwatch.show.lines import BLANK, Line, Style, line, spread
 from usbwatch.show.plan_view import caution_lines
@@ -17,7 +18,7 @@ from usbwatch.show.ticket import heading, labelled
 from usbwatch.show.verdict import Outcome, judged_wrong, outcome
 from usbwatch.show.words import counted, cure, listed, percent
 
-__all__ = ["basis", "head_lines", "likeliest", "names_of", "risen", "suspect_lines"]
+__all__ = ["basis", "head_lines", "likeliest", "names_of", "plug_first", "risen", "suspect_lines", "way_words"]
 
 _SHOWN = 5
 """Suspects that are shown in full; the others are named with their probability."""
@@ -84,7 +85,7 @@ def likeliest(checked: Checked) -> str:
     first = explaining[0]
     parts = {part.id: part for part in checked.profile.parts}
     name = safe(parts[first.part].name, 60) if first.part in parts else "software"
-    way = f" ({safe(risen(first)[0][0].name, 80)})" if first.sites else ""
+    way = f" ({way_words(risen(first)[0][0], checked)})" if first.sites else ""
     return f"Likeliest cause: {name}{way}, {percent(first.probability)}"
 
 
@@ -99,6 +100,23 @@ def _only_substituted(found: Findings) -> bool:
 def risen(one: PartSuspicion) -> list[tuple[Site, float]]:
     """The ways to fail that are markedly likelier now than before looking; where none is, the likeliest alone."""
     return [(site, chance) for site, chance in one.sites if chance >= _RISEN * site.prior] or list(one.sites[:1])
+
+
+def way_words(site: Site, checked: Checked) -> str:
+    """A way to fail in words; of a device that comes and goes by itself, that its plug in the subassembly is meant too.
+
+    A device with a link of its own in the profile has that as a way to fail of its own.
+    """
+    at_times = (one.device for one in checked.findings.findings if one.symptom is Symptom.INTERMITTENT)
+    its = next((one for one in at_times if site.id == site_id(SiteKind.DEAD, one)), "")
+    meant = its and not own_link(its, checked.profile)
+    return f"{safe(site.name, 80)}{', its own plug and cable included' if meant else ''}"
+
+
+def plug_first(one: PartSuspicion, checked: Checked) -> list[str]:
+    """What is to be done before a new part is bought, where a device in it alone comes and goes; else nothing."""
+    first = plugs_first(checked.findings, checked.profile).get(one.part)
+    return [f"{safe(first, 200)} (common practice, no source)"] if first else []
 
 
 def _caution_lines(one: PartSuspicion, checked: Checked, warned: set[str]) -> list[Line]:
@@ -118,10 +136,11 @@ def head_lines(one: PartSuspicion, checked: Checked, width: int) -> list[Line]:
 
 def _suspicion_lines(one: PartSuspicion, checked: Checked, width: int) -> list[Line]:
     telling = max(_FAINT_BELOW / 2, one.probability / 10)
-    ways = [f"{safe(site.name, 80)} {percent(chance)}" for site, chance in risen(one) if chance >= telling]
+    ways = [f"{way_words(site, checked)} {percent(chance)}" for site, chance in risen(one) if chance >= telling]
     return [
         *head_lines(one, checked, width),
         *labelled("how", ways, _SET_IN),
+        *labelled("before buying", plug_first(one, checked), _SET_IN),
         *labelled("explains", names_of(one.explains, checked), _SET_IN),
         *labelled("does not explain", names_of(one.leaves, checked), _SET_IN),
         *labelled("speaks against", [f"{name} is well" for name in names_of(one.against, checked)], _SET_IN),
@@ -158,7 +177,7 @@ def _several(checked: Checked) -> list[Line]:
     if not checked.suspects.hypotheses or len(checked.suspects.hypotheses[0].sites) < 2:  # noqa: PLR2004
         return []
     best = checked.suspects.hypotheses[0]
-    sites = listed([safe(site.name, 80) for site in best.sites])
+    sites = listed([way_words(site, checked) for site in best.sites])
     return labelled("together", [f"the likeliest single account is {sites}: {percent(best.probability)}"], _SET_IN)
 
 

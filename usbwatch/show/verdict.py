@@ -9,7 +9,7 @@ from usbwatch.model import Findings, Loss, Verdict
 from usbwatch.show.safe import safe
 from usbwatch.show.words import counted, listed
 
-__all__ = ["Outcome", "judged_wrong", "outcome", "sentence"]
+__all__ = ["Outcome", "judged_wrong", "not_proven", "outcome", "sentence"]
 
 
 class Outcome(Enum):
@@ -45,20 +45,35 @@ def sentence(findings: Findings) -> str:
     counts = Counter(finding.verdict for finding in findings.findings)
     total = len(findings.findings)
     hidden = sum(bool(finding.charged_to) for finding in findings.findings if finding.verdict is Verdict.UNSEEN)
+    again = sum(bool(finding.came_and_went) for finding in findings.findings)
+    unproven = [clause] if (clause := not_proven(findings)) else []
     clauses = [_clause(counts[verdict], verdict.value) for verdict in _WRONG if counts[verdict]]
     failed = sum(not answer.yes for answer in findings.answers)
-    unseen = counts[Verdict.UNSEEN] - hidden
+    unseen = counts[Verdict.UNSEEN] - hidden - again
     lost = _lost(findings.losses)
     if not clauses:
         if lost:
-            return "; ".join([*lost, _rest(total, unseen + hidden, failed)])
-        return _nothing_missing(total, unseen + hidden, failed)
+            return "; ".join([*lost, _rest(total, unseen + hidden, failed), *unproven])
+        whole = again and not (unseen + hidden or failed)
+        seen = "whole now" if whole else _nothing_missing(total, unseen + hidden, failed)
+        return "; ".join([seen, *unproven])
     number, _, rest = clauses[0].partition(" ")
     hides = f", hiding {hidden} more" if hidden else ""
     said = [f"{number} of {counted(total, 'expected device')} {rest}{hides}", *clauses[1:], *lost]
     said += [f"{unseen} unseen"] if unseen else []
     said += [f"{counted(failed, 'hand check')} failed"] if failed else []
-    return "; ".join(said)
+    return "; ".join([*said, *unproven])
+
+
+_MOST_NAMES = 4
+
+
+def not_proven(findings: Findings) -> str:
+    """That devices came and went before and were not watched since, as one clause; "" where none did."""
+    names = [safe(finding.came_and_went, 60) for finding in findings.findings if finding.came_and_went]
+    more = [f"{len(names) - _MOST_NAMES} more"] if len(names) > _MOST_NAMES else []
+    said = f"{listed([*names[:_MOST_NAMES], *more])} came and went before: not proven until watched again"
+    return said if names else ""
 
 
 _MOST_PORTS = 3

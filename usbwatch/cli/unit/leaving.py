@@ -12,7 +12,7 @@ from usbwatch.cli.unit.options import MONEY, opened, time_options, unit_argument
 from usbwatch.safe import typed
 
 if TYPE_CHECKING:
-    from usbwatch.casebook import Story
+    from usbwatch.casebook import Book, Story
     from usbwatch.model import Findings, Profile
     from usbwatch.model.history import Baselined, Unit
     from usbwatch.show import Seen
@@ -37,7 +37,7 @@ def keep_baseline(label: str, *, reason: str, at: str, by: str, book: str | None
     """
     from usbwatch.cli.screen import say
     from usbwatch.cli.unit.recorded import profile_of, seen_of
-    from usbwatch.compare import findings
+    from usbwatch.cli.weighing import judged
     from usbwatch.errors import Refused
     from usbwatch.show.words import listed
 
@@ -45,8 +45,9 @@ def keep_baseline(label: str, *, reason: str, at: str, by: str, book: str | None
         unit = its.unit(label)
         told = its.story(unit)
         profile = profile_of(told, its)
-        last = _last_capture(told, unit, seen_of(told, its, profile))
-        found = findings(last.capture, profile, last.answers)
+        last = _last_capture(told, unit, judged(seen_of(told, its, profile), profile))
+        found = last.findings
+        assert found is not None, "what was judged has findings"
         lacking = listed([*_lacking(found, profile, unit.label), *_trial_words(told, profile)])
         if lacking and not reason:
             raise Refused(
@@ -80,6 +81,7 @@ def _lacking(found: Findings, profile: Profile, label: str) -> list[str]:
     from usbwatch.model import Verdict
     from usbwatch.plan import questions
     from usbwatch.show.recording import for_unit
+    from usbwatch.show.verdict import not_proven
     from usbwatch.show.words import WORDS
 
     names = {device.id: device.name for device in profile.devices}
@@ -87,11 +89,23 @@ def _lacking(found: Findings, profile: Profile, label: str) -> list[str]:
         f"{names[one.device]} is {WORDS[one.verdict].lower()}"
         + (f" (to see it: {for_unit(one.would_tell, label)})" if one.would_tell else "")
         for one in found.findings
-        if one.verdict is not Verdict.PRESENT
+        if one.verdict is not Verdict.PRESENT and not one.came_and_went
     ]
+    told += [f"{unproven} (usbwatch watch)"] if (unproven := not_proven(found)) else []
     asked = questions(profile)
     told += [f'"{asked.get(one.check, one.check)}" was answered no' for one in found.answers if not one.yes]
     return told + (["the profile is for another model"] if found.other_model else [])
+
+
+def _not_proven(told: Story, its: Book, profile: Profile) -> str:
+    """What came and went in this visit and was not watched again since, as one clause; "" for nothing."""
+    from usbwatch.cli.unit.recorded import seen_of
+    from usbwatch.cli.weighing import judged
+    from usbwatch.show.verdict import not_proven
+
+    seen = judged(seen_of(told, its, profile), profile)
+    found = seen[-1].findings if seen else None
+    return not_proven(found) if found is not None else ""
 
 
 def _trial_words(told: Story, profile: Profile) -> list[str]:
@@ -156,7 +170,6 @@ def close_unit(
     """
     from usbwatch.cli.screen import say
     from usbwatch.cli.unit.causes import with_causes
-    from usbwatch.cli.unit.recorded import profile_of
     from usbwatch.model.history import Closed, Ending
 
     with opened(book, must_exist=True) as its:
@@ -169,11 +182,22 @@ def close_unit(
             "" if fact.cause_known else f"; it teaches nothing until its cause is known: {_how(unit, entry.number)}"
         )
         say(f"usbwatch: unit {unit.label} is closed ({fact.ending.value}), entry {entry.number}{counts}")
-        for words in _trial_words(told, profile_of(told, its)) if told.model else ():
+        for words in _open_words(told, its, whole=fact.ending is Ending.REPAIRED):
             say(f"usbwatch: unit {unit.label} leaves, and {words}.")
         if fact.ending is Ending.REPAIRED and told.baseline is None:
             say(f"usbwatch: unit {unit.label} leaves without a baseline to compare with when it comes back.")
     return exits.WELL
+
+
+def _open_words(told: Story, its: Book, *, whole: bool) -> list[str]:
+    """What a unit leaves with; of one that leaves as ``whole`` also what is not proven."""
+    from usbwatch.cli.unit.recorded import profile_of
+
+    if not told.model:
+        return []
+    profile = profile_of(told, its)
+    unproven = _not_proven(told, its, profile) if whole else ""
+    return [*_trial_words(told, profile), *([unproven] if unproven else [])]
 
 
 def _how(unit: Unit, number: int) -> str:

@@ -13,7 +13,7 @@ from usbwatch.show.report.value import Cause, Fact, Ruled, Suspect
 from usbwatch.show.safe import safe
 from usbwatch.show.story import came_back
 from usbwatch.show.suspects_in_full import argument
-from usbwatch.show.suspects_view import basis, likeliest, names_of, risen
+from usbwatch.show.suspects_view import basis, likeliest, names_of, plug_first, risen, way_words
 from usbwatch.show.verdict import judged_wrong
 from usbwatch.show.words import cure, listed, part_name, percent
 
@@ -57,14 +57,18 @@ def _suspect(one: PartSuspicion, checked: Checked, *, money: bool) -> Suspect:
         name=safe(part.name, 60) if part else _SOFTWARE,
         probability=one.probability,
         ways=tuple(
-            Fact(name=safe(site.name, 80), said=percent(chance)) for site, chance in risen(one) if chance >= telling
+            Fact(name=way_words(site, checked), said=percent(chance))
+            for site, chance in risen(one)
+            if chance >= telling
         ),
         explains=tuple(names_of(one.explains, checked)),
         leaves=tuple(names_of(one.leaves, checked)),
         against=tuple(names_of(one.against, checked)),
         argues_for="".join(argument(one.most_for, one.for_was_wrong, checked)),
         argues_against="".join(argument(one.most_against, one.against_was_wrong, checked)),
-        mend=_mend(part.id, checked.profile, money=money) if part else "",
+        mend="; before that, ".join([_mend(part.id, checked.profile, money=money), *plug_first(one, checked)])
+        if part
+        else "",
         cautions=tuple(safe(text) for text in cautions(part, checked.profile)) if part else (),
     )
 
@@ -86,10 +90,15 @@ def cause(localised: Localised) -> Cause | None:
     return Cause(
         name=part_name(first.part, checked.profile) if first.part else "Software",
         part=first.part,
-        how=f"{safe(way.name, 80)}, {percent(chance)}" if way is not None else "",
+        how=_how(way_words(way, checked), chance, first.probability) if way is not None else "",
         probability=first.probability,
         because=tuple(_because(first, telling[1:], localised)),
     )
+
+
+def _how(words: str, chance: float, whole: float) -> str:
+    """How the part fails, with the chance of that where it is not shown to be that of the part itself."""
+    return words if percent(chance) == percent(whole) else f"{words}, {percent(chance)}"
 
 
 def _because(first: PartSuspicion, others: list[PartSuspicion], localised: Localised) -> Iterator[str]:

@@ -11,6 +11,7 @@ from usbwatch.plan.cautions import BATTERY_FIRST
 from usbwatch.show.checked import Checked
 from usbwatch.show.contradictions_view import ask_again
 from usbwatch.show.localised import Localised
+from usbwatch.show.plan_view import watches_again
 from usbwatch.show.report.value import Hand, NextStep
 from usbwatch.show.safe import safe
 from usbwatch.show.verdict import Outcome, outcome
@@ -36,7 +37,7 @@ def next_step(checked: Checked, *, money: bool) -> NextStep | None:
         return NextStep(words=f"{safe(checked.repair.words, 200)}, or stop: whether a repair pays is a close call")
     if plan.advice is Advice.STOP:
         return NextStep(words="Stop here: no step is expected to pay", why=_close_call(checked))
-    if plan.advice is not Advice.GO_ON or not plan.proposals:
+    if not (plan.advice is Advice.GO_ON or watches_again(checked)) or not plan.proposals:
         return None
     first = plan.proposals[0]
     return NextStep(
