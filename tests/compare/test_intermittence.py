@@ -11,7 +11,7 @@ from support.blinking import HUB, PLACES, blinks, event, watch, watched
 
 from usbwatch.capture import load
 from usbwatch.compare import findings
-from usbwatch.model import Capture, Change, Episode, Finding, Findings, Kind, Mark, Rung, Symptom, Verdict, Watch
+from usbwatch.model import Capture, Change, Episode, Finding, Findings, Kind, Mark, Rung, Symptom, Verdict
 from usbwatch.profile import find
 
 LARCH = find("fernhill-larch-13")

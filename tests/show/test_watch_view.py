@@ -355,8 +355,8 @@ def test_a_watch_of_nothing_earns_no_tick() -> None:
 
 def test_lines_begin_with_what_is_watched_and_by_what() -> None:
     assert opening_line(SCENES["quiet"]).text.endswith(
-        "17 expected devices watched, 2 not, by profile fernhill-larch-13; told by kernel log, looks, readings, uevents;"
-        " sees absences from 100 ms on"
+        "17 expected devices watched, 2 not, by profile fernhill-larch-13; told by kernel log, looks, readings, "
+        "uevents; sees absences from 100 ms on"
     )
 
 
