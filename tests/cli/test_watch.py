@@ -237,6 +237,29 @@ def test_a_quiet_watch_of_lines_begins_with_what_is_watched(
 
 
 @linux
+def test_without_the_kernels_events_it_says_what_is_lost_and_what_to_do(
+    quiet_code: int, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, "pyudev", None)  # as where it is not installed: import raises ImportError
+    assert main(["watch", "--for", "0.2", "--json", "--no-record", *PROFILE]) == quiet_code
+    assert (
+        "the kernel's events are not to be had (the package pyudev is not installed): it looks every 100 ms instead, "
+        "so absences under 200 ms may pass unseen; pip install 'usbwatch[live]' hears them at once.\n"
+    ) in capsys.readouterr().err
+
+
+@linux
+def test_a_watch_on_a_terminal_asks_for_no_profile(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is typed is a mark: a question would swallow it."""
+    monkeypatch.setattr("usbwatch.cli.choosing.asks", lambda: True)
+    monkeypatch.setattr("click.prompt", lambda *_given, **_named: pytest.fail("it asks"))
+    assert main(["watch", "--for", "0.2", "--json", "--no-record"]) in (0, 10, 11)
+    assert '"profile"' in capsys.readouterr().out
+
+
+@linux
 def test_a_line_typed_marks_the_moment(quiet_code: int, tmp_path: Path) -> None:
     path = tmp_path / "record.json"
     ours, run, _ = on_a_terminal(["-o", str(path)], b"flexed at the hingd\x7fe\r\r")

@@ -324,8 +324,17 @@ def test_what_left_apart_went_alone() -> None:
 def test_what_a_hub_took_along_is_counted_at_the_hub() -> None:
     events = [*_thrice(KEYBOARD)[:4], *gone(40_000, KEYBOARD, TOUCHPAD, FINGERPRINT, SMART_CARD, HUB)]
     text = _summed(events)
-    assert "Keyboard 2 times gone, and 1 time more with Internal hub, counted there (3 a minute)" in text
-    assert "Touchpad 1 time with Internal hub, counted there" in text
+    assert "Keyboard 2 times gone, and once more with Internal hub, counted there (3 a minute)" in text
+    assert "Touchpad once with Internal hub, counted there" in text
+
+
+def test_what_left_beside_a_hub_is_no_device_of_its_line() -> None:
+    """The camera hangs on the controller and not on the hub; the keyboard's trip with the hub still counts as one."""
+    events = [*gone(10_000, KEYBOARD, HUB), *gone(11_500, CAMERA)]
+    text = _summed(events)
+    assert "Keyboard once with Internal hub, counted there" in text
+    assert "1 time Internal hub, Keyboard and Camera" in text
+    assert "the line they share" not in text
 
 
 def test_a_mark_counts_for_what_went_shortly_before_it_too() -> None:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from usbwatch.compare.scene import bus_of
 from usbwatch.compare.shared_parts import Wiring, shared, wiring_of
 from usbwatch.compare.watched_devices import TOGETHER_MS
-from usbwatch.model import Change, Condition, ExpectedDevice, Incident, Profile, Standing
+from usbwatch.model import Change, Condition, ExpectedDevice, Incident, Standing
 from usbwatch.show.live_page import LivePage
 
 __all__ = ["moments", "times_left", "times_with_hub"]
@@ -54,12 +54,12 @@ def _departed(watched: LivePage) -> list[Incident]:
     return sorted(told, key=lambda one: one.at_ms)
 
 
-def times_with_hub(device: str, told: Iterable[Incident], profile: Profile) -> dict[str, int]:
-    """How often a device left with a hub that it hangs on, by the hub's id; ``told`` are of ``moments``."""
-    at = {place: one.id for one in profile.devices for place in one.locations}
+def times_with_hub(device: str, watched: LivePage) -> dict[str, int]:
+    """How often a device left with a hub that took it along, by the hub's id."""
+    at = {place: one.id for one in watched.profile.devices for place in one.locations}
     found: dict[str, int] = {}
-    for one in told:
-        hub = at.get(one.head, "") if one.head else ""
+    for one in watched.incidents:
+        hub = at.get(one.head, "") if one.head and one.change is Change.GONE else ""
         if hub and hub != device and device in one.devices:
             found[hub] = found.get(hub, 0) + 1
     return found

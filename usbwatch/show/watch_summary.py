@@ -47,7 +47,7 @@ def summary(watched: LivePage, width: int, record: str = "", where: str = "") ->
         line((unit_name(watched.unit), Style.STRONG), f", watched for {lasted(watched.now_ms)}", hang=2),
         BLANK,
         *_stamp(watched, width),
-        *_fared(watched, told),
+        *_fared(watched),
         *_missing_before(watched),
         *_together(watched, told),
         *_singly(watched, told),
@@ -89,7 +89,7 @@ def _eventful(watched: LivePage) -> list[Standing]:
     return [one for one in watched.standings if len(one.spells) > 1 or one.times_reset]
 
 
-def _fared(watched: LivePage, told: Sequence[Incident]) -> list[Line]:
+def _fared(watched: LivePage) -> list[Line]:
     """Each device to which something happened, or that is not well."""
     shown = [
         one
@@ -102,9 +102,7 @@ def _fared(watched: LivePage, told: Sequence[Incident]) -> list[Line]:
     for one in sorted(shown, key=lambda each: -each.times_gone):
         name = names_of((one.device,), watched.profile)
         word = (state_word(one).ljust(STATE_COLUMN), CONDITION_STYLES[one.condition])
-        lines.append(
-            line(word, (name, Style.STRONG), f"  {_figures(one, _with_hub(one, told, watched))}", hang=STATE_COLUMN)
-        )
+        lines.append(line(word, (name, Style.STRONG), f"  {_figures(one, _with_hub(one, watched))}", hang=STATE_COLUMN))
     return lines
 
 
@@ -119,9 +117,9 @@ def _missing_before(watched: LivePage) -> list[Line]:
     return [*heading("Missing since before the watch"), line(word, (names, Style.STRONG), hang=STATE_COLUMN)]
 
 
-def _with_hub(one: Standing, told: Sequence[Incident], watched: LivePage) -> list[tuple[int, str]]:
+def _with_hub(one: Standing, watched: LivePage) -> list[tuple[int, str]]:
     """How often a device left with a hub, and the hub's name."""
-    found = times_with_hub(one.device, told, watched.profile)
+    found = times_with_hub(one.device, watched)
     return [(count, names_of((hub,), watched.profile)) for hub, count in found.items()]
 
 
@@ -132,7 +130,7 @@ def _gone(one: Standing, with_hub: Sequence[tuple[int, str]]) -> str:
     own = max(one.times_gone - sum(count for count, _ in with_hub), 0)
     more = " more" if own else ""
     said = [f"{counted(own, 'time')} {gone}"] if own else []
-    said += [f"{counted(count, 'time')}{more} with {hub}, counted there" for count, hub in with_hub]
+    said += [f"{'once' if count == 1 else f'{count} times'}{more} with {hub}, counted there" for count, hub in with_hub]
     return f"{', and '.join(said)}{rate}"
 
 
