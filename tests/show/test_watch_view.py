@@ -324,7 +324,7 @@ def test_what_left_apart_went_alone() -> None:
 def test_what_a_hub_took_along_is_counted_at_the_hub() -> None:
     events = [*_thrice(KEYBOARD)[:4], *gone(40_000, KEYBOARD, TOUCHPAD, FINGERPRINT, SMART_CARD, HUB)]
     text = _summed(events)
-    assert "Keyboard 2 times gone, and once more with Internal hub, counted there (3 a minute)" in text
+    assert "Keyboard 2 times gone (2 a minute), and once more with Internal hub, counted there" in text
     assert "Touchpad once with Internal hub, counted there" in text
 
 

@@ -95,6 +95,9 @@ def test_a_check_and_a_summary_say_the_same_of_each_mark() -> None:
         said = said.partition(": ")[2]
         assert said == f"{who} left within 5 s"
         assert f"{words}: {said}" in page
+    assert "Internal hub and Keyboard left once\n" in checked
+    assert "And once with Internal hub, counted there: Keyboard, Touchpad, Fingerprint reader and " in checked
+    assert "Keyboard  1 time gone, and once more with Internal hub, counted there" in page
 
 
 def test_a_difference_says_what_left_before_and_stays_now() -> None:

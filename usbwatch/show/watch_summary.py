@@ -125,13 +125,13 @@ def _with_hub(one: Standing, watched: LivePage) -> list[tuple[int, str]]:
 
 def _gone(one: Standing, with_hub: Sequence[tuple[int, str]]) -> str:
     """How often it went, as the check counts: what a hub took along is counted at the hub."""
-    rate = f" ({one.per_minute:.2g} a minute)" if one.times_gone > 1 else ""
     gone = "without mains" if any(spell.condition is Condition.OFFLINE for spell in one.spells) else "gone"
     own = max(one.times_gone - sum(count for count, _ in with_hub), 0)
+    rate = f" ({one.per_minute * own / one.times_gone:.2g} a minute)" if own > 1 else ""
     more = " more" if own else ""
-    said = [f"{counted(own, 'time')} {gone}"] if own else []
+    said = [f"{counted(own, 'time')} {gone}{rate}"] if own else []
     said += [f"{'once' if count == 1 else f'{count} times'}{more} with {hub}, counted there" for count, hub in with_hub]
-    return f"{', and '.join(said)}{rate}"
+    return ", and ".join(said)
 
 
 def _figures(one: Standing, with_hub: Sequence[tuple[int, str]]) -> str:

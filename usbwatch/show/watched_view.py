@@ -91,10 +91,22 @@ def _groups(checked: Checked) -> Iterator[str]:
             groups[frozenset((id_, *one.together))] = None
     for group in list(groups)[:_MOST_GROUPS]:
         yield f"In the same moments: {listed([name for id_, name in names.items() if id_ in group])}"
+    yield from _with_carriers(told, names)
     quiet = ("left", "anew", "with_carrier", "fallbacks", "failures", "came")
     stayed = [names[id_] for id_, one in told.items() if one.tells and not any(getattr(one, each) for each in quiet)]
     if stayed:
         yield f"Stayed throughout: {listed(stayed)}"
+
+
+def _with_carriers(told: Mapping[str, Watched], names: Mapping[str, str]) -> Iterator[str]:
+    """What left with the hub that it hangs on, besides what is counted as its own."""
+    groups: dict[tuple[str, int], list[str]] = {}
+    for id_, one in told.items():
+        if one.with_carrier:
+            groups.setdefault((one.carrier, one.with_carrier), []).append(names.get(id_, id_))
+    for (carrier, count), devices in list(groups.items())[:_MOST_GROUPS]:
+        often = "once" if count == 1 else f"{count} times"
+        yield f"And {often} with {names.get(carrier, carrier)}, counted there: {listed(devices)}"
 
 
 def _limits(watches: Sequence[Watch]) -> Iterator[str]:
