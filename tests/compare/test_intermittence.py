@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import fields, replace
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,7 +11,7 @@ from support.blinking import HUB, PLACES, blinks, event, watch, watched
 
 from usbwatch.capture import load
 from usbwatch.compare import findings
-from usbwatch.model import Capture, Change, Episode, Finding, Findings, Kind, Mark, Rung, Symptom, Verdict, Watch
+from usbwatch.model import Capture, Change, Episode, Finding, Findings, Kind, Mark, Rung, Symptom, Verdict
 from usbwatch.profile import find
 
 LARCH = find("fernhill-larch-13")
@@ -57,7 +57,9 @@ def test_a_short_watch_says_nothing_of_what_stayed() -> None:
 
 def test_a_mark_near_is_told_with_it() -> None:
     told = keyboard(watched(HEALTHY, {KEYBOARD: SEVEN}, [Mark(at_ms=SEVEN[3][0] - 800, text="\x1b[2Jreseated")]))
-    assert told.reasons[0].endswith("(1 of them within 5 s of a mark: done on purpose, it would look the same)")
+    assert told.reasons[0].endswith(
+        "(1 of them within 5 s of your marks; a reseat done on purpose would look the same)"
+    )
     assert not any("reseated" in reason for reason in told.reasons), "what was typed stays in its own field"
 
 
@@ -256,15 +258,9 @@ def test_where_one_thing_stayed_the_rest_did_not_start_anew() -> None:
     assert "internal-hub" in loose(watched(HEALTHY, all_leaving(left, [(100_000, 1_500)])))
 
 
-class _Slept(Watch):
-    """A watch that also says when the system woke."""
-
-    slept = (99_000,)
-
-
 def test_what_left_as_the_system_woke_is_not_held_against_it() -> None:
     capture = watched(HEALTHY, {KEYBOARD: [(100_000, 1_500)]})
     (plain,) = capture.watches
-    woken = _Slept(**{field.name: getattr(plain, field.name) for field in fields(Watch)})
+    woken = replace(plain, slept=(99_000,))
     assert loose(capture) == ["keyboard"]
     assert loose(replace(capture, watches=(woken,))) == []

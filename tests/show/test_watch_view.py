@@ -33,6 +33,7 @@ from support.watch_scenes import (
 from usbwatch.model import Change, Condition, Mark, Spell, Standing, WatchEvent
 from usbwatch.show import coloured, plain, plain_ascii
 from usbwatch.show.lines import Line, cells
+from usbwatch.show.watch_opening import opening_line
 from usbwatch.show.watch_rows import time_line
 from usbwatch.show.watch_summary import summary
 from usbwatch.show.watch_verdict import big_words
@@ -137,7 +138,7 @@ def test_nobody_at_the_keys_is_told_of_no_key() -> None:
         ((), "ALL HERE"),
         (gone(1_000, KEYBOARD), "KEYBOARD GONE"),
         (gone(1_000, KEYBOARD, TOUCHPAD), "2 GONE"),
-        ([*gone(1_000, KEYBOARD), *back(2_000, 1_000, KEYBOARD)], "ALL HERE"),
+        ([*gone(1_000, KEYBOARD), *back(2_000, 1_000, KEYBOARD)], "ALL HERE - 1X GONE"),
         ([event(1_000, Change.SLOWER, CAMERA)], "CAMERA SLOW"),
         ([event(1_000, Change.FAILED, CAMERA)], "CAMERA FAILED"),
         ([event(1_000, Change.OVER_CURRENT, CAMERA)], "CAMERA OVER-CURRENT"),
@@ -227,7 +228,10 @@ def _told(events: list[WatchEvent] | tuple[WatchEvent, ...], at: int = 0, **more
         (gone(5_000, CAMERA), "Camera left; its link: Display cable"),
         (
             gone(5_000, KEYBOARD),
-            "Keyboard left; its link: Top-case flex (Touchpad and Fingerprint reader, which need it too, stayed)",
+            (
+                "Keyboard left; its link: Top-case flex (Touchpad and Fingerprint reader, which need it too, have not "
+                "left so far)"
+            ),
         ),
         (
             gone(5_000, KEYBOARD, CAMERA),
@@ -273,6 +277,106 @@ def test_what_was_told_before_its_hub_left_is_told_again_and_says_so() -> None:
 def test_the_summary_is_as_stored(scene: str) -> None:
     text = plain(summary(SCENES[scene], 80, record="LB-0001.json"), 80)
     assert_golden(GOLDEN, f"watch-summary-{scene}-80.txt", text)
+
+
+def _summed(events: list[WatchEvent], now_ms: int = 60_000, **more: object) -> str:
+    return " ".join(plain(summary(watched(events, now_ms, **more), 80, record="x.json"), 80).split())  # type: ignore[arg-type]
+
+
+def _thrice(*locations: str) -> list[WatchEvent]:
+    return [
+        one
+        for at_ms in (10_000, 25_000, 40_000)
+        for one in (*gone(at_ms, *locations), *back(at_ms + 800, 800, *locations))
+    ]
+
+
+def test_one_that_left_alone_while_others_stayed_on_its_link_does_not_accuse_the_link() -> None:
+    text = _summed(_thrice(KEYBOARD))
+    assert (
+        "Keyboard left alone while Touchpad and Fingerprint reader stayed, which need Top-case flex, too: that link is "
+        "less likely, and Keyboard's own plug or branch, or Keyboard itself, likelier."
+    ) in text
+    assert "a contact that opens and closes is likelier" not in text
+    assert "usbwatch check weighs it." in text
+
+
+def test_the_link_is_suspect_where_nothing_that_stayed_needs_it() -> None:
+    assert "nothing that was seen to stay needs Display cable: that link is suspect." in _summed(_thrice(CAMERA))
+
+
+def test_what_left_within_moments_went_together_and_did_not_stay() -> None:
+    """Half a second apart is two incidents live and one moment in the end, as the check has it."""
+    events = [*gone(5_000, TOUCHPAD), *gone(5_500, KEYBOARD, FINGERPRINT)]
+    text = _summed(events)
+    assert "WENT TOGETHER 1 time Keyboard, Touchpad and Fingerprint reader all of them need" in text
+    assert "Top-case flex" in text
+    assert "WENT ALONE" not in text
+    assert "stayed)" not in text
+
+
+def test_what_left_apart_went_alone() -> None:
+    text = _summed([*gone(5_000, TOUCHPAD), *back(6_000, 1_000, TOUCHPAD), *gone(20_000, KEYBOARD)])
+    assert "WENT TOGETHER" not in text
+    assert "Touchpad; its link: Top-case flex (Keyboard and Fingerprint reader, which need it too, stayed)" in text
+
+
+def test_what_a_hub_took_along_is_counted_at_the_hub() -> None:
+    events = [*_thrice(KEYBOARD)[:4], *gone(40_000, KEYBOARD, TOUCHPAD, FINGERPRINT, SMART_CARD, HUB)]
+    text = _summed(events)
+    assert "Keyboard 2 times gone (2 a minute), and once more with Internal hub, counted there" in text
+    assert "Touchpad once with Internal hub, counted there" in text
+
+
+def test_what_left_beside_a_hub_is_no_device_of_its_line() -> None:
+    """The camera hangs on the controller and not on the hub; the keyboard's trip with the hub still counts as one."""
+    events = [*gone(10_000, KEYBOARD, HUB), *gone(11_500, CAMERA)]
+    text = _summed(events)
+    assert "Keyboard once with Internal hub, counted there" in text
+    assert "1 time Internal hub, Keyboard and Camera" in text
+    assert "the line they share" not in text
+
+
+def test_a_mark_counts_for_what_went_shortly_before_it_too() -> None:
+    events = [*gone(10_000, KEYBOARD), *back(11_000, 1_000, KEYBOARD), *gone(30_000, CAMERA)]
+    marks = (Mark(at_ms=13_000, text="hinge"), Mark(at_ms=20_000), Mark(at_ms=26_000, text="lid"))
+    text = _summed(events, marks=marks)
+    assert "hinge: Keyboard left within 5 s" in text
+    assert "2 at 14:05:32 nothing left" in text
+    assert "lid: Camera left within 5 s" in text
+
+
+def test_the_next_line_has_the_profile_that_was_named() -> None:
+    named = replace(SCENES["flexed"], asked_profile="my profiles/x.toml")
+    page = plain(summary(named, 80, record="x.json"), 80)
+    assert "usbwatch check --profile 'my profiles/x.toml' x.json\n" in page
+
+
+def test_a_watch_of_nothing_earns_no_tick() -> None:
+    blind = tuple(
+        Standing(device=one.device, condition=Condition.NOT_WATCHED, why="refused") for one in SCENES["quiet"].standings
+    )
+    page = plain(summary(replace(SCENES["quiet"], standings=blind), 80), 80)
+    assert "?  Nothing of the unit could be watched" in page
+    assert "✓" not in page
+    assert "all 0" not in page
+
+
+def test_lines_begin_with_what_is_watched_and_by_what() -> None:
+    assert opening_line(SCENES["quiet"]).text.endswith(
+        "17 expected devices watched, 2 not, by profile fernhill-larch-13; told by kernel log, looks, readings, "
+        "uevents; sees absences from 100 ms on"
+    )
+
+
+def test_all_here_again_is_not_forgotten_at_any_width() -> None:
+    shown = watched(_thrice(KEYBOARD), 60_000)
+    page = text_of(frame(shown, 80, 24))
+    assert "had left: Keyboard 3x" in page
+    assert big_words(shown)[0] == ("ALL HERE - 3X GONE", "HERE - 3X GONE", "BACK 3X", "ALL HERE")
+    assert "gone 3x, longest 0.8s" in " ".join(text_of(frame(shown, 40, 30)).split())
+    foot = frame(SCENES["quiet"], 40, 20)[-2].text
+    assert foot.startswith("sees absences from 100 ms on")
 
 
 def test_one_jolt_suggests_nothing() -> None:

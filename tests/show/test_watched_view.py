@@ -10,6 +10,8 @@ import pytest
 from support.blinking import HUB, PLACES, blinks, watch, watched
 from support.golden import assert_golden
 from support.hostile import HOSTILE
+from support.watch_scenes import FINGERPRINT, KEYBOARD, SMART_CARD, TOUCHPAD, back, gone, watch_of
+from support.watch_scenes import watched as page_of
 
 from usbwatch.capture import load
 from usbwatch.cli.weighing import weighed
@@ -17,6 +19,7 @@ from usbwatch.compare import changes, findings
 from usbwatch.model import Capture, Mark
 from usbwatch.profile import find
 from usbwatch.show import Localised, Seen, check_document, check_view, diff_view, json_text, localise_view, plain
+from usbwatch.show.watch_summary import summary
 from usbwatch.show.watched_view import mark_words, watched_in_short
 
 GOLDEN = Path(__file__).parent / "golden"
@@ -71,6 +74,30 @@ def test_what_the_hub_took_along_is_no_device_that_stayed() -> None:
     stayed = next(line for line in page.splitlines() if "Stayed throughout" in line)
     assert "Keyboard" not in stayed
     assert "Camera" in stayed
+
+
+def test_a_check_and_a_summary_say_the_same_of_each_mark() -> None:
+    """A hub and what it takes along, a mark typed after it, and a lone departure before the next."""
+    events = (
+        *gone(10_000, KEYBOARD, TOUCHPAD, FINGERPRINT, SMART_CARD, HUB),
+        *back(12_000, 2_000, HUB, KEYBOARD, TOUCHPAD, FINGERPRINT, SMART_CARD),
+        *gone(31_000, KEYBOARD),
+    )
+    marks = (Mark(at_ms=13_500, text="hub"), Mark(at_ms=28_000, text="keys"))
+    page = plain(summary(page_of(events, 60_000, marks=marks), 200), 200)
+    its = replace(HEALTHY, watches=(replace(watch_of(events, HEALTHY, 60_000), marks=marks),))
+    checked = plain(check_view(told(its).checked, 200), 200)
+    for words, who in (
+        ("hub", "Internal hub, Keyboard, Touchpad, Fingerprint reader and Smart card reader"),
+        ("keys", "Keyboard"),
+    ):
+        (said,) = [row for row in checked.splitlines() if f"“{words}”" in row]
+        said = said.partition(": ")[2]
+        assert said == f"{who} left within 5 s"
+        assert f"{words}: {said}" in page
+    assert "Internal hub and Keyboard left once\n" in checked
+    assert "And once with Internal hub, counted there: Keyboard, Touchpad, Fingerprint reader and " in checked
+    assert "Keyboard  1 time gone, and once more with Internal hub, counted there" in page
 
 
 def test_a_difference_says_what_left_before_and_stays_now() -> None:

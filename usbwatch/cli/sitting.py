@@ -68,6 +68,8 @@ class Start:
     capture: Capture
     findings: Findings
     profile: Profile
+    asked_profile: str = ""
+    """The profile as it was named on the command line, "" where none was."""
 
 
 class Sitting:
@@ -148,6 +150,7 @@ class Sitting:
             limit_ms=self._limit_ms,
             missed=self._missed,
             tool=__version__,
+            asked_profile=self._start.asked_profile,
         )
 
     def record(self) -> Watch:

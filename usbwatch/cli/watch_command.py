@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from usbwatch.cli.watch_outlets import Outlet
     from usbwatch.cli.watch_record import Keeping
     from usbwatch.model import Capture, Mark, Profile
+    from usbwatch.show.live_page import LivePage
 
 __all__ = ["watch"]
 
@@ -106,7 +107,8 @@ def watch(
     is kept in a capture of the unit as it then is. --json prints one object a
     line.
 
-    Exit code 0: nothing happened to the unit's own devices; 10: something did.
+    Exit code 0: nothing happened to the unit's own devices; 10: something did,
+    or something is not well at the end; 11: nothing could be watched.
     """
     from usbwatch.cli.adding import refuse_clash
 
@@ -164,11 +166,11 @@ def _watched(request: _Request) -> int:
     live = taken(None, None, "sysfs")
     base = base_capture(request.add_to, live, "the watch")
     room = room_in(base, request.add_to)
-    profile = chosen(base, request.profile, may_ask=not request.as_json)
+    profile = chosen(base, request.profile, may_ask=False)
     keys = keys_of_the_terminal()
     with until_ended() as ending:
         with _opened(request.way, (ending.wake, *([] if keys.handle is None else [keys.handle]))) as stream:
-            sitting = _begun(stream, live, profile, room)
+            sitting = _begun(stream, live, profile, room, request.profile or "")
             keeping = _kept_from_now(sitting, live, request)
             bounds = _Bounds(request.seconds, keeping, room)
             with outlet_for(as_json=request.as_json, lines=request.lines, bell=request.bell, keys=keys) as outlet:
@@ -200,16 +202,37 @@ def _opened(way: str, wakes: tuple[int, ...]) -> LiveStream:
         ) from error
     except OSError as error:
         raise NoSysfs from error
-    if stream.lacking:
-        say(f"usbwatch: {'; '.join(stream.lacking)}.")
+    for lack in stream.lacking:
+        say(f"usbwatch: {lack}{_instead(lack)}.")
     return stream
 
 
-def _begun(stream: LiveStream, live: Capture, profile: Profile, room: int) -> Sitting:
+def _instead(lack: str) -> str:
+    """What is lost by what could not be had, and what to do about it."""
+    if "kernel's log" in lack:
+        return ": failures to enumerate, over-current and resets are not told; run it as root to have them"
+    if "kernel's events" in lack:
+        from usbwatch.capture.stream.live import KERNEL_LIMIT_MS, LOOK_EVERY_MS
+
+        said = (
+            f": it looks every {LOOK_EVERY_MS} ms instead, so absences under {KERNEL_LIMIT_MS + LOOK_EVERY_MS} ms may "
+            "pass unseen"
+        )
+        return said + ("; pip install 'usbwatch[live]' hears them at once" if "pyudev" in lack else "")
+    return ""
+
+
+def _begun(stream: LiveStream, live: Capture, profile: Profile, room: int, asked: str) -> Sitting:
     from usbwatch.cli.sitting import Sitting, Start
     from usbwatch.compare import findings
 
-    start = Start(began=datetime.now().astimezone(), capture=live, findings=findings(live, profile), profile=profile)
+    start = Start(
+        began=datetime.now().astimezone(),
+        capture=live,
+        findings=findings(live, profile),
+        profile=profile,
+        asked_profile=asked,
+    )
     return Sitting(stream, start, stream.now_ms, room)
 
 
@@ -300,7 +323,15 @@ def _ended(sitting: Sitting, outlet: Outlet, keeping: Keeping | None, trouble: E
             trouble = error
     if trouble is not None and not _is_lost_terminal(trouble):
         raise trouble
-    return exits.WRONG if sitting.was_eventful else exits.WELL
+    return _code(sitting, watched)
+
+
+def _code(sitting: Sitting, watched: LivePage) -> int:
+    from usbwatch.show.watch_summary import ends_unwell, has_watched
+
+    if sitting.was_eventful or ends_unwell(watched):
+        return exits.WRONG
+    return exits.WELL if has_watched(watched) else exits.NOT_ALL_SEEN
 
 
 def _is_lost_terminal(trouble: Exception) -> bool:

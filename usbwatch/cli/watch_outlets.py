@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from usbwatch.cli.live_screen import LiveScreen
     from usbwatch.cli.sitting import News, Sitting
     from usbwatch.cli.typing import Keys
+    from usbwatch.show.lines import Line
     from usbwatch.show.live_page import LivePage
 
 __all__ = ["JsonOutlet", "LineOutlet", "Outlet", "PageOutlet", "outlet_for"]
@@ -55,11 +56,13 @@ class LineOutlet:
         self._bell = Bell()
 
     def begin(self, watched: LivePage) -> None:
-        """Nothing is printed before something happens."""
+        """One line: what is watched, what is not, and by what."""
+        from usbwatch.show.watch_opening import opening_line
+
+        self._print(opening_line(watched))
 
     def tell(self, news: News, watched: LivePage) -> None:
         """One line."""
-        from usbwatch.show import coloured, plain
         from usbwatch.show.watch_marks import mark_line
         from usbwatch.show.watch_words import event_line
 
@@ -67,10 +70,16 @@ class LineOutlet:
             told = mark_line(news, watched.marks.index(news) + 1, watched.began)
         else:
             told = event_line(news, watched.profile, watched.began)
-        its = screen(sys.stdout, os.environ)
-        write((coloured if its.colours else plain)((told,), _UNBROKEN, ascii_only=its.ascii_only))
+        self._print(told)
         if self._rings and _rings_for(news):
             self._bell = heard(self._bell, gone=_is_bad(news), now_ms=watched.now_ms)
+
+    @staticmethod
+    def _print(told: Line) -> None:
+        from usbwatch.show import coloured, plain
+
+        its = screen(sys.stdout, os.environ)
+        write((coloured if its.colours else plain)((told,), _UNBROKEN, ascii_only=its.ascii_only))
 
     def moment(self, sitting: Sitting) -> None:
         """The bell, when it is to be struck; a line is printed when something happens."""
@@ -85,9 +94,10 @@ class LineOutlet:
 
     def end(self, watched: LivePage, record: str) -> None:
         """The summary."""
+        from usbwatch.cli.watch_memory import whereabouts
         from usbwatch.show.watch_summary import summary
 
-        show(summary(watched, page_width(), record))
+        show(summary(watched, page_width(), record, whereabouts(record) if record else ""))
 
 
 class PageOutlet:

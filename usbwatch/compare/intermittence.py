@@ -139,7 +139,8 @@ def _marked(watched: Watched) -> str:
     if not watched.marked:
         return ""
     of_them = "" if watched.left == 1 else f"{watched.marked} of them "
-    return f" ({of_them}within {MARK_NEAR_MS // 1000} s of a mark: done on purpose, it would look the same)"
+    near = f"{of_them}within {MARK_NEAR_MS // 1000} s of your marks"
+    return f" ({near}; a reseat done on purpose would look the same)"
 
 
 def _times(count: int) -> str:

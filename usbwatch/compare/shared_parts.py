@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from usbwatch.compare.scene import bus_of
 from usbwatch.model import ExpectedDevice, Finding, Part, PartKind, Profile, Verdict
 
-__all__ = ["Wiring", "carrier_of", "own_link", "shared", "tells_at_once", "wiring"]
+__all__ = ["Wiring", "carrier_of", "own_link", "shared", "tells_at_once", "wiring", "wiring_of"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,7 +31,12 @@ class Wiring:
 
 def wiring(profile: Profile, findings: Iterable[Finding]) -> Wiring:
     """The wiring among those devices of the profile that there is a finding of."""
-    expected = {finding.device for finding in findings}
+    return wiring_of(profile, (finding.device for finding in findings))
+
+
+def wiring_of(profile: Profile, ids: Iterable[str]) -> Wiring:
+    """The wiring among those devices of the profile that are named by id."""
+    expected = set(ids)
     parts = {part.id: part for part in profile.parts}
     devices = {device.id: device for device in profile.devices if device.id in expected}
     return Wiring(

@@ -33,7 +33,7 @@ from usbwatch.model import (
     parent_port,
 )
 
-__all__ = ["MARK_NEAR_MS", "TOGETHER_MS", "watched_devices"]
+__all__ = ["MARK_NEAR_MS", "TOGETHER_MS", "near_mark", "watched_devices"]
 
 TOGETHER_MS = 2500
 """Departures no farther apart than this count as one event (common practice, no source).
@@ -43,7 +43,10 @@ drivers/usb/core/hub.c); and the readings of a gauge are taken every two seconds
 """
 
 MARK_NEAR_MS = 5000
-"""A mark this close to a departure may say that it was made on purpose (elicited, no source)."""
+"""A mark this close to a departure may tell of what led to it (elicited, no source).
+
+Before it or after it: with both hands in the unit a person types when it has gone.
+"""
 
 WAKING_MS, BEFORE_WAKING_MS = 5_000, 2_000
 """How long after a waking from sleep devices may be enumerated anew, and before it is noticed (elicited, no source)."""
@@ -352,6 +355,11 @@ def _watched(one: _Told, marks: Sequence[Sequence[int]], together: tuple[str, ..
     )
 
 
+def near_mark(at_ms: int, mark_ms: int) -> bool:
+    """Whether a moment and a mark are so near to each other that they may belong together."""
+    return abs(at_ms - mark_ms) <= MARK_NEAR_MS
+
+
 def _near(at_ms: int, marks: Sequence[int]) -> bool:
     place = bisect_left(marks, at_ms - MARK_NEAR_MS)
-    return place < len(marks) and marks[place] <= at_ms + MARK_NEAR_MS
+    return place < len(marks) and near_mark(at_ms, marks[place])

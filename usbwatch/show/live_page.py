@@ -30,3 +30,5 @@ class LivePage:
     """An absence at least this long is seen for certain; 0 where that is not known."""
     missed: int = 0
     tool: str = ""
+    asked_profile: str = ""
+    """The profile as it was named on the command line, "" where none was."""

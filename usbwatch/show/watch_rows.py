@@ -26,6 +26,9 @@ _FOR, _TIMES, _LONGEST = 8, 6, 9
 _NARROW = 64
 """Below this width the time line stands under the device, and only where something happened."""
 
+_WORDED = 36
+"""From this width on a narrow row says in words what its figures are: it has no heads over them."""
+
 _CELL_MS = (5_000, 2_000)
 """How much time one letter of the time line stands for, on a narrow line and on a wide one."""
 _WIDE_LINE = 40
@@ -174,6 +177,8 @@ def _narrow(row: _Row, mark: tuple[str, Style], watched: LivePage, width: int) -
     if not row.eventful:
         return [first]
     told = f"  {times} {longest}".ljust(STATE_COLUMN)
+    if times and width >= _WORDED:
+        told = f"  gone {times}, longest {longest}  "
     return [first, line((told, Style.FAINT), *_coloured(time_line(row.standing, watched.now_ms, width - len(told))))]
 
 

@@ -6,69 +6,83 @@ no more than that: how it was watched and what could not be seen stand beside it
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from itertools import pairwise
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from usbwatch.compare.durations import lasted
-from usbwatch.model import Change, Condition, Incident, Standing
+from usbwatch.model import Condition, Incident, Standing
 from usbwatch.show.lines import BLANK, Line, Style, line
 from usbwatch.show.live_page import LivePage
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, mark, stamp
-from usbwatch.show.watch_folding import folded
+from usbwatch.show.watch_marks import around_mark
+from usbwatch.show.watch_moments import moments, times_with_hub
 from usbwatch.show.watch_rows import missing_since_before, state_word
+from usbwatch.show.watch_suggests import alone, always_stayed, suggests
 from usbwatch.show.watch_verdict import under_it
 from usbwatch.show.watch_words import (
     CONDITION_STYLES,
     STATE_COLUMN,
     at_clock,
-    by_kind,
     names_of,
     own_link_words,
     shared_words,
-    short_sentence,
 )
 from usbwatch.show.words import counted, listed, unit_name
 
-__all__ = ["summary"]
+__all__ = ["ends_unwell", "has_watched", "summary"]
 
 _NO_FAULT = frozenset({Condition.PRESENT, Condition.NOT_WATCHED, Condition.OFFLINE})
-_OFTEN = 3
-"""From this many times on, coming and going is no longer one jolt of the bench."""
 _MOST = 12
 """Lines of one sort that are shown; the record has them all."""
 
 
-def summary(watched: LivePage, width: int, record: str = "") -> list[Line]:
-    """The page at the end; ``record``: the file that keeps the watch, "" for none."""
+def summary(watched: LivePage, width: int, record: str = "", where: str = "") -> list[Line]:
+    """The page at the end; ``record``: the file that keeps the watch, "" for none.
+
+    ``where``: a sentence that says where it is, and whether it is lost with the unit's power.
+    """
+    told = moments(watched)
     return [
         line((unit_name(watched.unit), Style.STRONG), f", watched for {lasted(watched.now_ms)}", hang=2),
         BLANK,
         *_stamp(watched, width),
         *_fared(watched),
         *_missing_before(watched),
-        *_together(watched),
-        *_singly(watched),
+        *_together(watched, told),
+        *_singly(watched, told),
         *_marks(watched),
-        *_suggests(watched),
+        *suggests(watched, told, recorded=bool(record)),
         *_helpers(watched),
         *_not_watched(watched),
         *_limits(watched),
-        *_next(record),
+        *_next(watched, record, where),
     ]
 
 
 def _stamp(watched: LivePage, width: int) -> list[Line]:
     fared = _eventful(watched)
-    wrong = [one for one in watched.standings if one.condition not in _NO_FAULT]
+    wrong = ends_unwell(watched)
     if fared:
         text, sign, style = f"{counted(len(fared), 'expected device')} did not stay as it was", "✗", Style.STAMP_WRONG
         text = text if len(fared) == 1 else text.replace("as it was", "as they were")
+    elif not has_watched(watched):
+        text, sign, style = "nothing of the unit could be watched", "?", Style.STAMP_UNSEEN
     elif wrong:
         text, sign, style = "no change while it was watched; not all is well", "!", Style.STAMP_WRONG
     else:
         text, sign, style = "nothing that is watched left or fell back", "✓", Style.STAMP_FINE
     return stamp(text, sign, style, width, under_it(watched).text)
+
+
+def has_watched(watched: LivePage) -> bool:
+    """Whether any expected device was watched at all."""
+    return any(one.condition is not Condition.NOT_WATCHED for one in watched.standings)
+
+
+def ends_unwell(watched: LivePage) -> bool:
+    """Whether any expected device is missing, mute, slow or otherwise not well."""
+    return any(one.condition not in _NO_FAULT for one in watched.standings)
 
 
 def _eventful(watched: LivePage) -> list[Standing]:
@@ -88,7 +102,7 @@ def _fared(watched: LivePage) -> list[Line]:
     for one in sorted(shown, key=lambda each: -each.times_gone):
         name = names_of((one.device,), watched.profile)
         word = (state_word(one).ljust(STATE_COLUMN), CONDITION_STYLES[one.condition])
-        lines.append(line(word, (name, Style.STRONG), f"  {_figures(one)}", hang=STATE_COLUMN))
+        lines.append(line(word, (name, Style.STRONG), f"  {_figures(one, _with_hub(one, watched))}", hang=STATE_COLUMN))
     return lines
 
 
@@ -103,12 +117,27 @@ def _missing_before(watched: LivePage) -> list[Line]:
     return [*heading("Missing since before the watch"), line(word, (names, Style.STRONG), hang=STATE_COLUMN)]
 
 
-def _figures(one: Standing) -> str:
+def _with_hub(one: Standing, watched: LivePage) -> list[tuple[int, str]]:
+    """How often a device left with a hub, and the hub's name."""
+    found = times_with_hub(one.device, watched)
+    return [(count, names_of((hub,), watched.profile)) for hub, count in found.items()]
+
+
+def _gone(one: Standing, with_hub: Sequence[tuple[int, str]]) -> str:
+    """How often it went, as the check counts: what a hub took along is counted at the hub."""
+    gone = "without mains" if any(spell.condition is Condition.OFFLINE for spell in one.spells) else "gone"
+    own = max(one.times_gone - sum(count for count, _ in with_hub), 0)
+    rate = f" ({one.per_minute * own / one.times_gone:.2g} a minute)" if own > 1 else ""
+    more = " more" if own else ""
+    said = [f"{counted(own, 'time')} {gone}{rate}"] if own else []
+    said += [f"{'once' if count == 1 else f'{count} times'}{more} with {hub}, counted there" for count, hub in with_hub]
+    return ", and ".join(said)
+
+
+def _figures(one: Standing, with_hub: Sequence[tuple[int, str]]) -> str:
     if missing_since_before(one):
         return "missing since before the watch began"
-    rate = f" ({one.per_minute:.2g} a minute)" if one.times_gone > 1 else ""
-    gone = "without mains" if any(spell.condition is Condition.OFFLINE for spell in one.spells) else "gone"
-    said = [f"{counted(one.times_gone, 'time')} {gone}{rate}"] if one.times_gone else []
+    said = [_gone(one, with_hub)] if one.times_gone else []
     if one.longest_ms:
         total = f", {lasted(one.absent_ms)} in all" if one.times_gone > 1 else ""
         said.append(f"longest absence {lasted(one.longest_ms)}{total}")
@@ -121,83 +150,53 @@ def _figures(one: Standing) -> str:
     return "; ".join(said)
 
 
-def _together(watched: LivePage) -> list[Line]:
+def _together(watched: LivePage, told: Sequence[Incident]) -> list[Line]:
     """What went together, each combination once, with how often."""
-    kinds: dict[tuple[object, ...], list[Incident]] = {}
-    for one in watched.incidents:
-        if one.change is Change.GONE and len(one.devices) > 1:
-            kinds.setdefault((one.devices, one.head, one.shared), []).append(one)
+    kinds = _kinds(one for one in told if len(one.devices) > 1)
     if not kinds:
         return []
     lines = heading("What went together")
-    for alike in sorted(kinds.values(), key=len, reverse=True)[:_MOST]:
+    for alike in sorted(kinds, key=len, reverse=True)[:_MOST]:
         times = f"{counted(len(alike), 'time')}".ljust(STATE_COLUMN)
         lines.append(line(times, names_of(alike[0].devices, watched.profile), hang=STATE_COLUMN))
         lines.append(line(" " * STATE_COLUMN, shared_words(alike[0], watched.profile), hang=STATE_COLUMN))
     return lines
 
 
-def _singly(watched: LivePage) -> list[Line]:
+def _kinds(told: Iterable[Incident]) -> list[list[Incident]]:
+    """Those that are alike in who left and with what, together."""
+    kinds: dict[tuple[object, ...], list[Incident]] = {}
+    for one in told:
+        kinds.setdefault((one.devices, one.head, one.shared), []).append(one)
+    return list(kinds.values())
+
+
+def _singly(watched: LivePage, told: Sequence[Incident]) -> list[Line]:
     """What went alone, with its own link as the only thing that is named."""
-    kinds: dict[str, list[Incident]] = {}
-    for one in watched.incidents:
-        if one.change is Change.GONE and len(one.devices) == 1 and not one.head:
-            kinds.setdefault(one.devices[0], []).append(one)
+    kinds = alone(told)
     if not kinds:
         return []
     lines = heading("What went alone")
     for device, alike in sorted(kinds.items(), key=lambda pair: -len(pair[1]))[:_MOST]:
         times = f"{counted(len(alike), 'time')}".ljust(STATE_COLUMN)
-        link = own_link_words(alike[-1], watched.profile)
+        link = own_link_words(replace(alike[-1], stayed_on_link=always_stayed(alike)), watched.profile)
         said = names_of((device,), watched.profile) + (f"; {link}" if link else "")
         lines.append(line(times, said, hang=STATE_COLUMN))
     return lines
 
 
 def _marks(watched: LivePage) -> list[Line]:
-    """What happened between each mark and the next."""
+    """What left around each mark."""
     if not watched.marks:
         return []
-    lines = heading("What followed each mark")
-    moments = [*(one.at_ms for one in watched.marks), watched.now_ms + 1]
-    for number, (one, (start, end)) in enumerate(zip(watched.marks, pairwise(moments), strict=True), start=1):
-        told = [
-            f"{at_clock(watched.began, each.at_ms)} {short_sentence(each, watched.profile)}"
-            for each in folded(watched.incidents)
-            if start <= each.at_ms < end and not each.outside
-        ]
+    lines = heading("Around each mark")
+    happened = sorted(watched.incidents, key=lambda one: one.at_ms)
+    for number, one in enumerate(watched.marks, start=1):
         words = f" {safe(one.text, 200)}" if one.text else ""
-        more = f"; and {len(told) - 3} more" if len(told) > 3 else ""  # noqa: PLR2004 - the record has them all
-        said = "; ".join(told[:3]) + more if told else "nothing"
+        said = around_mark(one, happened, watched.profile)
         opening = f"{number} at {at_clock(watched.began, one.at_ms)}".ljust(STATE_COLUMN)
         lines.append(line(opening, (f"{words.strip()}: " if words else "", Style.STRONG), said, hang=STATE_COLUMN))
     return lines
-
-
-def _suggests(watched: LivePage) -> list[Line]:
-    """What the data go far enough to suggest; nothing where they do not."""
-    said = [*_suggestions(watched)]
-    return [*heading("What that suggests"), *(line("  ", one, hang=2) for one in said)] if said else []
-
-
-def _suggestions(watched: LivePage) -> Sequence[str]:
-    said: list[str] = []
-    often = [one for one in watched.standings if one.times_gone >= _OFTEN]
-    if often:
-        names = listed([names_of((one.device,), watched.profile) for one in often])
-        said.append(
-            f"{names} came and went {_OFTEN} times or more: a contact that opens and closes is likelier than a dead "
-            "part (common practice, no source). Move one link at a time, and mark what you move."
-        )
-    together = [one for one in watched.incidents if one.change is Change.GONE and one.shared]
-    common = set.intersection(*(set(one.shared) for one in together)) if together else set()
-    if len(together) > 1 and common:
-        ids = by_kind([one for one in together[0].shared if one in common], watched.profile)
-        said.append(
-            f"Each of the {len(together)} times that several left together, all of them needed "
-            f"{names_of(ids, watched.profile)}, and nothing that stayed did: look there first."
-        )
-    return said
 
 
 def _helpers(watched: LivePage) -> list[Line]:
@@ -236,9 +235,11 @@ def _limits(watched: LivePage) -> list[Line]:
     return [*heading("How far this can be trusted"), *(line("  ", one, hang=2) for one in said)]
 
 
-def _next(record: str) -> list[Line]:
+def _next(watched: LivePage, record: str, where: str) -> list[Line]:
     if not record:
         return []
     from usbwatch.safe import typed
 
-    return [*heading("What to do next"), line("  ", f"usbwatch check {typed(record)}", hang=4)]
+    by = f"--profile {typed(watched.asked_profile)} " if watched.asked_profile else ""
+    place = [line("  ", safe(where, 500), hang=2)] if where else []
+    return [*heading("What to do next"), line("  ", f"usbwatch check {by}{typed(record)}", hang=4), *place]

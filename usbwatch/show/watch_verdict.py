@@ -8,6 +8,7 @@ from usbwatch.model import Condition, Standing
 from usbwatch.show.block_letters import can_write, columns, written
 from usbwatch.show.lines import Line, Style, line
 from usbwatch.show.live_page import LivePage
+from usbwatch.show.watch_moments import times_left
 from usbwatch.show.watch_rows import missing_since_before
 from usbwatch.show.watch_words import names_of
 
@@ -52,7 +53,25 @@ def big_words(watched: LivePage) -> tuple[tuple[str, ...], Style]:
             return (f"{len(mine)} {word}",), Style.WRONG
     if all(one.condition is Condition.NOT_WATCHED for one in watched.standings):
         return ("NOT SEEN",), Style.UNSEEN
+    times = times_left(watched)
+    if times:
+        # Now it is all here, and it was not: what came and went is what is looked for.
+        gone = f"HERE - {times}X GONE"
+        return (f"ALL {gone}", gone, f"BACK {times}X", "ALL HERE"), Style.CAUTION
     return ("ALL HERE",), Style.FINE
+
+
+def _who_left(watched: LivePage) -> str:
+    """Who left how often, the most often first: "left: Keyboard and Touchpad 3x each; Camera 1x"."""
+    by_count: dict[int, list[str]] = {}
+    for one in watched.standings:
+        if one.times_gone and one.condition is Condition.PRESENT:
+            by_count.setdefault(one.times_gone, []).append(one.device)
+    said = [
+        f"{names_of(ids, watched.profile)} {count}x{' each' if len(ids) > 1 else ''}"
+        for count, ids in sorted(by_count.items(), reverse=True)
+    ]
+    return f"had left: {'; '.join(said)}" if said else ""
 
 
 def under_it(watched: LivePage) -> Line:
@@ -64,6 +83,9 @@ def under_it(watched: LivePage) -> Line:
         for word, holds in _KINDS
         if any(holds(one) for one in watched.standings)
     ]
+    if unwatched == len(watched.standings):
+        return line((f"nothing of it can be watched, {unwatched} not watched", Style.STRONG))
     counts = f"{here} here" if wrong else f"all {here} that are watched are here"
     counts += f", {unwatched} not watched" if unwatched else ""
-    return line(("; ".join([counts, *wrong]), Style.STRONG))
+    left = "" if wrong else _who_left(watched)
+    return line(("; ".join([counts, *wrong, *([left] if left else [])]), Style.STRONG))

@@ -71,6 +71,7 @@ def _under(watched: LivePage, width: int) -> list[Line]:
 def _foot(watched: LivePage, width: int, *, keys: bool, typing: str) -> list[Line]:
     said = [f"by {', '.join(safe(one, 40) for one in watched.sources)}"] if watched.sources else []
     said += [f"sees absences from {lasted(watched.limit_ms)} on"] if watched.limit_ms else []
+    said = said if width >= _WIDE else said[::-1]  # where the line is cut, the limit is the last to go
     lost = f"! news lost {counted(watched.missed, 'time')}: events may be lacking; " if watched.missed else ""
     pressed = (_KEYS if width >= _WIDE else _KEYS_SHORT) if keys else ""
     return [

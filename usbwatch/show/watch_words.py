@@ -226,17 +226,21 @@ def _speed(kbps: int) -> str:
 def _shared(incident: Incident, profile: Profile) -> list[str]:
     if len(incident.devices) > 1:
         return [shared_words(incident, profile)] if incident.change in _TOGETHER else []
-    link = own_link_words(incident, profile)
+    link = own_link_words(incident, profile, so_far=True)
     return [link] if link else []
 
 
-def own_link_words(incident: Incident, profile: Profile) -> str:
-    """The nearest link of a single device, and who stayed on it; "" where the profile names none."""
+def own_link_words(incident: Incident, profile: Profile, *, so_far: bool = False) -> str:
+    """The nearest link of a single device, and who stayed on it; "" where the profile names none.
+
+    ``so_far``: as it is told live, when nobody knows yet what leaves next.
+    """
     if not incident.own_link:
         return ""
     stayed = names_of(incident.stayed_on_link, profile)
     needs = "need" if len(incident.stayed_on_link) > 1 else "needs"
-    on_it = f" ({stayed}, which {needs} it too, stayed)" if stayed else ""
+    has = "have not left so far" if len(incident.stayed_on_link) > 1 else "has not left so far"
+    on_it = f" ({stayed}, which {needs} it too, {has if so_far else 'stayed'})" if stayed else ""
     return f"its link: {names_of((incident.own_link,), profile)}{on_it}"
 
 

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 
 from usbwatch.compare.durations import lasted
+from usbwatch.compare.grouping import LONGEST_MS, TEARDOWN_MS
+from usbwatch.compare.incidents import incidents, told_once
 from usbwatch.compare.watched_devices import MARK_NEAR_MS
-from usbwatch.model import Capture, Change, Findings, Mark, Profile, Watch, Watched, WatchEvent
+from usbwatch.model import Capture, Findings, Incident, Mark, Profile, Watch, Watched
 from usbwatch.show.checked import Checked
 from usbwatch.show.json_values import Json, plain_value
 from usbwatch.show.lines import Line, Style, line
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading
+from usbwatch.show.watch_marks import around_mark
 from usbwatch.show.words import counted, listed
 
 __all__ = ["mark_words", "watch_lines", "watched_in_short", "watches_value"]
@@ -88,10 +91,22 @@ def _groups(checked: Checked) -> Iterator[str]:
             groups[frozenset((id_, *one.together))] = None
     for group in list(groups)[:_MOST_GROUPS]:
         yield f"In the same moments: {listed([name for id_, name in names.items() if id_ in group])}"
+    yield from _with_carriers(told, names)
     quiet = ("left", "anew", "with_carrier", "fallbacks", "failures", "came")
     stayed = [names[id_] for id_, one in told.items() if one.tells and not any(getattr(one, each) for each in quiet)]
     if stayed:
         yield f"Stayed throughout: {listed(stayed)}"
+
+
+def _with_carriers(told: Mapping[str, Watched], names: Mapping[str, str]) -> Iterator[str]:
+    """What left with the hub that it hangs on, besides what is counted as its own."""
+    groups: dict[tuple[str, int], list[str]] = {}
+    for id_, one in told.items():
+        if one.with_carrier:
+            groups.setdefault((one.carrier, one.with_carrier), []).append(names.get(id_, id_))
+    for (carrier, count), devices in list(groups.items())[:_MOST_GROUPS]:
+        often = "once" if count == 1 else f"{count} times"
+        yield f"And {often} with {names.get(carrier, carrier)}, counted there: {listed(devices)}"
 
 
 def _limits(watches: Sequence[Watch]) -> Iterator[str]:
@@ -106,21 +121,19 @@ def _limits(watches: Sequence[Watch]) -> Iterator[str]:
 
 
 def _marks_told(marks: Sequence[tuple[Watch, Mark]], checked: Checked) -> Iterator[str]:
-    names = {place: safe(one.name, 60) for one in checked.profile.devices for place in one.locations}
-    left: dict[int, list[WatchEvent]] = {}
+    told: dict[int, tuple[Incident, ...]] = {}
     for watch, mark in marks:
-        if id(watch) not in left:
-            own = (
-                each for each in watch.events if each.change in (Change.GONE, Change.MUTE) and each.location in names
-            )
-            left[id(watch)] = sorted(own, key=lambda each: each.at_ms)
-        events = left[id(watch)]
-        first = bisect_left(events, mark.at_ms, key=lambda each: each.at_ms)
-        last = bisect_right(events, mark.at_ms + MARK_NEAR_MS, key=lambda each: each.at_ms)
-        after = list(dict.fromkeys(names[each.location] for each in events[first:last]))
-        more = [f"{len(after) - _NAMED} more"] if len(after) > _NAMED else []
-        said = f"{listed([*after[:_NAMED], *more])} left within {MARK_NEAR_MS // 1000} s" if after else "nothing left"
-        yield f"{mark_words(mark)}: {said}"
+        if id(watch) not in told:
+            told[id(watch)] = _incidents_near(watch, [one for its, one in marks if its is watch], checked)
+        yield f"{mark_words(mark)}: {around_mark(mark, told[id(watch)], checked.profile)}"
+
+
+def _incidents_near(watch: Watch, marks: Sequence[Mark], checked: Checked) -> tuple[Incident, ...]:
+    """What happened around the marks that are shown: a watch can have very many events."""
+    reach = MARK_NEAR_MS + LONGEST_MS + TEARDOWN_MS
+    near = tuple(one for one in watch.events if any(abs(one.at_ms - mark.at_ms) <= reach for mark in marks))
+    told = told_once(incidents(replace(watch, events=near), checked.capture, checked.profile))
+    return tuple(sorted(told, key=lambda one: one.at_ms))
 
 
 def mark_words(mark: Mark) -> str:
