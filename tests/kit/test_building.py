@@ -9,7 +9,7 @@ import pytest
 
 from usbwatch.cli import main
 from usbwatch.kit import collecting, is_earlier, kit_files
-from usbwatch.kit.signals import DONE, FAILED
+from usbwatch.kit.signals import DONE, FAILED, UNPOSTED
 
 NAMES = {"READ-ME.txt", "capture.py", "capture.sh"}
 
@@ -85,7 +85,7 @@ def test_the_page_is_one_page_that_every_editor_shows() -> None:
     content = next(one.content for one in kit_files() if one.name == "READ-ME.txt")
     assert content.count(b"\r\n") == content.count(b"\n")
     rows = content.decode("ascii").split("\r\n")
-    assert len(rows) <= 60  # of a printed page (common practice, no source)
+    assert len(rows) <= 51  # 50, and the end of the last: well within a printed page (common practice, no source)
     assert max(len(row) for row in rows) <= 72
     assert "@" not in content.decode("ascii")
 
@@ -98,6 +98,8 @@ def test_the_page_says_what_the_collectors_do() -> None:
     numbers = {2: "two", 3: "three", 6: "six"}
     for (beeps, groups, _), pace, end in ((DONE, "slow", "done"), (FAILED, "quick", "failed")):
         assert f"{numbers[beeps]} {pace} beeps, {numbers[groups]} times {end}" in words
+    assert (UNPOSTED[0], UNPOSTED[1]) == (1, 5)
+    assert 'one beep, five times after "done"' in words
     assert f"signal {DONE[0]} " in files["capture.sh"]
     assert f"signal {FAILED[0]} " in files["capture.sh"]
     typed = re.findall(r"sudo sh (?:\S*/)?(\S+)", files["READ-ME.txt"])
