@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import socket
 import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -46,7 +47,7 @@ def waits(bench: str) -> float:
     refused = (None, "nobody listens")
     busy = (posting._Answer(503, "busy", None), "")
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(posting.time, "monotonic", lambda: now[0])
+        patch.setattr(time, "monotonic", lambda: now[0])
         patch.setattr(posting, "_asked", lambda *_: refused if bench == "closed" else busy)
         with pytest.raises(posting.NotPosted):
             posting.post(b"{}", "192.0.2.7", sleep=wait)
