@@ -294,9 +294,9 @@ def test_a_capture_given_as_a_profile_and_the_reverse_are_called_what_they_are(b
     typed("profile", "draft", LARCH, "-o", "larch.toml")
     (bench / "packed.json.gz").write_bytes(gzip.compress(b"{}"))
     (bench / "notes.md").write_text("# Notes\n", encoding="utf-8")
-    for name, mode in (("tree.tar", "w"), ("tree.tar.gz", "w:gz")):
-        with tarfile.open(str(bench / name), mode) as archive:
-            archive.add(bench / "notes.md", "sys/notes")
+    with tarfile.open(bench / "tree.tar", "w") as archive:
+        archive.add(bench / "notes.md", "sys/notes")
+    (bench / "tree.tar.gz").write_bytes(gzip.compress((bench / "tree.tar").read_bytes()))
     assert "usbwatch profile draft" in typed("profile", "add", LARCH)[2]
     for name, said in (
         ("larch.toml", "is a profile"),

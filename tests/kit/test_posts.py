@@ -28,7 +28,7 @@ def test_a_note_on_the_stick_is_enough(kit: Path, real_tree: _Tree, tmp_path: Pa
     (saved,) = stick.glob("*.json")
     assert load(str(kept)) == load(str(saved))
     assert f"The bench: kept as {kept.name}" in said
-    assert said.splitlines()[-1].endswith(f"At the bench computer: usbwatch check {saved.name}")
+    assert said.splitlines()[-1].endswith(f"This stick has it too: usbwatch check {saved.name}")
 
 
 def test_a_bench_that_nobody_answers_from_is_not_waited_for_as_one_that_is_busy() -> None:

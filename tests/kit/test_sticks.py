@@ -316,19 +316,20 @@ def test_what_cannot_be_posted_is_told(stick: Path, small_tree: Path) -> None:
     assert "post-to.txt needs Python, which is not used here: nothing will be posted." in said
 
 
-@pytest.mark.parametrize("shell", shells())
+@pytest.mark.parametrize("way", ["python", *shells()])
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP, signal.SIGINT])
-def test_a_script_that_is_ended_says_so_and_leaves_nothing(
-    shell: str, number: signal.Signals, stick: Path, small_tree: Path
+def test_a_collector_that_is_ended_says_so_and_leaves_nothing(
+    way: str, number: signal.Signals, stick: Path, small_tree: Path
 ) -> None:
     """The exit code is 128 and the signal's number, as of a program that a signal ended (POSIX.1-2017, 2.8.2)."""
     before = sorted(stick.iterdir())
-    command = [*SHELLS[shell], str(stick / "capture.sh"), "--shell", "--root", str(small_tree), "--wait", "60"]
-    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as script:
-        assert script.stderr is not None
-        assert script.stderr.readline().startswith("Gathering in 60 s")
-        script.send_signal(number)
-        said = script.stderr.read()
-    assert script.returncode == 128 + number
-    assert said == "usbwatch: interrupted; nothing was written.\n"
+    its = commands(stick)["python"] if way == "python" else (*SHELLS[way], str(stick / "capture.sh"), "--shell")
+    command = [*its, "--root", str(small_tree), "--wait", "60"]
+    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as collector:
+        assert collector.stderr is not None
+        assert "ing in 60 s" in collector.stderr.readline()
+        collector.send_signal(number)
+        said = collector.stderr.read()
+    assert collector.returncode == 128 + number
+    assert said == f"usbwatch: interrupted; nothing {'more ' if way == 'python' else ''}was written.\n"
     assert sorted(stick.iterdir()) == before

@@ -7,10 +7,12 @@ It writes its own files, beside itself or where ``-o`` says, and nothing else.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import os
+import signal
 import sys
 from datetime import datetime, timezone
-from typing import Optional, Sequence, Tuple
+from typing import Iterator, Optional, Sequence, Tuple
 
 from usbwatch import __version__
 from usbwatch.capture.archive import opened_tree
@@ -35,6 +37,7 @@ POST_TO = "post-to.txt"
 
 _WAIT_S = 10
 _WELL, _BUG, _FAILED, _UNPOSTED, _INTERRUPTED = 0, 1, 3, 4, 130
+_BY_SIGNAL = 128
 _LONGEST_WAIT_S = 3600
 _LARGEST_NOTE = 4096
 
@@ -48,10 +51,11 @@ def main(arguments: Sequence[str], itself: str) -> int:
     asked = _parser().parse_args(arguments)
     signals = Signals(_write, terminal=sys.stderr is not None and sys.stderr.isatty(), quiet=asked.quiet)
     try:
-        return _run(asked, os.path.dirname(os.path.abspath(itself)), signals)
-    except KeyboardInterrupt:
+        with _told_to_end():
+            return _run(asked, os.path.dirname(os.path.abspath(itself)), signals)
+    except KeyboardInterrupt as error:
         _write("usbwatch: interrupted; nothing more was written.\n")
-        return _INTERRUPTED
+        return _BY_SIGNAL + error.number if isinstance(error, _ToldToEnd) else _INTERRUPTED
     except (UsbwatchError, OSError) as error:
         told = str(error) if isinstance(error, UsbwatchError) else f"something failed: {safe(str(error), 300)}."
         _write(f"usbwatch: {told}\n")
@@ -65,6 +69,33 @@ def main(arguments: Sequence[str], itself: str) -> int:
         _write(f"usbwatch: this is a bug in usbwatch itself: {type(error).__name__}: {safe(str(error), 300)}.\n")
         signals.sound(FAILED)
         return _BUG
+
+
+class _ToldToEnd(KeyboardInterrupt):
+    """A signal that ends this has come, other than Ctrl-C's."""
+
+    def __init__(self, number: int) -> None:
+        super().__init__(number)
+        self.number = number
+
+
+@contextlib.contextmanager
+def _told_to_end() -> Iterator[None]:
+    """Raise ``_ToldToEnd`` where the system would end this without a word; the signals are as they were after it."""
+    numbers = [number for name in ("SIGTERM", "SIGHUP") for number in [getattr(signal, name, None)] if number]
+    before = {number: signal.getsignal(number) for number in numbers}
+
+    def end(number: int, _: object) -> None:
+        raise _ToldToEnd(number)
+
+    heard = [number for number in numbers if before[number] is not signal.SIG_IGN]  # as nohup(1) leaves it
+    for number in heard:
+        signal.signal(number, end)
+    try:
+        yield
+    finally:
+        for number in heard:
+            signal.signal(number, before[number])
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -125,7 +156,7 @@ def _handed_on(content: bytes, saved: str, destination: Optional[Tuple[str, str]
     signals.sound(DONE)
     problem = _posted(content, *destination, signals)
     if not problem:
-        signals.say(f"The same, from this stick. {next_step}")
+        signals.say(f"This stick has it too: usbwatch check {safe(os.path.basename(saved))}")
         return _WELL
     _write(f"usbwatch: the capture is saved and was not posted: {problem}\n")
     signals.say(next_step)
