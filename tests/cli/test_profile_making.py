@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import tarfile
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -293,11 +294,16 @@ def test_a_capture_given_as_a_profile_and_the_reverse_are_called_what_they_are(b
     typed("profile", "draft", LARCH, "-o", "larch.toml")
     (bench / "packed.json.gz").write_bytes(gzip.compress(b"{}"))
     (bench / "notes.md").write_text("# Notes\n", encoding="utf-8")
+    with tarfile.open(bench / "tree.tar", "w") as archive:
+        archive.add(bench / "notes.md", "sys/notes")
+    (bench / "tree.tar.gz").write_bytes(gzip.compress((bench / "tree.tar").read_bytes()))
     assert "usbwatch profile draft" in typed("profile", "add", LARCH)[2]
     for name, said in (
         ("larch.toml", "is a profile"),
         ("packed.json.gz", "gzip"),
         ("notes.md", "is not a capture file"),
+        ("tree.tar", "is an archive of a copied tree; give it as --root tree.tar"),
+        ("tree.tar.gz", "is an archive of a copied tree; give it as --root tree.tar.gz"),
     ):
         code, _, err = typed("check", name)
         assert (code, said in err, "capture the unit again" in err) == (3, True, False)

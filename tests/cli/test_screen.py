@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from support.bench import clean_environment, lay_out, run
 
-from usbwatch.cli.screen import screen
+from usbwatch.cli.screen import say, screen
 
 SGR = re.compile(r"\x1b\[[0-9;]*m")
 
@@ -173,3 +173,19 @@ def test_a_closed_output_is_no_bug_of_ours(bench: Path) -> None:
         check=False,
     )
     assert (done.returncode, done.stderr) == (10, b"")
+
+
+def test_talk_on_a_terminal_breaks_no_word(monkeypatch: pytest.MonkeyPatch) -> None:
+    text = "usbwatch: listening at http://192.168.7.1:7613/capture for whoever shows the code; it is not encrypted; x."
+    long = "usbwatch: " + "/a-folder" * 12 + " is no folder"
+    monkeypatch.setenv("COLUMNS", "80")
+    for stream, pieces in ((Terminal(), 2), (Piped(), 1)):
+        monkeypatch.setattr(sys, "stderr", stream)
+        say(text)
+        rows = stream.getvalue().splitlines()
+        assert (len(rows), " ".join(row.strip() for row in rows)) == (pieces, text)
+        assert pieces == 1 or max(map(len, rows)) <= 80
+    stream = Terminal()
+    monkeypatch.setattr(sys, "stderr", stream)
+    say(long)
+    assert "/a-folder" * 12 in stream.getvalue().splitlines()[1]

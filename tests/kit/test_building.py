@@ -9,7 +9,8 @@ import pytest
 
 from usbwatch.cli import main
 from usbwatch.kit import collecting, is_earlier, kit_files
-from usbwatch.kit.signals import DONE, FAILED
+from usbwatch.kit.signals import DONE, FAILED, UNPOSTED
+from usbwatch.listen.codes import is_code
 
 NAMES = {"READ-ME.txt", "capture.py", "capture.sh"}
 
@@ -59,13 +60,51 @@ def test_what_is_no_folder_is_refused(folder: str, tmp_path: Path, capsys: pytes
 
 
 def test_where_to_post_is_written_beside_it_as_the_collector_reads_it(tmp_path: Path) -> None:
-    assert main(["kit", str(tmp_path), "--post", "192.0.2.7:8090", "--code", "417-226"]) == 0
     asked = collecting._parser().parse_args([])
-    assert collecting._destination(asked, str(tmp_path)) == ("192.0.2.7:8090", "417-226")
-    assert main(["kit", str(tmp_path), "--post", "192.0.2.8:8090", "--code", "1"]) == 0
-    assert collecting._destination(asked, str(tmp_path)) == ("192.0.2.8:8090", "1")
-    for half in (["--code", "1"], ["--post", "a b", "--code", "1"], ["--post", ""]):
-        assert main(["kit", str(tmp_path), *half]) == 2
+    for post, code in (("192.0.2.7:8090", "K7PM-4RTX"), ("[2001:db8::7]:8090", "k7pm4rtx"), ("192.0.2.8", "ABCD-2345")):
+        assert main(["kit", str(tmp_path), "--post", post, "--code", code]) == 0
+        assert collecting._destination(asked, str(tmp_path)) == (post, code)
+        assert is_code(code)
+    assert main(["kit", str(tmp_path), "--post", "127.0.0.1:8090"]) == 0
+    assert collecting._destination(asked, str(tmp_path)) == ("127.0.0.1:8090", "")
+
+
+_REFUSED = {
+    "a code alone": ["--code", "K7PM-4RTX"],
+    "two words": ["--post", "a b", "--code", "K7PM-4RTX"],
+    "nothing": ["--post", "", "--code", "K7PM-4RTX"],
+    "a name": ["--post", "bench.local", "--code", "K7PM-4RTX"],
+    "all addresses": ["--post", "0.0.0.0", "--code", "K7PM-4RTX"],
+    "a port too high": ["--post", "192.0.2.7:70000", "--code", "K7PM-4RTX"],
+    "no code": ["--post", "192.0.2.7"],
+    "a code too short": ["--post", "192.0.2.7", "--code", "417-226"],
+    "look-alikes": ["--post", "192.0.2.7", "--code", "K7PM-4RT0"],
+    "letters beyond ASCII": ["--post", "192.0.2.7", "--code", "\u00e9" * 8],
+}
+
+
+@pytest.mark.parametrize("options", _REFUSED.values(), ids=_REFUSED)
+def test_what_the_unit_or_the_bench_would_refuse_is_refused_when_the_kit_is_made(
+    options: list[str], tmp_path: Path
+) -> None:
+    assert main(["kit", str(tmp_path), *options]) == 2
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_an_old_note_of_where_to_post_does_not_stay_in_silence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    note = tmp_path / "post-to.txt"
+    assert main(["kit", str(tmp_path), "--post", "192.0.2.7", "--code", "K7PM-4RTX"]) == 0
+    assert "until that usbwatch listen --same-code is ended" in " ".join(capsys.readouterr().out.split())
+    assert main(["kit", str(tmp_path)]) == 0
+    assert "post-to.txt of an earlier kit was removed" in capsys.readouterr().out
+    assert not note.exists()
+    by_hand = b"192.0.2.7\nK7PM-4RTX\n"
+    note.write_bytes(by_hand)
+    assert main(["kit", str(tmp_path)]) == 0
+    assert "so it stays" in " ".join(capsys.readouterr().out.split())
+    assert note.read_bytes() == by_hand
 
 
 @pytest.mark.parametrize("written", ["192.0.2.7:8090\r\n417\r\n", "\ufeff192.0.2.7:8090\n417", "192.0.2.7:8090 417"])
@@ -85,7 +124,7 @@ def test_the_page_is_one_page_that_every_editor_shows() -> None:
     content = next(one.content for one in kit_files() if one.name == "READ-ME.txt")
     assert content.count(b"\r\n") == content.count(b"\n")
     rows = content.decode("ascii").split("\r\n")
-    assert len(rows) <= 60  # of a printed page (common practice, no source)
+    assert len(rows) <= 51  # 50, and the end of the last: well within a printed page (common practice, no source)
     assert max(len(row) for row in rows) <= 72
     assert "@" not in content.decode("ascii")
 
@@ -98,6 +137,8 @@ def test_the_page_says_what_the_collectors_do() -> None:
     numbers = {2: "two", 3: "three", 6: "six"}
     for (beeps, groups, _), pace, end in ((DONE, "slow", "done"), (FAILED, "quick", "failed")):
         assert f"{numbers[beeps]} {pace} beeps, {numbers[groups]} times {end}" in words
+    assert (UNPOSTED[0], UNPOSTED[1]) == (1, 5)
+    assert 'one beep, five times after "done"' in words
     assert f"signal {DONE[0]} " in files["capture.sh"]
     assert f"signal {FAILED[0]} " in files["capture.sh"]
     typed = re.findall(r"sudo sh (?:\S*/)?(\S+)", files["READ-ME.txt"])

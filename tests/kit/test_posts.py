@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import socket
 import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 
+import pytest
 from support.kits import PYTHON, collect, stick_of
 from support.listening import listening
 
 from usbwatch.capture import load
+from usbwatch.kit import posting
 
 _Tree = Callable[..., Path]
 
@@ -24,16 +27,41 @@ def test_a_note_on_the_stick_is_enough(kit: Path, real_tree: _Tree, tmp_path: Pa
     (kept,) = server.folder.glob("*.json")
     (saved,) = stick.glob("*.json")
     assert load(str(kept)) == load(str(saved))
-    assert f"kept as {kept.name}" in said
+    assert f"The bench: kept as {kept.name}" in said
+    assert said.splitlines()[-1].endswith(f"This stick has it too: usbwatch check {saved.name}")
+
+
+def test_a_bench_that_nobody_answers_from_is_not_waited_for_as_one_that_is_busy() -> None:
+    """A clock that the waits alone move: 503 is asked again for a minute, a closed port for ten seconds."""
+    assert 5 < waits("closed") < 12
+    assert 50 < waits("busy") < 62
+
+
+def waits(bench: str) -> float:
+    """The seconds that a sender waits between its attempts."""
+    now = [0.0]
+
+    def wait(seconds: float) -> None:
+        now[0] += seconds
+
+    refused = (None, "nobody listens")
+    busy = (posting._Answer(503, "busy", None), "")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(time, "monotonic", lambda: now[0])
+        patch.setattr(posting, "_asked", lambda *_: refused if bench == "closed" else busy)
+        with pytest.raises(posting.NotPosted):
+            posting.post(b"{}", "192.0.2.7", sleep=wait)
+    return now[0]
 
 
 def test_a_wrong_address_costs_no_capture(kit: Path, real_tree: _Tree, tmp_path: Path) -> None:
     """What is no address is refused before anything is sent."""
     stick = stick_of(kit, tmp_path / "stick")
     options = ("--root", str(real_tree("healthy")), "--post", "no address at all", "--code", "1")
-    said = collect((*PYTHON, str(stick / "capture.py")), *options, code=3)
-    assert said.splitlines()[-1].startswith("usbwatch: the capture is saved and was not posted: ")
+    said = collect((*PYTHON, str(stick / "capture.py")), *options, code=4)
     (saved,) = stick.glob("*.json")
+    assert said.splitlines()[-2].startswith("usbwatch: the capture is saved and was not posted: ")
+    assert said.splitlines()[-1] == f"At the bench computer: usbwatch check {saved.name}"
     assert load(str(saved)).unit.product_name == "Larch 13"
     assert saved.with_suffix(".txt").exists()
 
@@ -52,6 +80,6 @@ def test_a_wrong_code_is_told(kit: Path, real_tree: _Tree, tmp_path: Path) -> No
         threading.Thread(target=refuse, daemon=True).start()
         address = f"127.0.0.1:{bench.getsockname()[1]}"
         options = ("--root", str(real_tree("healthy")), "--post", address, "--code", "000000")
-        said = collect((*PYTHON, str(stick / "capture.py")), *options, code=3)
-    assert "was not posted" in said.splitlines()[-1]
+        said = collect((*PYTHON, str(stick / "capture.py")), *options, code=4)
+    assert "was not posted" in said.splitlines()[-2]
     assert list(stick.glob("*.json"))

@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import pty
 import re
+import socket
 import subprocess
 import sys
 from pathlib import Path
@@ -15,7 +16,7 @@ from pathlib import Path
 import pytest
 from support.kits import SHELLS, shells, stick_of
 
-from usbwatch.kit.signals import DONE, FAILED, Pattern, Signals
+from usbwatch.kit.signals import DONE, FAILED, UNPOSTED, Pattern, Signals
 
 
 def said(pattern: Pattern | None, *, wait: int = 0, terminal: bool = True, quiet: bool = False) -> tuple[str, float]:
@@ -30,8 +31,8 @@ def said(pattern: Pattern | None, *, wait: int = 0, terminal: bool = True, quiet
     return "".join(words), sum(slept)
 
 
-@pytest.mark.parametrize(("pattern", "beeps"), [(DONE, 6), (FAILED, 18)])
-def test_done_and_failed_sound_different_and_leave_the_screen_as_it_was(
+@pytest.mark.parametrize(("pattern", "beeps"), [(DONE, 6), (FAILED, 18), (UNPOSTED, 5)])
+def test_what_became_of_it_sounds_different_and_leave_the_screen_as_it_was(
     pattern: Pattern, beeps: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("TERM", "linux")
@@ -90,6 +91,23 @@ def test_on_a_terminal(way: str, root: str, beeps: int, kit: Path, tmp_path: Pat
     assert shown.rpartition("\033[?5")[2].startswith("l")
     assert ("   2 s " in shown, "   1 s " in shown) == (root == "tree", root == "tree")
     assert re.sub(r"\a|\r|\033\[\?5[hl]", "", shown).replace("\n", "").isprintable()
+
+
+def test_what_is_saved_sounds_done_first_and_then_not_posted(kit: Path, tmp_path: Path) -> None:
+    """A bench that nobody listens at: RFC 9293 section 3.10.7.1, a closed port answers with a reset."""
+    stick = stick_of(kit, tmp_path / "stick")
+    (stick / "tree/sys/bus/usb/devices").mkdir(parents=True)
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+    (stick / "post-to.txt").write_text(f"127.0.0.1:{port}\r\nK7PM-4RTX\r\n")
+    shown, code = on_terminal([*COMMANDS["python"], "--root", "tree"], stick, os.environ["PATH"])
+    assert code == 4
+    before, trying, after = shown.partition("Trying to reach the bench at 127.0.0.1:")
+    assert trying
+    assert (before.count("\a"), after.count("\a")) == (6, 5)
+    assert re.search(
+        r"saved and was not posted: nobody listens at .*\s+At the bench computer: usbwatch check \S+\.json", after
+    )
 
 
 def on_terminal(command: list[str], folder: Path, path: str) -> tuple[str, int]:

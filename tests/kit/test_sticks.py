@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import re
 import shutil
+import signal
+import subprocess
 import sys
 import tarfile
 import tempfile
@@ -68,11 +70,48 @@ def test_a_full_stick(way: str, stick: Path, real_tree: _Tree) -> None:
 @pytest.mark.parametrize("way", ["python", "shell"])
 def test_a_write_protected_stick(way: str, stick: Path, small_tree: Path, tmp_path: Path) -> None:
     """strace answers for the kernel: a file system that is mounted for reading alone gives EROFS (access(2))."""
-    inject = tracing(tmp_path, "inject=?access,?faccessat,?faccessat2:error=EROFS", "-P", str(stick.resolve()))
+    said = refused_by_the_system("EROFS", way, stick, small_tree, tmp_path)
+    assert "may not be written to (Read-only file system); move its write-protect switch" in said
+
+
+@pytest.mark.parametrize("way", ["python", "shell"])
+def test_a_folder_of_another_user_is_no_write_protected_stick(
+    way: str, stick: Path, small_tree: Path, tmp_path: Path
+) -> None:
+    said = refused_by_the_system("EACCES", way, stick, small_tree, tmp_path)
+    assert "may not be written to (Permission denied); run this as root" in said
+    assert "write-protect" not in said
+
+
+def refused_by_the_system(error: str, way: str, stick: Path, tree: Path, folder: Path) -> str:
+    """The complaint when the kernel answers so to whoever asks for leave to write, and to whoever makes a folder."""
+    calls = "?access,?faccessat,?faccessat2,?mkdir,?mkdirat"
+    inject = tracing(folder, f"inject={calls}:error={error}")
     before = sorted(stick.iterdir())
-    said = collect([*inject, *plain_commands(stick)[way]], "--root", str(small_tree), code=3)
-    assert "may not be written to" in one_sentence(said)
+    said = one_sentence(collect([*inject, *plain_commands(stick)[way]], "--root", str(tree), code=3))
     assert sorted(stick.iterdir()) == before
+    return said
+
+
+@pytest.mark.parametrize("way", ["python", "shell"])
+@pytest.mark.parametrize("named", ["out", "out/", "./out"])
+def test_a_folder_is_written_into(way: str, named: str, stick: Path, real_tree: _Tree, tmp_path: Path) -> None:
+    (tmp_path / named).mkdir()
+    before = sorted(stick.iterdir())
+    said = collect(commands(stick)[way], "--root", str(real_tree("healthy")), "-o", named, cwd=tmp_path)
+    made = sorted(path.name for path in (tmp_path / named).iterdir())
+    assert len(made) == 2
+    assert all(name.startswith("larch-13-") for name in made)
+    assert f"usbwatch check {'--root ' if way == 'shell' else ''}{made[0]}" in said
+    assert sorted(stick.iterdir()) == before
+    assert [path.name for path in tmp_path.iterdir() if path.is_dir() and "out" in path.name] == [Path(named).name]
+
+
+@pytest.mark.parametrize("way", ["python", "shell"])
+def test_a_folder_that_is_not_there_is_not_made(way: str, stick: Path, small_tree: Path, tmp_path: Path) -> None:
+    said = collect(commands(stick)[way], "--root", str(small_tree), "-o", "nowhere/", cwd=tmp_path, code=3)
+    assert "no folder that is there" in one_sentence(said)
+    assert not (tmp_path / "nowhere").exists()
 
 
 def tracing(folder: Path, what: str, *more: str) -> list[str]:
@@ -275,3 +314,22 @@ def test_what_cannot_be_posted_is_told(stick: Path, small_tree: Path) -> None:
     (stick / "post-to.txt").write_text("192.0.2.7\r\nK7PM-4RTX\r\n")
     said = collect(command, "--root", str(small_tree))
     assert "post-to.txt needs Python, which is not used here: nothing will be posted." in said
+
+
+@pytest.mark.parametrize("way", ["python", *shells()])
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP, signal.SIGINT])
+def test_a_collector_that_is_ended_says_so_and_leaves_nothing(
+    way: str, number: signal.Signals, stick: Path, small_tree: Path
+) -> None:
+    """The exit code is 128 and the signal's number, as of a program that a signal ended (POSIX.1-2017, 2.8.2)."""
+    before = sorted(stick.iterdir())
+    its = commands(stick)["python"] if way == "python" else (*SHELLS[way], str(stick / "capture.sh"), "--shell")
+    command = [*its, "--root", str(small_tree), "--wait", "60"]
+    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as collector:
+        assert collector.stderr is not None
+        assert "ing in 60 s" in collector.stderr.readline()
+        collector.send_signal(number)
+        said = collector.stderr.read()
+    assert collector.returncode == 128 + number
+    assert said == f"usbwatch: interrupted; nothing {'more ' if way == 'python' else ''}was written.\n"
+    assert sorted(stick.iterdir()) == before

@@ -386,7 +386,7 @@ def test_a_flood_of_refusals_is_summed_up() -> None:
     assert len(told) == 5
     now[0] = 11.0
     notices.add("203.0.113.7", "the code is wrong")
-    assert told[5].startswith("995 more refused: 498, the code is wrong; ")
+    assert told[5].startswith("995 more were refused, and told: the code is wrong (498 times); ")
     assert len(told) == 7
 
 

@@ -129,11 +129,11 @@ def parse_saved(content: bytes, path: str) -> Saved:
         raise BadCapture(path, "is nested deeper than any capture", "give a file that capture wrote") from None
     except (msgspec.DecodeError, UnicodeDecodeError) as error:
         if content.startswith(_JOURNAL) or not content.lstrip().startswith(b"{"):
-            raise BadCapture(path, *_seems(content)) from None
+            raise BadCapture(path, *_seems(content, path)) from None
         cut = " and ends in the middle" if "truncated" in str(error) else ""
         raise BadCapture(path, f"is no JSON document{cut} ({error})", _AGAIN) from None
     if not isinstance(plain, dict) or plain.get("format") != FORMAT:
-        raise BadCapture(path, *_seems(content))
+        raise BadCapture(path, *_seems(content, path))
     _check_schema(path, plain)
     body = _checked_body(path, plain)
     try:
@@ -190,7 +190,11 @@ _PACKED = {
 """How compressed files begin (RFC 1952, RFC 8878, and the formats' own descriptions)."""
 
 
-def _seems(content: bytes) -> tuple[str, str]:
+_TAR_MAGIC = slice(257, 262)
+"""Where a tar archive says what it is (POSIX.1-2017, pax, ustar Interchange Format)."""
+
+
+def _seems(content: bytes, path: str) -> tuple[str, str]:
     """What a file that is no JSON document seems to be, and what to do with it: nothing is wrong with the unit then."""
     if content.startswith(_JOURNAL):
         return (
@@ -199,12 +203,26 @@ def _seems(content: bytes) -> tuple[str, str]:
         )
     if content.lstrip()[:1] in (b"{", b"["):
         return f'is JSON, but its "format" is not "{FORMAT}"', "give a file that capture wrote"
+    if content[_TAR_MAGIC] == b"ustar" or _packs_tar(content):
+        return "is an archive of a copied tree", f"give it as --root {path}"
     packed = next((name for mark, name in _PACKED.items() if content.startswith(mark)), "")
     if packed:
         return f"is compressed ({packed})", "unpack it and give the capture file inside"
     if any(line.replace(b" ", b"").startswith(b'format="usbwatch-profile"') for line in content[:20_000].splitlines()):
         return "is a profile, not a capture", "name it with --profile, or with usbwatch profile show or validate"
     return "is not a capture file, which is JSON and begins with {", "give a file that usbwatch capture wrote"
+
+
+def _packs_tar(content: bytes) -> bool:
+    """Whether gzip packs a tar archive, by its first block."""
+    if not content.startswith(b"\x1f\x8b"):
+        return False
+    import zlib
+
+    try:
+        return zlib.decompressobj(wbits=31).decompress(content, _TAR_MAGIC.stop)[_TAR_MAGIC] == b"ustar"
+    except zlib.error:
+        return False
 
 
 def _check_schema(path: str, plain: Document) -> None:

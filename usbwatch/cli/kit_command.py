@@ -26,7 +26,9 @@ def kit(folder: str, post: str | None, code: str | None, *, force: bool) -> int:
 
     One Python file (standard library of Python 3.8 or later), a shell script for
     systems without Python, and a page that says what to do. Any folder will do, and
-    any file system. Files of an earlier kit are renewed; captures stay.
+    any file system. Files of an earlier kit are renewed; captures stay. For
+    --post, start usbwatch listen --address ADDRESS --same-code first: the
+    code counts for as long as that runs.
     """
     from usbwatch.cli.screen import show
     from usbwatch.cli.writing import write_bytes
@@ -37,17 +39,73 @@ def kit(folder: str, post: str | None, code: str | None, *, force: bool) -> int:
     _check(folder, made, force=force)
     for one in made:
         write_bytes(str(Path(folder) / one.name), one.content, force=True, remedy="choose another folder")
-    show(kit_view(folder, [(one.name, one.what) for one in made]))
+    notes = _code_counts() if post else _old_note(Path(folder))
+    show(kit_view(folder, [(one.name, one.what) for one in made], notes))
     return exits.WELL
 
 
+def _code_counts() -> list[str]:
+    return ["the code counts until that usbwatch listen --same-code is ended; after that make the kit anew."]
+
+
+def _old_note(folder: Path) -> list[str]:
+    """What became of a note of where to post to, in a kit that is not to post: its code is likely dead."""
+    from usbwatch.kit import is_note_of_kit
+    from usbwatch.kit.collecting import POST_TO
+
+    path = folder / POST_TO
+    if not path.is_file() and not path.is_symlink():
+        return []
+    stays = f"{POST_TO} is there, so captures will be posted to the bench that it names, with the code in it"
+    if not is_note_of_kit(_content(path)):
+        return [f"{stays}; it is not as a kit writes it, so it stays. Remove it if they are not to be posted."]
+    try:
+        path.unlink()
+    except OSError as error:
+        return [f"{stays}; it cannot be removed ({error.strerror})."]
+    return [f"{POST_TO} of an earlier kit was removed: captures are not posted (--post writes a new one)."]
+
+
 def _destination(post: str | None, code: str | None) -> tuple[str, ...]:
-    if code is not None and not post:
-        raise click.UsageError("--code goes with --post; usbwatch listen shows both.")
-    words = tuple(word for word in (post, code) if word is not None)
-    if any(len(word.split()) != 1 for word in words):
-        raise click.UsageError("--post and --code are one word each, as usbwatch listen shows them.")
-    return words
+    """Address and code as they go on the stick; what the unit or the bench would refuse is refused here."""
+    if post is None:
+        if code is not None:
+            raise click.UsageError("--code goes with --post; usbwatch listen shows both.")
+        return ()
+    loopback = _is_loopback(post)
+    if code is None and not loopback:
+        raise click.UsageError("--post needs --code too: the code that usbwatch listen --same-code shows.")
+    if code is None:
+        return (post.strip(),)
+
+    from usbwatch.listen.codes import is_code
+
+    if not is_code(code):
+        raise click.UsageError(
+            "--code cannot be a code: those have eight letters and digits, without I, L, O, 0 and 1, such as K7PM-4RTX."
+        )
+    return (post.strip(), "".join(code.split()))
+
+
+def _is_loopback(post: str) -> bool:
+    """Whether an address is this computer's own for itself. Raises ``UsageError`` for one that no unit can post to."""
+    import ipaddress
+
+    from usbwatch.kit.posting import NotPosted, place
+
+    try:
+        host, _ = place(post)
+    except NotPosted as error:
+        raise click.UsageError(f"--post: {error}") from None
+    try:
+        address = ipaddress.ip_address("127.0.0.1" if host == "localhost" else host)
+    except ValueError:
+        raise click.UsageError(
+            "--post: give the bench's address in numbers, such as 192.168.7.1; called by a name it takes nothing."
+        ) from None
+    if address.is_unspecified or address.is_multicast:
+        raise click.UsageError(f"--post: {address} is no computer's address; usbwatch listen shows the bench's own.")
+    return address.is_loopback
 
 
 def _check(folder: str, made: tuple[KitFile, ...], *, force: bool) -> None:

@@ -32,13 +32,17 @@ class _Port(click.Option):
     metavar="ADDRESS",
     default="127.0.0.1",
     show_default=True,
-    help="Listen at this address of this computer; 0.0.0.0 or :: for all.",
+    help="Listen at this address of this computer; 0.0.0.0 or :: for all (it shows which those are).",
 )
 @click.option("--port", cls=_Port, type=click.IntRange(0, 65535), show_default=True, help="0: any that is free.")
 @click.option(
     "--into", type=click.Path(file_okay=False), metavar="DIR", default=".", help="Keep captures here; else right here."
 )
-@click.option("--same-code", is_flag=True, help="One code for all captures of this run, and not a new one for each.")
+@click.option(
+    "--same-code",
+    is_flag=True,
+    help="One code for all captures of this run, and not a new one for each; for a kit that holds the code.",
+)
 @click.option("--profile", metavar="NAME|FILE", shell_complete=profile_names, help="Compare with this profile.")
 @click.option("--full", is_flag=True, help="Show the whole check of each capture, and not its verdict alone.")
 @click.option("--json", "as_json", is_flag=True, help="Print one line of JSON for each capture instead of text.")

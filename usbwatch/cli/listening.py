@@ -161,10 +161,23 @@ def _on_signals(ended: asyncio.Event, hung_up: asyncio.Event) -> None:
 
 
 def _where(request: Request, port: int) -> str:
-    host = f"[{request.address}]" if ":" in request.address else request.address
     who = "this computer alone" if request.loopback else "whoever shows the code; it is not encrypted"
-    at = f"listening at http://{host}:{port}/capture for {who}"
-    return f"{at}; captures go to {request.folder}. Ctrl-C ends it."
+    kept = f"captures go to {request.folder}. Ctrl-C ends it."
+    its = ipaddress.ip_address(request.address)
+    if not its.is_unspecified:
+        return f"listening at {_url(request.address, port)} for {who}; {kept}"
+    from usbwatch.listen.addresses import own_addresses
+
+    own = own_addresses(its.version)
+    if not own:
+        found = f"no address of this computer was found that a unit could use (IPv{its.version})"
+        return f"listening at {_url(request.address, port)} for {who}; {found}; {kept}"
+    return f"listening at {' and '.join(_url(one, port) for one in own)} for {who}; {kept}"
+
+
+def _url(address: str, port: int) -> str:
+    host = f"[{address}]" if ":" in address else address
+    return f"http://{host}:{port}/capture"
 
 
 def worker_command() -> tuple[str, ...]:

@@ -111,13 +111,26 @@ def _stream(*, err: bool) -> TextIO:
 
 
 def say(text: str) -> None:
-    """Write a notice or an error to standard error, made safe line by line."""
+    """Write a notice or an error to standard error, made safe line by line; on a terminal no word is broken."""
     from usbwatch.show import plain_ascii, safe
 
     lines = [safe(line, 2000) for line in text.splitlines()]
-    if screen(_stream(err=True), os.environ).ascii_only:
+    stream = _stream(err=True)
+    if screen(stream, os.environ).ascii_only:
         lines = [plain_ascii(line) for line in lines]
+    if stream.isatty():
+        lines = [part for line in lines for part in _at_words(line)]
     write("".join(f"{line}\n" for line in lines), err=True)
+
+
+def _at_words(text: str) -> list[str]:
+    """A line in pieces that fit on the page; a word (a path, an address) that is longer stays whole."""
+    width = page_width()
+    if len(text) <= width:
+        return [text]
+    import textwrap
+
+    return textwrap.wrap(text, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
 
 
 def asks() -> bool:

@@ -11,8 +11,16 @@ from typing import TYPE_CHECKING
 from usbwatch.lazy import on_first_use
 
 if TYPE_CHECKING:
-    from usbwatch.kit.building import KitFile, is_earlier, kit_files
+    from usbwatch.kit.building import KitFile, is_earlier, is_note_of_kit, kit_files
 else:
-    __getattr__ = on_first_use(__name__, {"KitFile": "building", "is_earlier": "building", "kit_files": "building"})
+    __getattr__ = on_first_use(
+        __name__,
+        {
+            "KitFile": "building",
+            "is_earlier": "building",
+            "is_note_of_kit": "building",
+            "kit_files": "building",
+        },
+    )
 
-__all__ = ["KitFile", "is_earlier", "kit_files"]
+__all__ = ["KitFile", "is_earlier", "is_note_of_kit", "kit_files"]

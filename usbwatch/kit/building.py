@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib.resources import files
 
@@ -10,7 +11,7 @@ from usbwatch.kit.bundle import bundled
 from usbwatch.kit.collecting import POST_TO
 from usbwatch.kit.script import script
 
-__all__ = ["KitFile", "is_earlier", "kit_files"]
+__all__ = ["KitFile", "is_earlier", "is_note_of_kit", "kit_files"]
 
 _COLLECTOR, _SCRIPT, _PAGE = "capture.py", "capture.sh", "READ-ME.txt"
 _MARKS = {_COLLECTOR: b"# The collector of usbwatch ", _SCRIPT: b"# The collector of usbwatch ", _PAGE: b"USBWATCH "}
@@ -39,8 +40,18 @@ def kit_files(post_to: tuple[str, ...] = ()) -> tuple[KitFile, ...]:
     )
     if not post_to:
         return made
-    note = "".join(f"{word}\r\n" for word in post_to).encode()
+    note = _note(post_to)
     return (*made, KitFile(name=POST_TO, content=note, what="where captures are posted to, and the code for it"))
+
+
+def _note(words: Iterable[str]) -> bytes:
+    return "".join(f"{word}\r\n" for word in words).encode()
+
+
+def is_note_of_kit(content: bytes) -> bool:
+    """Whether ``post-to.txt`` is to the byte as a kit writes it, and not as somebody wrote it at a unit."""
+    words = content.decode("utf-8", "replace").split()
+    return is_earlier(POST_TO, content) and content == _note(words)
 
 
 def is_earlier(name: str, content: bytes) -> bool:

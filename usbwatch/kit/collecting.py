@@ -7,10 +7,12 @@ It writes its own files, beside itself or where ``-o`` says, and nothing else.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import os
+import signal
 import sys
 from datetime import datetime, timezone
-from typing import Optional, Sequence, Tuple
+from typing import Iterator, Optional, Sequence, Tuple
 
 from usbwatch import __version__
 from usbwatch.capture.archive import opened_tree
@@ -22,7 +24,7 @@ from usbwatch.capture.naming import default_name
 from usbwatch.capture.origin import origin
 from usbwatch.capture.tree import Tree
 from usbwatch.errors import UsbwatchError
-from usbwatch.kit.signals import DONE, FAILED, Signals
+from usbwatch.kit.signals import DONE, FAILED, UNPOSTED, Signals
 from usbwatch.kit.sticks import check_writable, write_new
 from usbwatch.kit.summary import summary
 from usbwatch.model import Capture
@@ -34,13 +36,14 @@ POST_TO = "post-to.txt"
 """Beside the collector: a line with the address of the bench computer, and one with its code."""
 
 _WAIT_S = 10
-_WELL, _BUG, _FAILED, _INTERRUPTED = 0, 1, 3, 130
+_WELL, _BUG, _FAILED, _UNPOSTED, _INTERRUPTED = 0, 1, 3, 4, 130
+_BY_SIGNAL = 128
 _LONGEST_WAIT_S = 3600
 _LARGEST_NOTE = 4096
 
 
 class CannotCaptureError(UsbwatchError):
-    """Nothing can be captured here, or what was captured cannot be handed on: why, and what to do."""
+    """Nothing can be captured here: why, and what to do."""
 
 
 def main(arguments: Sequence[str], itself: str) -> int:
@@ -48,10 +51,11 @@ def main(arguments: Sequence[str], itself: str) -> int:
     asked = _parser().parse_args(arguments)
     signals = Signals(_write, terminal=sys.stderr is not None and sys.stderr.isatty(), quiet=asked.quiet)
     try:
-        _run(asked, os.path.dirname(os.path.abspath(itself)), signals)
-    except KeyboardInterrupt:
+        with _told_to_end():
+            return _run(asked, os.path.dirname(os.path.abspath(itself)), signals)
+    except KeyboardInterrupt as error:
         _write("usbwatch: interrupted; nothing more was written.\n")
-        return _INTERRUPTED
+        return _BY_SIGNAL + error.number if isinstance(error, _ToldToEnd) else _INTERRUPTED
     except (UsbwatchError, OSError) as error:
         told = str(error) if isinstance(error, UsbwatchError) else f"something failed: {safe(str(error), 300)}."
         _write(f"usbwatch: {told}\n")
@@ -65,8 +69,33 @@ def main(arguments: Sequence[str], itself: str) -> int:
         _write(f"usbwatch: this is a bug in usbwatch itself: {type(error).__name__}: {safe(str(error), 300)}.\n")
         signals.sound(FAILED)
         return _BUG
-    signals.sound(DONE)
-    return _WELL
+
+
+class _ToldToEnd(KeyboardInterrupt):
+    """A signal that ends this has come, other than Ctrl-C's."""
+
+    def __init__(self, number: int) -> None:
+        super().__init__(number)
+        self.number = number
+
+
+@contextlib.contextmanager
+def _told_to_end() -> Iterator[None]:
+    """Raise ``_ToldToEnd`` where the system would end this without a word; the signals are as they were after it."""
+    numbers = [number for name in ("SIGTERM", "SIGHUP") for number in [getattr(signal, name, None)] if number]
+    before = {number: signal.getsignal(number) for number in numbers}
+
+    def end(number: int, _: object) -> None:
+        raise _ToldToEnd(number)
+
+    heard = [number for number in numbers if before[number] is not signal.SIG_IGN]  # as nohup(1) leaves it
+    for number in heard:
+        signal.signal(number, end)
+    try:
+        yield
+    finally:
+        for number in heard:
+            signal.signal(number, before[number])
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -78,7 +107,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--wait", type=_seconds, metavar="N", help=f"wait N seconds first (default: {_WAIT_S})")
     parser.add_argument("--quiet", action="store_true", help="say nothing but errors; no beep, no blinking")
     parser.add_argument("--root", metavar="DIR", help="read a copied tree (folder or tar) instead of this machine")
-    parser.add_argument("-o", "--output", metavar="FILE", help="write the capture here")
+    parser.add_argument("-o", "--output", metavar="FILE", help="write the capture here, or into this folder")
     parser.add_argument("--post", metavar="ADDRESS", help="post it to the bench computer's usbwatch listen too")
     parser.add_argument("--code", metavar="CODE", help="the code that usbwatch listen shows")
     parser.add_argument("--version", action="version", version=f"usbwatch {__version__}, collector")
@@ -91,24 +120,58 @@ def _seconds(text: str) -> int:
     return int(text)
 
 
-def _run(asked: argparse.Namespace, folder: str, signals: Signals) -> None:
+def _run(asked: argparse.Namespace, folder: str, signals: Signals) -> int:
+    """Capture, save, say so, and only then post: what is saved is done, whatever becomes of the post."""
     _check_system(asked.root)
     destination = _destination(asked, folder)
-    check_writable(asked.output or os.path.join(folder, "x"))
+    folder, name = _place(asked.output, folder)
+    check_writable(folder)
     tree = None if asked.root is None else opened_tree(asked.root)
     default_wait = 0 if tree else _WAIT_S
     signals.count_down(default_wait if asked.wait is None else asked.wait)
     signals.say("Capturing ...")
     made = _of_this_machine() if tree is None else _of_copy(tree)
-    text = to_json(made)
-    path = asked.output or os.path.join(folder, default_name(made.unit, datetime.now().astimezone()))
-    saved = write_new(path, text.encode("utf-8"))
+    content = to_json(made).encode("utf-8")
+    path = os.path.join(folder, name or default_name(made.unit, datetime.now().astimezone()))
+    saved = _saved(made, content, path, signals)
+    return _handed_on(content, saved, destination, signals)
+
+
+def _saved(made: Capture, content: bytes, path: str, signals: Signals) -> str:
+    """The path that the capture was written to, with its summary beside it. Raises ``UnwritableOutput``."""
+    saved = write_new(path, content)
     signals.say(f"Saved {safe(saved)} ({len(made.nodes)} nodes)")
     told = write_new(os.path.splitext(saved)[0] + ".txt", summary(made, os.path.basename(saved)).encode("ascii"))
     signals.say(f"Saved {safe(told)}, for you to read")
-    if destination is not None:
-        signals.say(_posted(text.encode("utf-8"), *destination))
-    signals.say(f"At the bench computer: usbwatch check {safe(os.path.basename(saved))}")
+    return saved
+
+
+def _handed_on(content: bytes, saved: str, destination: Optional[Tuple[str, str]], signals: Signals) -> int:
+    """The exit code, once it is told that it is saved, and posted where that is wanted."""
+    next_step = f"At the bench computer: usbwatch check {safe(os.path.basename(saved))}"
+    if destination is None:
+        signals.say(next_step)
+        signals.sound(DONE)
+        return _WELL
+    signals.sound(DONE)
+    problem = _posted(content, *destination, signals)
+    if not problem:
+        signals.say(f"This stick has it too: usbwatch check {safe(os.path.basename(saved))}")
+        return _WELL
+    _write(f"usbwatch: the capture is saved and was not posted: {problem}\n")
+    signals.say(next_step)
+    signals.sound(UNPOSTED)
+    return _UNPOSTED
+
+
+def _place(output: Optional[str], folder: str) -> Tuple[str, str]:
+    """The folder to write to, and the file's name, "" for one made of model and time: ``-o`` may name either."""
+    if not output:
+        return folder, ""
+    if os.path.isdir(output):
+        return os.path.abspath(output), ""
+    above, name = os.path.split(output)
+    return os.path.abspath(above), name
 
 
 def _check_system(root: Optional[str]) -> None:
@@ -153,14 +216,20 @@ def _destination(asked: argparse.Namespace, folder: str) -> Optional[Tuple[str, 
     return words[0], " ".join(words[1:])
 
 
-def _posted(content: bytes, address: str, code: str) -> str:
-    """What the bench computer answered. Raises ``CannotCaptureError``."""
+def _posted(content: bytes, address: str, code: str, signals: Signals) -> str:
+    """Say what the bench computer answered; or why it has not got the capture, "" when it has."""
     from usbwatch.kit.posting import NotPosted, post
 
+    signals.say(f"Trying to reach the bench at {safe(address, 100)} ...")
     try:
-        return safe(post(content, address, code), 300)
-    except (NotPosted, OSError) as error:
-        raise CannotCaptureError(f"the capture is saved and was not posted: {error}") from None
+        signals.say(f"The bench: {safe(post(content, address, code), 300)}")
+    except KeyboardInterrupt:
+        return "it was interrupted."
+    except NotPosted as error:
+        return str(error)
+    except OSError as error:
+        return f"{safe(str(error), 300)}."
+    return ""
 
 
 def _write(text: str) -> None:

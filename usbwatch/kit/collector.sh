@@ -57,7 +57,7 @@ and changes nothing. Where Python 3.8 is there, capture.py does it instead.
   --quiet     say nothing but errors; no beep, no blinking
   --shell     do not use Python even if it is there
   --root DIR  gather from a copied tree instead of this machine
-  -o FILE     write the archive here
+  -o FILE     write the archive here, or into this folder
 
 Example: sh capture.sh --wait 30
 HELP
@@ -121,11 +121,26 @@ else
 	[ -d /sys/bus ] || [ -d /sys/class ] || fail "there is no /sys here; mount -t sysfs sysfs /sys, and run this again."
 fi
 folder=$here
+# A folder is written into.
+[ -z "$output" ] || [ ! -d "$output" ] || output=${output%/}/
 case $output in */*) folder=${output%/*}/ ;; ?*) folder=./ ;; esac
 # In full, for the work is done in other folders.
 folder=$(cd -P "$folder" 2>/dev/null && pwd -P) || fail "${output%/*} is no folder that is there; give another with -o."
-[ -w "$folder" ] || fail "$folder may not be written to; is the stick write-protected? Or mount it for writing."
-[ -z "$output" ] || output=$folder/${output##*/}
+output=${output##*/}
+if [ ! -w "$folder" ]; then
+	# The system says why only when it is tried.
+	if why=$(mktemp -d "$folder/.usbwatch-XXXXXX" 2>&1); then
+		rm -rf "$why"
+	else
+		why=${why##*: }
+		case $why in
+		*[Rr]ead-only*) how="move its write-protect switch, or mount it for writing, and run this again" ;;
+		*) how="run this as root, or give another place with -o" ;;
+		esac
+		fail "$folder may not be written to ($why); $how."
+	fi
+fi
+[ -z "$output" ] || output=$folder/$output
 
 copy=
 for memory in /dev/shm /run /tmp "${TMPDIR:-/tmp}"; do
@@ -133,15 +148,17 @@ for memory in /dev/shm /run /tmp "${TMPDIR:-/tmp}"; do
 	copy=
 done
 [ -n "$copy" ] || fail "there is no folder in memory to gather in (/dev/shm, /run, /tmp); make one writable."
-draft= logger=
+draft= logger= saved=
+stopped() { printf 'usbwatch: interrupted; %s.\n' "${saved:-nothing was written}" >&2; }
 tidy() {
 	[ -z "$logger" ] || kill "$logger" 2>/dev/null
 	[ -z "$draft" ] || rm -rf "$draft"
 	cd / && rm -rf "$copy"
 }
 trap tidy EXIT
-trap 'printf "usbwatch: interrupted; nothing was written.\n" >&2; exit 130' INT
-trap 'exit 143' HUP TERM
+trap 'stopped; exit 130' INT
+trap 'stopped; exit 129' HUP
+trap 'stopped; exit 143' TERM
 
 # --- Copying exactly --------------------------------------------------------
 
@@ -484,6 +501,7 @@ for name in *; do set -- "$@" "$name"; done
 tar -cf "$draft/tar" "$@" 2>"$copy/.said" || unwritable "$(sed -n '1p' "$copy/.said")"
 sync
 mv "$draft/tar" "$target" || fail "the archive cannot be given its name $target; was the stick pulled out?"
+saved="$target is saved"
 sync
 say "Saved $target"
 

@@ -14,12 +14,16 @@ from typing import Callable, Dict, NamedTuple, Optional, Tuple
 from usbwatch.kit.port import DEFAULT_PORT
 from usbwatch.safe import safe
 
-__all__ = ["NotPosted", "post"]
+__all__ = ["NotPosted", "place", "post"]
 
 _TIMEOUT_S = 60.0
 """For one answer: the bench reads a capture before it acknowledges it."""
+_CONNECT_S = 4.0
+"""For one connection: on a cable, or within a shop's network, it takes milliseconds."""
 _PATIENCE_S = 60.0
-"""For all attempts together, beyond the time that one takes."""
+"""For all attempts together, beyond the time that one takes, with a bench that answers."""
+_NOBODY_S = 10.0
+"""The same where nobody has answered: time for a network that is just coming up, and somebody waits in the dark."""
 _FIRST_WAIT_S, _LONGEST_WAIT_S = 0.5, 10.0
 _LONGEST_ANSWER = 4096
 _AGAIN = frozenset({500, 503})
@@ -47,26 +51,29 @@ def post(
     """The bench's answer in one line, once it has the capture, now or from before.
 
     ``address`` is a host or ``host:port`` (IPv6: ``[fe80::1]:7613``); ``code``
-    is the one on the bench's screen. A bench that is busy or not yet there is
-    asked again for ``patience_s`` seconds. Raises ``NotPosted``.
+    is the one on the bench's screen. A bench that is busy is asked again for
+    ``patience_s`` seconds, one that does not answer for 10 at most. Raises
+    ``NotPosted``.
     """
-    host, port = _place(address)
+    host, port = place(address)
     fields = _fields(content, code)
-    until, wait = time.monotonic() + patience_s, _FIRST_WAIT_S
+    began, patience, wait = time.monotonic(), min(patience_s, _NOBODY_S), _FIRST_WAIT_S
     while True:
         answer, problem = _asked(content, host, port, fields)
         if answer is not None and answer.status in (200, 201):
             return answer.text
         if answer is not None and answer.status not in _AGAIN:
             raise NotPosted(_refusal(answer))
-        if time.monotonic() + wait > until:
+        if answer is not None:
+            patience = patience_s
+        if time.monotonic() + wait > began + patience:
             raise NotPosted(problem or _refusal(answer))
         sleep(min(answer.wait_s, _LONGEST_WAIT_S) if answer is not None and answer.wait_s is not None else wait)
         wait = min(2 * wait, _LONGEST_WAIT_S)
 
 
-def _place(address: str) -> Tuple[str, int]:
-    """Host and port of an address as a person types it. Raises ``NotPosted``."""
+def place(address: str) -> Tuple[str, int]:
+    """Host and port of an address as a person types it; the host is not looked up. Raises ``NotPosted``."""
     text = re.sub(r"\Ahttp://|/(capture)?\Z", "", address.strip())
     bracketed = re.match(r"\[([^\[\]]+)\](?::([0-9]{1,5}))?\Z", text)
     plain = re.match(r"([^:\[\]/@\s]+)(?::([0-9]{1,5}))?\Z", text)
@@ -100,15 +107,17 @@ def _type(content: bytes) -> str:
 def _asked(content: bytes, host: str, port: int, fields: Dict[str, str]) -> Tuple[Optional[_Answer], str]:
     """The answer, or why there is none."""
     shown = f"{safe(host, 60)}, port {port}"
-    connection = http.client.HTTPConnection(host, port, timeout=_TIMEOUT_S)
+    connection = http.client.HTTPConnection(host, port, timeout=_CONNECT_S)
     try:
+        connection.connect()
+        connection.sock.settimeout(_TIMEOUT_S)
         connection.request("POST", "/capture", body=content, headers={**fields, "Host": _named(host, port)})
         return _read(connection.getresponse()), ""
     except ConnectionRefusedError:
         return None, f"nobody listens at {shown}; start usbwatch listen on the bench, with --address, and try again."
-    except socket.gaierror:
+    except (socket.gaierror, UnicodeError):  # the latter: a name that cannot be one
         raise NotPosted(f"{safe(host, 60)} is not known; give the bench's address in numbers.") from None
-    except TimeoutError:
+    except (TimeoutError, socket.timeout):  # noqa: UP041 - before Python 3.10 they are two
         return None, f"the bench at {shown} does not answer; look at the cable and the address."
     except OSError as error:
         return _early(

@@ -12,7 +12,7 @@ import os
 import time
 from typing import Callable, Tuple
 
-__all__ = ["DONE", "FAILED", "Signals"]
+__all__ = ["DONE", "FAILED", "UNPOSTED", "Signals"]
 
 _BEL = "\a"
 _REVERSE, _NORMAL = "\033[?5h", "\033[?5l"
@@ -24,6 +24,8 @@ DONE: Pattern = (2, 3, 0.5)
 """Two slow beeps, three times."""
 FAILED: Pattern = (6, 3, 0.15)
 """Six quick beeps, three times."""
+UNPOSTED: Pattern = (1, 5, 0.5)
+"""One beep, five times: after "done", where what was saved could not be posted."""
 
 _PAUSE_S = 0.8
 

@@ -19,21 +19,26 @@ _REMEDY = "give another place with -o"
 _REMEDIES = {
     "ENOSPC": "free some space on it, and run this again",
     "EROFS": "move its write-protect switch, or mount it for writing, and run this again",
-    "EACCES": "run this as root, or mount it for writing",
-    "EPERM": "run this as root, or mount it for writing",
+    "EACCES": "run this as root, or give another place with -o",
+    "EPERM": "run this as root, or give another place with -o",
     "ENOENT": "was the stick pulled out? Put it in and run this again",
     "ENODEV": "was the stick pulled out? Put it in and run this again",
     "EIO": "was the stick pulled out, or is it failing? Try another one",
 }
 
 
-def check_writable(path: str) -> None:
-    """Raise ``UnwritableOutput`` when nothing can be written beside ``path``, as far as that is known beforehand."""
-    folder = os.path.dirname(os.path.abspath(path))
+def check_writable(folder: str) -> None:
+    """Raise ``UnwritableOutput`` when nothing can be written in ``folder``, as far as that is known beforehand."""
     if not os.path.isdir(folder):
         raise UnwritableOutput(folder, "is no folder that is there", _REMEDY)
-    if not os.access(folder, os.W_OK):
-        raise UnwritableOutput(folder, "may not be written to", _REMEDIES["EROFS"])
+    if os.access(folder, os.W_OK):
+        return
+    probe = os.path.join(folder, f".usbwatch-{os.getpid()}")
+    try:  # The system says why only when it is tried.
+        os.mkdir(probe)
+        os.rmdir(probe)
+    except OSError as error:
+        raise UnwritableOutput(folder, f"may not be written to ({error.strerror})", _remedy(error)) from None
 
 
 def write_new(path: str, content: bytes) -> str:
@@ -50,6 +55,9 @@ def write_new(path: str, content: bytes) -> str:
     except OSError as error:
         _drop(draft)
         raise UnwritableOutput(path, f"cannot be written ({error.strerror})", _remedy(error)) from error
+    except BaseException:  # interrupted
+        _drop(draft)
+        raise
     _sync(folder)
     return target
 

@@ -8,7 +8,7 @@ from collections import OrderedDict
 from dataclasses import dataclass
 from enum import Enum
 
-__all__ = ["ALPHABET", "LENGTH", "CodeStanding", "Gate", "Used", "grouped", "normalised"]
+__all__ = ["ALPHABET", "LENGTH", "CodeStanding", "Gate", "Used", "grouped", "is_code", "normalised"]
 
 ALPHABET = "ABCDEFGHJKMNPQRSTUVWXYZ23456789"
 """Without I, L, O, 0 and 1, which are taken for each other: 31 signs, so that eight carry 39.6 bits."""
@@ -42,6 +42,12 @@ class Used:
 def normalised(code: str) -> str:
     """A code as it is compared: upper case, without the blanks and hyphens that people add."""
     return "".join(letter for letter in code.upper() if letter in ALPHABET)[: LENGTH + 1]
+
+
+def is_code(typed: str) -> bool:
+    """Whether this can be a code at all, as people type it; which one counts only the bench knows."""
+    bare = "".join(letter for letter in typed.upper() if letter != "-" and not letter.isspace())
+    return len(bare) == LENGTH and set(bare) <= set(ALPHABET)
 
 
 def grouped(code: str) -> str:

@@ -42,6 +42,10 @@ class Notices:
     def sum_up(self) -> None:
         """Say what was not told yet."""
         if self._more:
-            parts = "; ".join(f"{count}, {reason}" for reason, count in self._more.most_common())
-            self._tell(f"{self._more.total()} more refused: {parts}")
+            parts = "; ".join(f"{reason} ({_times(count)})" for reason, count in self._more.most_common())
+            self._tell(f"{self._more.total()} more were refused, and told: {parts}")
             self._more.clear()
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"

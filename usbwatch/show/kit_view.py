@@ -18,8 +18,8 @@ _NEXT = (
 )
 
 
-def kit_view(folder: str, files: Iterable[tuple[str, str]]) -> list[Line]:
-    """The folder, each file with what it is, and three steps."""
+def kit_view(folder: str, files: Iterable[tuple[str, str]], notes: Iterable[str] = ()) -> list[Line]:
+    """The folder, each file with what it is, three steps, and what else is to be known."""
     return [
         line("kit written to ", (safe(folder), Style.STRONG), hang=2),
         *(line(f"  {safe(name).ljust(_NAME_COLUMN)}", what, hang=_NAME_COLUMN + 2) for name, what in files),
@@ -27,4 +27,5 @@ def kit_view(folder: str, files: Iterable[tuple[str, str]]) -> list[Line]:
         *(line(f"{number}. ", step, hang=3) for number, step in enumerate(_NEXT, start=1)),
         BLANK,
         line(("Note: ", Style.CAUTION), "a capture holds serial numbers of the unit; keep the stick safe.", hang=6),
+        *(line(("Note: ", Style.CAUTION), note, hang=6) for note in notes),
     ]
