@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -63,10 +64,10 @@ def test_where_to_post_is_written_beside_it_as_the_collector_reads_it(tmp_path: 
     asked = collecting._parser().parse_args([])
     for post, code in (("192.0.2.7:8090", "K7PM-4RTX"), ("[2001:db8::7]:8090", "k7pm4rtx"), ("192.0.2.8", "ABCD-2345")):
         assert main(["kit", str(tmp_path), "--post", post, "--code", code]) == 0
-        assert collecting._destination(asked, str(tmp_path)) == (post, code)
+        assert collecting._destination(asked, str(tmp_path)) == collecting._Bench(address=post, code=code)
         assert is_code(code)
     assert main(["kit", str(tmp_path), "--post", "127.0.0.1:8090"]) == 0
-    assert collecting._destination(asked, str(tmp_path)) == ("127.0.0.1:8090", "")
+    assert collecting._destination(asked, str(tmp_path)) == collecting._Bench(address="127.0.0.1:8090")
 
 
 _REFUSED = {
@@ -110,14 +111,20 @@ def test_an_old_note_of_where_to_post_does_not_stay_in_silence(
 @pytest.mark.parametrize("written", ["192.0.2.7:8090\r\n417\r\n", "\ufeff192.0.2.7:8090\n417", "192.0.2.7:8090 417"])
 def test_a_note_is_read_however_an_editor_left_it(written: str, tmp_path: Path) -> None:
     (tmp_path / "post-to.txt").write_text(written, encoding="utf-8")
-    assert collecting._destination(collecting._parser().parse_args([]), str(tmp_path)) == ("192.0.2.7:8090", "417")
+    assert collecting._destination(collecting._parser().parse_args([]), str(tmp_path)) == collecting._Bench(
+        address="192.0.2.7:8090", code="417"
+    )
 
 
 @pytest.mark.parametrize("written", ["", " \r\n", "a b c"])
-def test_a_note_that_is_none_is_told(written: str, tmp_path: Path) -> None:
+def test_a_note_that_is_none_keeps_nobody_from_capturing(
+    written: str, tmp_path: Path, real_tree: Callable[[str], Path], capsys: pytest.CaptureFixture[str]
+) -> None:
     (tmp_path / "post-to.txt").write_text(written, encoding="utf-8")
-    with pytest.raises(collecting.CannotCaptureError, match=r"post-to\.txt should hold an address and a code"):
-        collecting._destination(collecting._parser().parse_args([]), str(tmp_path))
+    root = str(real_tree("healthy"))
+    assert collecting.main(["--quiet", "--root", root, "-o", str(tmp_path)], str(tmp_path / "capture.py")) == 4
+    assert "post-to.txt should hold an address and a code" in capsys.readouterr().err
+    assert len(list(tmp_path.glob("*.json"))) == 1
 
 
 def test_the_page_is_one_page_that_every_editor_shows() -> None:

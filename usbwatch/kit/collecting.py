@@ -12,7 +12,7 @@ import os
 import signal
 import sys
 from datetime import datetime, timezone
-from typing import Iterator, Optional, Sequence, Tuple
+from typing import Iterator, NamedTuple, Optional, Sequence, Tuple
 
 from usbwatch import __version__
 from usbwatch.capture.archive import opened_tree
@@ -146,7 +146,7 @@ def _saved(made: Capture, content: bytes, path: str, signals: Signals) -> str:
     return saved
 
 
-def _handed_on(content: bytes, saved: str, destination: Optional[Tuple[str, str]], signals: Signals) -> int:
+def _handed_on(content: bytes, saved: str, destination: Optional[_Bench], signals: Signals) -> int:
     """The exit code, once it is told that it is saved, and posted where that is wanted."""
     next_step = f"At the bench computer: usbwatch check {safe(os.path.basename(saved))}"
     if destination is None:
@@ -154,7 +154,7 @@ def _handed_on(content: bytes, saved: str, destination: Optional[Tuple[str, str]
         signals.sound(DONE)
         return _WELL
     signals.sound(DONE)
-    problem = _posted(content, *destination, signals)
+    problem = destination.problem or _posted(content, destination.address, destination.code, signals)
     if not problem:
         signals.say(f"This stick has it too: usbwatch check {safe(os.path.basename(saved))}")
         return _WELL
@@ -197,13 +197,20 @@ def _of_this_machine() -> Capture:
     return take(LiveTree(), taken_at=now, log=live_log(), privileged=os.geteuid() == 0)
 
 
-def _destination(asked: argparse.Namespace, folder: str) -> Optional[Tuple[str, str]]:
-    """Address and code to post to, None when that is not wanted; a bench on the same machine needs no code.
+class _Bench(NamedTuple):
+    """Where to post to."""
 
-    Raises ``CannotCaptureError`` for a code without an address, and for a note that is neither.
-    """
+    address: str = ""
+    code: str = ""
+    """"" for a bench on the same machine, which needs none."""
+    problem: str = ""
+    """Why it is not known, as a sentence; that keeps nobody from capturing."""
+
+
+def _destination(asked: argparse.Namespace, folder: str) -> Optional[_Bench]:
+    """Where to post to, None when that is not wanted. Raises ``CannotCaptureError`` for a code without an address."""
     if asked.post:
-        return asked.post, asked.code or ""
+        return _Bench(address=asked.post, code=asked.code or "")
     if asked.code is not None or asked.post is not None:
         raise CannotCaptureError("--code goes with --post ADDRESS; usbwatch listen shows both.")
     try:
@@ -211,9 +218,11 @@ def _destination(asked: argparse.Namespace, folder: str) -> Optional[Tuple[str, 
             words = file.read(_LARGEST_NOTE).decode("utf-8-sig", "replace").split()
     except FileNotFoundError:
         return None
+    except OSError as error:
+        return _Bench(problem=f"{POST_TO} cannot be read ({error.strerror}); write it again.")
     if len(words) not in (1, 2):
-        raise CannotCaptureError(f"{POST_TO} should hold an address and a code, each on a line of its own; mend it.")
-    return words[0], " ".join(words[1:])
+        return _Bench(problem=f"{POST_TO} should hold an address and a code, each on a line of its own; mend it.")
+    return _Bench(address=words[0], code=" ".join(words[1:]))
 
 
 def _posted(content: bytes, address: str, code: str, signals: Signals) -> str:
