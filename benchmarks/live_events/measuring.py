@@ -53,9 +53,10 @@ def measured(files: Built, way: str, seed: int, changes: int, idle_s: float) -> 
         with watching(laptop, f"--profile fernhill-larch-13 --source {way}", _STAMPED) as run:
             ahead_us = int(sh(laptop, "python3 /opt/usbwatch/log_clock.py"))
             peer = sh(laptop, f"ps | grep '{_MONITOR}' | head -n 1").split()[0]
+            # Long before the first change, for this clock may run ahead of the log's.
+            began_us = int(float(sh(laptop, "cat /proc/uptime").split()[0]) * 1_000_000)
             time.sleep(5)
             idle = _idle(laptop, (run.pid, peer), idle_s)
-            began_us = int(float(sh(laptop, "cat /proc/uptime").split()[0]) * 1_000_000)
             course = changed_at_random(laptop, seed, changes, shortest_s=_SHORTEST_S)
             truth = logged(laptop, began_us)
         heard = laptop.machine.fetch("/tmp/peer.out").decode().splitlines()
