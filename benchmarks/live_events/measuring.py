@@ -13,12 +13,10 @@ from virtual.build import Built, work_folder
 from virtual.laptop import HEALTHY, Laptop, running
 from virtual.watched import Run, changed_at_random, logged, out_of_order, sh, watching
 
-__all__ = ["Measured", "measured", "processor_percent"]
+__all__ = ["Measured", "measured", "processor_ns", "processor_percent"]
 
 _STAMPED = "python3 /opt/usbwatch/stamped.py"
 _SHORTEST_S = 0.4
-_TICKS = 100
-"""Clock ticks a second of /proc/PID/stat (USER_HZ, proc(5))."""
 _MONITOR = "[p]ython3 /opt/usbwatch/bare_monitor"
 
 
@@ -65,22 +63,24 @@ def measured(files: Built, way: str, seed: int, changes: int, idle_s: float) -> 
 
 def _idle(laptop: Laptop, pids: Iterable[str], seconds: float) -> list[float]:
     """Percent of one processor that each process takes while nothing happens."""
-    before = [processor_ticks(sh(laptop, f"cat /proc/{pid}/stat")) for pid in pids]
+    before = [processor_ns(sh(laptop, f"cat /proc/{pid}/task/*/schedstat")) for pid in pids]
     began = time.monotonic()
     time.sleep(seconds)
-    after = [processor_ticks(sh(laptop, f"cat /proc/{pid}/stat")) for pid in pids]
+    after = [processor_ns(sh(laptop, f"cat /proc/{pid}/task/*/schedstat")) for pid in pids]
     return [processor_percent(end - start, time.monotonic() - began) for start, end in zip(before, after, strict=True)]
 
 
-def processor_ticks(stat: str) -> int:
-    """User and system time of a line of /proc/PID/stat (fields 14 and 15, proc(5))."""
-    user, system = stat.rpartition(")")[2].split()[11:13]
-    return int(user) + int(system)
+def processor_ns(schedstats: str) -> int:
+    """Nanoseconds that all threads of a process have run, by their /proc/PID/task/TID/schedstat, a line each.
+
+    The first field (Documentation/scheduler/sched-stats.rst); /proc/PID/stat has hundredths of a second alone.
+    """
+    return sum(int(row.split()[0]) for row in schedstats.splitlines())
 
 
-def processor_percent(ticks: int, seconds: float) -> float:
-    """Ticks in a time, as percent of one processor."""
-    return 100 * ticks / _TICKS / seconds
+def processor_percent(spent_ns: int, seconds: float) -> float:
+    """Time that was spent in a time, as percent of one processor."""
+    return 100 * spent_ns / 1e9 / seconds
 
 
 def _scored(

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from support.kits import SHELLS, collect, shells, stick_of
+from support.kits import PLAIN_PYTHON, SHELLS, collect, shells, stick_of
 from support.needs import needed_tool
 from support.system_calls import TRACED, WITH_SIDE_EFFECTS, changes, opened, written_to
 
@@ -40,8 +40,7 @@ def _trace(path: Path, command: list[str], *arguments: str) -> list[str]:
 def test_the_python_file_writes_beside_itself_alone(kit: Path, real_tree: _Tree, tmp_path: Path, where: str) -> None:
     stick = stick_of(kit, tmp_path / "stick").resolve()
     root = [] if where == "this machine" else ["--root", str(real_tree("healthy"))]
-    python = needed_tool("python3", "python3")
-    calls = _trace(tmp_path / "trace", [python, str(stick / "capture.py"), "--wait", "0"], *root)
+    calls = _trace(tmp_path / "trace", [PLAIN_PYTHON, str(stick / "capture.py"), "--wait", "0"], *root)
 
     assert {path.suffix for path in stick.iterdir() if "20" in path.name} == {".json", ".txt"}
     written = [path for path, _ in written_to(opened(calls))]
@@ -61,7 +60,7 @@ def test_nothing_is_imported_from_the_stick(kit: Path, real_tree: _Tree, tmp_pat
     for name in ("json", "hashlib", "argparse", "dataclasses", "usbwatch", "queue"):
         (stick / f"{name}.py").write_text("raise SystemExit('imported from the stick')\n")
     before = {path.name for path in stick.iterdir()}
-    collect([needed_tool("python3", "python3"), "capture.py"], "--root", str(real_tree("healthy")), cwd=stick)
+    collect([PLAIN_PYTHON, "capture.py"], "--root", str(real_tree("healthy")), cwd=stick)
     assert "__pycache__" not in {path.name for path in stick.iterdir()}
     assert len({path.name for path in stick.iterdir()} - before) == 2
 

@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from support.kits import PYTHON, SHELLS, by_full_program, collect, shells, stick_of
+from support.kits import PLAIN_PYTHON, PYTHON, SHELLS, by_full_program, collect, shells, stick_of
 from support.needs import needed_tool
 from support.sysfs import build
 from support.units import LARCH
@@ -121,7 +121,7 @@ def tracing(folder: Path, what: str, *more: str) -> list[str]:
 
 def plain_commands(stick: Path) -> dict[str, tuple[str, ...]]:
     """Those of ``commands`` with a Python that checks nothing besides."""
-    return {**commands(stick), "python": (needed_tool("python3", "python3"), str(stick / "capture.py"))}
+    return {**commands(stick), "python": (PLAIN_PYTHON, str(stick / "capture.py"))}
 
 
 @pytest.fixture

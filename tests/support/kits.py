@@ -27,9 +27,21 @@ from support.more_buses import (
 from usbwatch.cli.taking import taken
 from usbwatch.kit import kit_files
 
-__all__ = ["PYTHON", "SHELLS", "add_all_buses", "by_full_program", "collect", "lay_out_kit", "shells", "stick_of"]
+__all__ = [
+    "PLAIN_PYTHON",
+    "PYTHON",
+    "SHELLS",
+    "add_all_buses",
+    "by_full_program",
+    "collect",
+    "lay_out_kit",
+    "shells",
+    "stick_of",
+]
 
 PYTHON = (sys.executable, "-X", "dev", "-W", "error")
+# The same interpreter outside any environment: what PATH calls python3 may be a shell script that looks for one.
+PLAIN_PYTHON = os.path.realpath(sys.executable)
 
 SHELLS = {"dash": ("dash",), "ash": ("busybox", "ash"), "bash": ("bash", "--posix")}
 

@@ -191,8 +191,7 @@ def _enumerated_anew(number: int, watch: Watch, scene: Scene) -> tuple[_Excuse, 
     (Documentation/driver-api/usb/persist.rst). A controller can start anew by itself once; one that goes on doing so
     is a fault.
     """
-    slept = watch.slept
-    woken = [_Excuse(from_ms=at_ms - BEFORE_WAKING_MS, to_ms=at_ms + WAKING_MS) for at_ms in slept]
+    woken = [_Excuse(from_ms=at_ms - BEFORE_WAKING_MS, to_ms=at_ms + WAKING_MS) for at_ms in watch.slept]
     controllers: dict[str, set[str]] = {}
     for node in scene.capture.nodes:
         if node.bus == "usb" and node.kind is Kind.DEVICE and root_of(node.location) and node.location in watch.watched:
@@ -281,11 +280,6 @@ class _Index:
         """Whether an absence began with, or within, one of these."""
         last = bisect_right(self.begins, (span.watch, span.begins_ms + TOGETHER_MS)) - 1
         return last >= 0 and self.begins[last][0] == span.watch and span.begins_ms <= self.ends[last] + TOGETHER_MS
-
-    def begins_near(self, span: _Span) -> bool:
-        """Whether one of these began at about the same moment."""
-        first = bisect_left(self.begins, (span.watch, span.begins_ms - TOGETHER_MS))
-        return first < len(self.begins) and self.begins[first] <= (span.watch, span.begins_ms + TOGETHER_MS)
 
 
 def _together(told: Mapping[str, _Told]) -> dict[str, tuple[str, ...]]:

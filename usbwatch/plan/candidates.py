@@ -58,7 +58,12 @@ def candidates(
     if UNIT_AT_HAND in at_hand:
         yield from _tried_elsewhere(beliefs, findings, where, prices)
     first = _asked_first(beliefs, findings)
-    deeds = (steps(where, profile, prices), trials(where, profile, prices, at_hand), moves(beliefs, where, prices))
+    then = "watch again" if at_times else "capture again"
+    deeds = (
+        steps(where, profile, prices, then),
+        trials(where, profile, prices, at_hand, then),
+        moves(beliefs, where, prices, then),
+    )
     plugs = plugs_first(findings, profile)
     for each in chain.from_iterable(deeds):
         words = (

@@ -1,4 +1,7 @@
-"""The steps that could be done next: each changes something about the unit, and a capture follows."""
+"""The steps that could be done next: each changes something about the unit, and another look follows.
+
+``then`` says in words what look that is: of a unit whose fault comes and goes a plain capture would prove nothing.
+"""
 
 from __future__ import annotations
 
@@ -21,14 +24,14 @@ _FLEX_MINUTES = 5
 """Bench time, elicited, no source."""
 
 _WORDS = {
-    CureKind.RESEAT: "Open {}, look at both ends, seat it again, and capture again",
-    CureKind.REPLACE: "Fit a new {} and capture again",
-    CureKind.RELOAD: "{}: load its driver, unblock or enable it, and capture again",
-    CureKind.DRAIN: "Leave the unit without adapter and battery for a minute, and capture again",
+    CureKind.RESEAT: "Open {}, look at both ends, seat it again, and {then}",
+    CureKind.REPLACE: "Fit a new {} and {then}",
+    CureKind.RELOAD: "{}: load its driver, unblock or enable it, and {then}",
+    CureKind.DRAIN: "Leave the unit without adapter and battery for a minute, and {then}",
 }
 
 
-def steps(where: Standing, profile: Profile, prices: Prices) -> Iterator[Candidate]:
+def steps(where: Standing, profile: Profile, prices: Prices, then: str) -> Iterator[Candidate]:
     """The step of every cure of what is suspected."""
     names = {part.id: part.name for part in profile.parts} | {device.id: device.name for device in profile.devices}
     for cure in where.cures:
@@ -36,7 +39,7 @@ def steps(where: Standing, profile: Profile, prices: Prices) -> Iterator[Candida
         yield Candidate(
             action=Action(kind.value),
             of=cure.of,
-            words=_WORDS[cure.kind].format(names.get(cure.of, "it")),
+            words=_WORDS[cure.kind].format(names.get(cure.of, "it"), then=then),
             part_cost=prices.part_of_cure(cure),
             minutes=prices.minutes_of_cure(cure) + VERIFY_MINUTES,
             step=Step(kind=kind, of=cure.of),
@@ -51,7 +54,9 @@ def cautions_of(cure: Cure, profile: Profile) -> tuple[str, ...]:
     return next((cautions(part, profile) for part in profile.parts if part.id == cure.of), (BATTERY_FIRST,))
 
 
-def trials(where: Standing, profile: Profile, prices: Prices, at_hand: Collection[str]) -> Iterator[Candidate]:
+def trials(
+    where: Standing, profile: Profile, prices: Prices, at_hand: Collection[str], then: str
+) -> Iterator[Candidate]:
     """A part from the shelf costs bench time alone; when it is the cure, one must be bought."""
     parts = {part.id: part for part in profile.parts}
     for cure in where.cures:
@@ -59,7 +64,7 @@ def trials(where: Standing, profile: Profile, prices: Prices, at_hand: Collectio
             yield Candidate(
                 action=Action.SWAP,
                 of=cure.of,
-                words=f"Fit the known-good {parts[cure.of].name} from the shelf on trial, and capture again",
+                words=f"Fit the known-good {parts[cure.of].name} from the shelf on trial, and {then}",
                 price_if_mended=prices.part_of_cure(cure),
                 minutes=prices.minutes_of_cure(cure) + VERIFY_MINUTES,
                 step=Step(kind=StepKind.SWAP, of=cure.of),
@@ -67,7 +72,7 @@ def trials(where: Standing, profile: Profile, prices: Prices, at_hand: Collectio
             )
 
 
-def moves(beliefs: Beliefs, where: Standing, prices: Prices) -> Iterator[Candidate]:
+def moves(beliefs: Beliefs, where: Standing, prices: Prices, then: str) -> Iterator[Candidate]:
     """What hangs on a link to another connector, where the profile says that there is one; each once."""
     profile = beliefs.layout.profile
     done = {step.of for look in beliefs.looks for step in look.steps if step.kind is StepKind.MOVE}
@@ -78,7 +83,7 @@ def moves(beliefs: Beliefs, where: Standing, prices: Prices) -> Iterator[Candida
             yield Candidate(
                 action=Action.MOVE,
                 of=link.id,
-                words=f"Move what is on {link.name} to {link.spare}, and capture again",
+                words=f"Move what is on {link.name} to {link.spare}, and {then}",
                 minutes=prices.minutes_of_cure(cure) + VERIFY_MINUTES,
                 step=Step(kind=StepKind.MOVE, of=link.id),
                 cautions=cautions_of(cure, profile),

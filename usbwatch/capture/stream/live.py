@@ -51,6 +51,8 @@ sleeps and keeps its place (USB-persist) shows a short one as a reset alone (Doc
 
 _CHECK_EVERY_MS = 1000
 """How often what was heard is held against the kernel's own count."""
+_SLACK_MS = 100
+"""What is due within this time is done at once: an idle machine pays more for a waking than for what is done in it."""
 _AGAIN_MS = BELIEVE_MS + _CHECK_EVERY_MS
 """So long after a look that made up for lost events there is one more: by then what the first one found on its way out
 has left, or is believed to be there."""
@@ -176,17 +178,27 @@ class LiveStream:
 
     def _ready(self, until_ms: int) -> Set[int]:
         """What can be read, waiting for it till it is time for something else; this is where the time is spent."""
-        if self._monitor is not None:
-            due_ms = min(until_ms, self._read_ms + EVERY_MS, self._checked_ms + _CHECK_EVERY_MS)
-            return {handle for handle, _ in self._poll.poll(max(0, due_ms - self.now_ms()))}
         due_ms = min(until_ms, self._read_ms + EVERY_MS)
-        while True:
-            now_ms = self.now_ms()
-            told = self._poll.poll(max(0, min(_SOON_MS if self._moved else LOOK_EVERY_MS, due_ms - now_ms)))
-            self._moved = self._moved or self._count.has_moved()
-            if told or self._moved or now_ms >= due_ms:
-                return {handle for handle, _ in told}
-            self._checked_ms = now_ms
+        if self._monitor is not None:
+            due_ms = min(due_ms, self._checked_ms + _CHECK_EVERY_MS)
+        elif not self._moved:
+            return self._ready_by_looks(due_ms)
+        else:
+            due_ms = min(due_ms, self.now_ms() + _SOON_MS)
+        return {handle for handle, _ in self._poll.poll(max(0, due_ms - self.now_ms()))}
+
+    def _ready_by_looks(self, due_ms: int) -> Set[int]:
+        """The same, asking for the kernel's count meanwhile; short, for a turn of it is taken ten times a second."""
+        began_ms = self.now_ms()
+        turns, rest_ms = divmod(max(0, due_ms - began_ms), LOOK_EVERY_MS)
+        told: List[Tuple[int, int]] = []
+        for number in range(turns + 1):
+            told = self._poll.poll(LOOK_EVERY_MS if number < turns else rest_ms)
+            self._moved = self._count.has_moved()
+            if told or self._moved:
+                break
+            self._checked_ms = began_ms + number * LOOK_EVERY_MS
+        return {handle for handle, _ in told}
 
     def _heard(self, ready: Set[int]) -> Tuple[List[Uevent], int]:
         if self._monitor is None or self._monitor.fileno() not in ready:
@@ -229,7 +241,7 @@ class LiveStream:
         (``uevent_net_broadcast_untagged`` in lib/kobject_uevent.c).
         """
         since_ms = at_ms - self._checked_ms
-        if since_ms < _CHECK_EVERY_MS and not dropped:
+        if since_ms < _CHECK_EVERY_MS - _SLACK_MS and not dropped:
             return []
         self._checked_ms = at_ms
         behind = self._count.is_behind()
@@ -251,7 +263,7 @@ class LiveStream:
     def _stood(self, at_ms: int, subsystems: Set[str]) -> List[Stood]:
         """How supplies and displays stand, when it is time or an event says that they changed."""
         stood: List[Stood] = []
-        if at_ms - self._read_ms >= EVERY_MS or "power_supply" in subsystems:
+        if at_ms - self._read_ms >= EVERY_MS - _SLACK_MS or "power_supply" in subsystems:
             self._read_ms = at_ms
             stood += self._readings.supplies(at_ms)
         if "drm" in subsystems:
