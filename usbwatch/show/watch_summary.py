@@ -10,13 +10,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from usbwatch.compare.durations import lasted
+from usbwatch.compare.moments import moments, times_with_hub
 from usbwatch.model import Condition, Incident, Standing
 from usbwatch.show.lines import BLANK, Line, Style, line
 from usbwatch.show.live_page import LivePage
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, mark, stamp
 from usbwatch.show.watch_marks import around_mark
-from usbwatch.show.watch_moments import moments, times_with_hub
 from usbwatch.show.watch_rows import missing_since_before, state_word
 from usbwatch.show.watch_suggests import alone, always_stayed, suggests
 from usbwatch.show.watch_verdict import under_it
@@ -42,7 +42,7 @@ def summary(watched: LivePage, width: int, record: str = "", where: str = "") ->
 
     ``where``: a sentence that says where it is, and whether it is lost with the unit's power.
     """
-    told = moments(watched)
+    told = moments(watched.incidents, watched.standings, watched.profile)
     return [
         line((unit_name(watched.unit), Style.STRONG), f", watched for {lasted(watched.now_ms)}", hang=2),
         BLANK,
@@ -119,7 +119,7 @@ def _missing_before(watched: LivePage) -> list[Line]:
 
 def _with_hub(one: Standing, watched: LivePage) -> list[tuple[int, str]]:
     """How often a device left with a hub, and the hub's name."""
-    found = times_with_hub(one.device, watched)
+    found = times_with_hub(one.device, watched.incidents, watched.profile)
     return [(count, names_of((hub,), watched.profile)) for hub, count in found.items()]
 
 

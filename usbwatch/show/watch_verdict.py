@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from usbwatch.compare.moments import times_left
 from usbwatch.model import Condition, Standing
 from usbwatch.show.block_letters import can_write, columns, written
 from usbwatch.show.lines import Line, Style, line
 from usbwatch.show.live_page import LivePage
-from usbwatch.show.watch_moments import times_left
 from usbwatch.show.watch_rows import missing_since_before
 from usbwatch.show.watch_words import names_of
 
@@ -53,7 +53,7 @@ def big_words(watched: LivePage) -> tuple[tuple[str, ...], Style]:
             return (f"{len(mine)} {word}",), Style.WRONG
     if all(one.condition is Condition.NOT_WATCHED for one in watched.standings):
         return ("NOT SEEN",), Style.UNSEEN
-    times = times_left(watched)
+    times = times_left(watched.incidents)
     if times:
         # Now it is all here, and it was not: what came and went is what is looked for.
         gone = f"HERE - {times}X GONE"

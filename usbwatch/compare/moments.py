@@ -14,8 +14,7 @@ from dataclasses import dataclass, replace
 from usbwatch.compare.scene import bus_of
 from usbwatch.compare.shared_parts import Wiring, shared, wiring_of
 from usbwatch.compare.watched_devices import TOGETHER_MS
-from usbwatch.model import Change, Condition, ExpectedDevice, Incident, Standing
-from usbwatch.show.live_page import LivePage
+from usbwatch.model import Change, Condition, ExpectedDevice, Incident, Profile, Standing
 
 __all__ = ["moments", "times_left", "times_with_hub"]
 
@@ -27,38 +26,39 @@ _AWAY = frozenset({Condition.GONE, Condition.NOT_WATCHED, Condition.FAILED, Cond
 class _Told:
     """What is asked for every moment."""
 
-    watched: LivePage
+    profile: Profile
+    standings: Sequence[Standing]
     departures: Mapping[str, Sequence[int]]
     """By device, when it left, in order."""
     wires: Wiring
 
 
-def moments(watched: LivePage) -> list[Incident]:
+def moments(incidents: Iterable[Incident], standings: Sequence[Standing], profile: Profile) -> list[Incident]:
     """Each moment in which expected devices left, as one incident of all that left in it, in order.
 
     ``stayed_on_link`` and, where several incidents make a moment, ``shared`` are those of the whole moment.
     """
-    left = _departed(watched)
-    departures = _departures(left)
-    wires = wiring_of(watched.profile, [one.device for one in watched.standings])
-    return [_merged(group, _Told(watched=watched, departures=departures, wires=wires)) for group in _groups(left)]
+    left = _departed(incidents)
+    wires = wiring_of(profile, [one.device for one in standings])
+    told = _Told(profile=profile, standings=standings, departures=_departures(left), wires=wires)
+    return [_merged(group, told) for group in _groups(left)]
 
 
-def times_left(watched: LivePage) -> int:
+def times_left(incidents: Iterable[Incident]) -> int:
     """In how many moments an expected device left its place."""
-    return sum(any(one.change is Change.GONE for one in group) for group in _groups(_departed(watched)))
+    return sum(any(one.change is Change.GONE for one in group) for group in _groups(_departed(incidents)))
 
 
-def _departed(watched: LivePage) -> list[Incident]:
-    told = (one for one in watched.incidents if one.devices and one.change in _LEFT)
+def _departed(incidents: Iterable[Incident]) -> list[Incident]:
+    told = (one for one in incidents if one.devices and one.change in _LEFT)
     return sorted(told, key=lambda one: one.at_ms)
 
 
-def times_with_hub(device: str, watched: LivePage) -> dict[str, int]:
+def times_with_hub(device: str, incidents: Iterable[Incident], profile: Profile) -> dict[str, int]:
     """How often a device left with a hub that took it along, by the hub's id."""
-    at = {place: one.id for one in watched.profile.devices for place in one.locations}
+    at = {place: one.id for one in profile.devices for place in one.locations}
     found: dict[str, int] = {}
-    for one in watched.incidents:
+    for one in incidents:
         hub = at.get(one.head, "") if one.head and one.change is Change.GONE else ""
         if hub and hub != device and device in one.devices:
             found[hub] = found.get(hub, 0) + 1
@@ -92,7 +92,7 @@ def _left_near(device: str, at_ms: int, departures: Mapping[str, Sequence[int]])
 def _merged(group: Sequence[Incident], told: _Told) -> Incident:
     first = next((one for one in group if one.head), group[0])
     gone = {device for one in group for device in one.devices}
-    devices = tuple(one.id for one in told.watched.profile.devices if one.id in gone)
+    devices = tuple(one.id for one in told.profile.devices if one.id in gone)
     at_ms = group[0].at_ms
     stayed = tuple(
         one for one in first.stayed_on_link if one not in gone and not _left_near(one, at_ms, told.departures)
@@ -104,12 +104,12 @@ def _merged(group: Sequence[Incident], told: _Told) -> Incident:
 
 
 def _of_several(one: Incident, told: _Told) -> Incident:
-    watched, wires = told.watched, told.wires
-    heads = {each.id for each in watched.profile.devices if one.head and one.head in each.locations}
+    wires = told.wires
+    heads = {each.id for each in told.profile.devices if one.head and one.head in each.locations}
     hung = all(device in heads or heads & set(wires.needs.get(device, ())) for device in one.devices)
     here = [
         standing.device
-        for standing in watched.standings
+        for standing in told.standings
         if _tells(wires.devices.get(standing.device))
         and standing.device not in one.devices
         and not _left_near(standing.device, one.at_ms, told.departures)
