@@ -11,12 +11,17 @@ import pytest
 
 from usbwatch import __version__
 from usbwatch.cli import main, usbwatch
+from usbwatch.cli.on_call import OnCallGroup
+from usbwatch.cli.unit import unit
 
 
 def commands(command: click.Command, path: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
     yield path
     if isinstance(command, click.Group):
-        for name, below in command.commands.items():
+        context = click.Context(command)
+        for name in command.list_commands(context):
+            below = command.get_command(context, name)
+            assert below is not None
             yield from commands(below, (*path, name))
 
 
@@ -63,6 +68,16 @@ def test_all_commands_are_there() -> None:
         ("unit", "step"),
         ("watch",),
     ]
+
+
+@pytest.mark.parametrize("group", [usbwatch, unit], ids=["usbwatch", "unit"])
+def test_a_group_says_of_each_command_what_the_command_says_itself(group: OnCallGroup) -> None:
+    """Its list is written down beside them, so that it needs none of them imported."""
+    assert group.on_call
+    for name, one in group.on_call.items():
+        command = group.get_command(click.Context(group), name)
+        assert command is not None
+        assert (command.name, command.get_short_help_str(limit=80)) == (name, one.does)
 
 
 @pytest.mark.parametrize("flag", ["-h", "--help"])

@@ -9,20 +9,8 @@ from typing import Any
 import click
 
 import usbwatch as package
-from usbwatch.cli.capture_command import capture
-from usbwatch.cli.check_command import check
-from usbwatch.cli.decode_command import decode
-from usbwatch.cli.demo_command import demo
-from usbwatch.cli.diff_command import diff
-from usbwatch.cli.handcheck_command import handcheck
-from usbwatch.cli.kit_command import kit
-from usbwatch.cli.listen_command import listen
-from usbwatch.cli.localise_command import localise
+from usbwatch.cli.on_call import OnCall, OnCallGroup
 from usbwatch.cli.options import example
-from usbwatch.cli.profile_commands import profile
-from usbwatch.cli.report_command import report
-from usbwatch.cli.unit import unit
-from usbwatch.cli.watch_command import watch
 
 __all__ = ["ClosedPipeError", "usbwatch"]
 
@@ -32,12 +20,31 @@ Exit codes: 0 whole (diff: no change), 10 something wrong (diff: changes),
 11 nothing wrong found but not all seen, 2 wrong usage, 3 bad input,
 130 interrupted, 141 output closed by its reader, 1 a bug in usbwatch."""
 
+_COMMANDS = tuple(
+    OnCall(name=name, home=f"usbwatch.cli.{module}:{name}", does=does)
+    for name, module, does in (
+        ("capture", "capture_command", "Record what a unit enumerates in a file."),
+        ("check", "check_command", "Compare a unit with its profile: what is wrong, and where."),
+        ("decode", "decode_command", "Show the raw bytes of a capture, field by field."),
+        ("demo", "demo_command", "Show the whole job on an invented unit."),
+        ("diff", "diff_command", "Show what changed from capture A to capture B."),
+        ("handcheck", "handcheck_command", "Ask a person to move a part, and see what answers."),
+        ("kit", "kit_command", "Write the collector to a stick, for units under test."),
+        ("listen", "listen_command", "Take captures that a kit posts, over the network or a cable."),
+        ("localise", "localise_command", "Say which part has failed, from all that was seen and done."),
+        ("profile", "profile_commands", "List, show, draft, learn, validate and add profiles of models."),
+        ("report", "report_command", "Report on a capture, or on a unit of the casebook."),
+        ("unit", "unit.group", "Follow a unit from intake to baseline, in a casebook."),
+        ("watch", "watch_command", "Show live what comes and goes while you flex a cable."),
+    )
+)
+
 
 class ClosedPipeError(Exception):
     """Whoever read our output has gone. click must not see the system's own error: it would exit with 1."""
 
 
-class _Group(click.Group):
+class _Group(OnCallGroup):
     """A group in which a closed pipe is an error of ours, wherever it is noticed."""
 
     def make_context(self, *arguments: Any, **options: Any) -> click.Context:  # noqa: ANN401 - handed on as they are
@@ -59,6 +66,7 @@ def _pipes_told() -> Iterator[None]:
 
 @click.group(
     cls=_Group,
+    on_call=_COMMANDS,
     epilog=f"{example('usbwatch demo', 'usbwatch check')}\n\n{_EXITS}",
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
@@ -74,7 +82,3 @@ def usbwatch(run: Any, *, debug: bool) -> None:  # noqa: ANN401 - any record wit
     """
     if debug and run is not None:
         run.debug = True
-
-
-for _command in (demo, capture, check, localise, diff, handcheck, watch, kit, listen, decode, profile, unit, report):
-    usbwatch.add_command(_command)
