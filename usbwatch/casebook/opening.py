@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from usbwatch.casebook.book import Book
-from usbwatch.casebook.store import Store
 from usbwatch.errors import BadBook, NoLibrary
+
+if TYPE_CHECKING:
+    from usbwatch.casebook.book import Book
+    from usbwatch.casebook.store import Store
 
 __all__ = ["default_address", "open_book"]
 
@@ -28,6 +31,8 @@ def open_book(address: str, *, must_exist: bool = False) -> Book:
     a file that is not there; ``NoLibrary`` where a server is named and psycopg
     is not installed.
     """
+    from usbwatch.casebook.book import Book
+
     return Book(_store(address, must_exist=must_exist))
 
 
