@@ -23,7 +23,7 @@ from support.make_casebook import fill
 
 from usbwatch.capture.saved import load_saved
 from usbwatch.casebook import Book, Paper, Story, When, open_book, paper_of
-from usbwatch.casebook.exchange import export_units
+from usbwatch.casebook.exchange import export_units, importing
 from usbwatch.casebook.exchange.archive import PART_SIZE
 from usbwatch.errors import BadEntry, NoUnit, Refused, UnwritableOutput
 from usbwatch.model import Step, StepKind
@@ -496,3 +496,23 @@ def test_an_export_that_breaks_off_leaves_what_was_there(book: Book, tmp_path: P
         export_units(book, None, file, "2026-03-04T08:00:00Z")
     assert taken_in(book, str(target)).entries == 0
     assert sorted(path.suffix for path in tmp_path.iterdir() if path.suffix == ".part") == []
+
+
+def test_another_program_may_import_the_same_between_the_look_and_the_writing(
+    book: Book, address: str, other: Book, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fill(other)
+    archive = str(exported(other, tmp_path / "a"))
+    look = importing._there
+
+    def then_the_other_imports(mine: Book, unit: str) -> tuple[Entry, ...]:
+        there = look(mine, unit)
+        if mine is book and not there:
+            second = open_book(address)
+            taken_in(second, archive)
+            second.close()
+        return there
+
+    monkeypatch.setattr(importing, "_there", then_the_other_imports)
+    assert taken_in(book, archive).entries == 0
+    assert {one.id: book.entries(one) for one in book.units()} == {one.id: other.entries(one) for one in other.units()}

@@ -92,7 +92,7 @@ def _lacking(book: Book, archive: Archive, unit: UnitRead, there: Sequence[Entry
         if entry.id in known:
             if known[entry.id] != written(entry).body:
                 archive.refuse(f"holds entry {entry.id} of unit {unit.id} otherwise than {book.name} has it", _ASK)
-        elif book.store.rows("SELECT 1 FROM entry WHERE id = ?", bytes.fromhex(entry.id)):
+        elif _has_other_unit(book, entry, unit):
             archive.refuse(f"holds entry {entry.id} of unit {unit.id}, which another unit has, too", _ASK)
         elif there and isinstance(entry.fact, Opened):
             archive.refuse(f"has unit {unit.id} opened by another entry than {book.name} has", _ASK)
@@ -102,6 +102,12 @@ def _lacking(book: Book, archive: Archive, unit: UnitRead, there: Sequence[Entry
         else:
             lacking.append(entry)
     return lacking
+
+
+def _has_other_unit(book: Book, entry: Entry, unit: UnitRead) -> bool:
+    """Whether the book has an entry with another unit; this one may have got it only now, from another program."""
+    statement = "SELECT 1 FROM entry JOIN unit ON unit.key = entry.unit WHERE entry.id = ? AND unit.id <> ?"
+    return bool(book.store.rows(statement, bytes.fromhex(entry.id), unit.id))
 
 
 def _put(book: Book, archive: Archive, unit: UnitRead, latest: str) -> tuple[UnitImported, int]:
