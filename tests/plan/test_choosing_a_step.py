@@ -119,7 +119,7 @@ def outcomes_of(one: Unit, each: Proposal) -> list[Chances]:
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=25)  # every outcome of every step, by the definition: a second each and more
+@settings(deadline=None, max_examples=15)  # every outcome of every step, by the definition: a second each and more
 @example(unit=answered_no("case", Symptom.ABSENT), given_up=200)
 @given(unit=units(), given_up=st.sampled_from((40, 200, 900)))
 def test_expected_totals_are_the_expectation_by_definition(unit: tuple[Profile, Findings], given_up: int) -> None:
@@ -135,7 +135,7 @@ def test_expected_totals_are_the_expectation_by_definition(unit: tuple[Profile, 
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=15)  # the same, one question further
+@settings(deadline=None, max_examples=6)  # the same, one question further: some three seconds each
 @example(unit=answered_no("board", Symptom.MUTE))
 @given(unit=units())
 def test_the_first_proposals_are_looked_at_one_question_further(unit: tuple[Profile, Findings]) -> None:
