@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from usbwatch.show.lines import Line, Style, cells, line
 
-__all__ = ["CAPTURE", "DETAILS", "HANDCHECK", "KEYS", "LABEL", "OFF", "PROFILE", "WATCH", "foot_lines", "keys_words"]
+__all__ = ["ANSWER", "CAPTURE", "DETAILS", "HANDCHECK", "KEYS", "LABEL", "OFF", "PROFILE", "WATCH", "foot_lines", "keys_words"]
 
-DETAILS, HANDCHECK, CAPTURE, WATCH, PROFILE, LABEL, OFF = "m", "h", "c", "w", "p", "l", "o"
+DETAILS, HANDCHECK, CAPTURE, WATCH, PROFILE, LABEL, ANSWER, OFF = "m", "h", "c", "w", "p", "l", "a", "o"
 
 KEYS = {
     DETAILS: ("more", "more"),
     HANDCHECK: ("hand checks", "hand"),
     CAPTURE: ("capture again", "capture"),
+    ANSWER: ("answer", "answer"),
     WATCH: ("watch", "watch"),
     PROFILE: ("profile", "profile"),
     LABEL: ("label", "label"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import select
+import threading
 import time
 from typing import Any
 
@@ -20,6 +21,7 @@ class Handle:
     def __init__(self, path: str) -> None:
         self.number: int | None = None
         self._before: list[Any] | None = None
+        self._lock = threading.Lock()
         with contextlib.suppress(OSError):
             self.number = os.open(path, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK | os.O_CLOEXEC)
 
@@ -55,7 +57,10 @@ class Handle:
 
     def write(self, text: str, encoding: str = "utf-8") -> None:
         """Write all of it, or what the line takes; one that takes nothing any more is let go."""
-        left = memoryview(text.encode(encoding, "backslashreplace"))
+        with self._lock:
+            self._write(memoryview(text.encode(encoding, "backslashreplace")))
+
+    def _write(self, left: memoryview) -> None:
         until = time.monotonic() + _PATIENCE_S
         while left and self.number is not None:
             try:

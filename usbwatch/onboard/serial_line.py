@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from usbwatch.onboard.handles import Handle
-from usbwatch.show.lines import Line, wrapped
+from usbwatch.show.lines import BLANK, Line, Span, line, wrapped
 from usbwatch.show.safe import plain_ascii
 
 __all__ = ["WIDTH", "SerialLine"]
@@ -22,15 +22,16 @@ class SerialLine:
         self.handle.make_raw("B115200")
 
     def say(self, text: str) -> None:
-        """One paragraph of our own words, in ASCII."""
-        self.handle.write("".join(f"{plain_ascii(line)}\r\n" for line in text.splitlines()), "ascii")
+        """Some lines of our own words, in ASCII."""
+        self._write([line(one, hang=2) for one in text.splitlines()])
 
     def show(self, lines: Sequence[Line]) -> None:
         """A page, between two blank lines."""
-        from usbwatch.show.lines import Span
+        self._write([BLANK, *lines, BLANK])
 
+    def _write(self, lines: Sequence[Line]) -> None:
         plain = [
             Line(spans=tuple(Span(text=plain_ascii(span.text)) for span in one.spans), hang=one.hang) for one in lines
         ]
         rows = [row.text.rstrip() for row in wrapped(plain, WIDTH)]
-        self.handle.write("".join(f"{row}\r\n" for row in ["", *rows, ""]), "ascii")
+        self.handle.write("".join(f"{row}\r\n" for row in rows), "ascii")
