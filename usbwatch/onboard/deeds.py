@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["Off", "done"]
 
 
-class Off(Exception):  # noqa: N818 - no error, but the end
+class Off(Exception):
     """The unit is to be switched off."""
 
 
@@ -112,7 +112,9 @@ def _after_earlier(run: Run) -> None:
     from usbwatch.onboard.judging import Case, judged_case
 
     before = Case(
-        seen=tuple(one.seen for one in run.earlier), names=tuple(one.name for one in run.earlier), picked=run.case.picked
+        seen=tuple(one.seen for one in run.earlier),
+        names=tuple(one.name for one in run.earlier),
+        picked=run.case.picked,
     )
     judged = judged_case(before, None)
     assert judged.localised is not None
@@ -156,7 +158,9 @@ def _answer(run: Run) -> None:
     checked = run.case.localised.checked
     known = questions(checked.profile)
     first = [_asked_by(one) for one in checked.plan.proposals]
-    ids = list(dict.fromkeys([*(one for one in first if one in known), *(check.id for check in checked.profile.checks)]))
+    ids = list(
+        dict.fromkeys([*(one for one in first if one in known), *(check.id for check in checked.profile.checks)])
+    )
     if not ids:
         shown_until_key(_said("This profile has no question that a person could answer."), run.terminals)
         return

@@ -83,7 +83,11 @@ class Run:
         from usbwatch.safe import safe
         from usbwatch.show.lines import line
 
-        told = str(error) if isinstance(error, (UsbwatchError, OSError)) else f"this is a bug in usbwatch itself: {error!r}"
+        told = (
+            str(error)
+            if isinstance(error, (UsbwatchError, OSError))
+            else f"this is a bug in usbwatch itself: {error!r}"
+        )
         shown_until_key([line(f"That could not be done: {safe(told, 600)}", hang=2)], self.terminals)
 
     # Looking
@@ -317,5 +321,3 @@ def _own_chains(case: Case) -> frozenset[str]:
     assert case.localised is not None
     nodes = (one.node for one in case.localised.checked.findings.findings if one.node is not None)
     return frozenset(found[1] for node in nodes if (found := _CHAIN.search(node.location)))
-
-
