@@ -64,12 +64,12 @@ class _Asked:
 @click.pass_context
 def stick(
     context: click.Context,
+    *,
     image: str,
     device: str | None,
     folders: tuple[str, ...],
     further: tuple[str, ...],
     book: str | None,
-    *,
     money: bool,
     priors: bool,
     force: bool,

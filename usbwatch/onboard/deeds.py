@@ -13,6 +13,7 @@ from usbwatch.onboard.choice_page import Choice
 if TYPE_CHECKING:
     from usbwatch.model import Proposal, Step
     from usbwatch.onboard.running import Run
+    from usbwatch.show import Checked
     from usbwatch.show.lines import Line
 
 __all__ = ["Off", "done"]
@@ -23,7 +24,7 @@ class Off(Exception):
 
 
 def done(run: Run, key: str) -> None:
-    """Do what a key asks for; nothing for a key that asks for nothing, or for what needs an answer before there is one."""
+    """Do what a key asks for; nothing where it asks for nothing, or for what needs an answer before there is one."""
     deed = _DEEDS.get(key)
     if deed is None:
         return
@@ -96,7 +97,7 @@ def _capture(run: Run) -> None:
 
 def _after_step(run: Run) -> None:
     assert run.case.localised is not None
-    steps = _steps(run.case.localised.checked.plan.proposals)
+    steps = _steps(run.case.localised.checked)
     at = chosen_of(
         "Which step was done? The unit is then captured again.",
         [words for words, _ in steps],
@@ -118,7 +119,7 @@ def _after_earlier(run: Run) -> None:
     )
     judged = judged_case(before, None)
     assert judged.localised is not None
-    steps = _steps(judged.localised.checked.plan.proposals)
+    steps = _steps(judged.localised.checked)
     when = run.earlier[-1].seen.when or "the earlier capture"
     at = chosen_of(
         f"What was done to the unit since {when}?",
@@ -139,14 +140,24 @@ def _after_earlier(run: Run) -> None:
     run.save_notes()
 
 
-def _steps(proposals: tuple[Proposal, ...]) -> list[tuple[str, Step]]:
-    """What the plan proposes to be done (not asked), in its order, in words and as a step."""
-    from usbwatch.model import Step, StepKind
+def _steps(checked: Checked) -> list[tuple[str, Step]]:
+    """What can have been done, in words and as a step: what the plan proposes first, then all that is common."""
+    from usbwatch.model import PartKind, Step, StepKind
+    from usbwatch.show.words import step_words
 
     kinds = {one.value: one for one in StepKind}
-    return [
-        (one.words, Step(kind=kinds[one.action.value], of=one.of)) for one in proposals if one.action.value in kinds
+    planned = [one for one in checked.plan.proposals if one.action.value in kinds]
+    told = {Step(kind=kinds[one.action.value], of=one.of): one.words for one in planned}
+    links = [part.id for part in checked.profile.parts if part.kind is PartKind.LINK]
+    whole = [part.id for part in checked.profile.parts if part.kind is PartKind.SUBASSEMBLY]
+    common = [
+        *(Step(kind=StepKind.RESEAT, of=link) for link in links),
+        Step(kind=StepKind.DRAIN, of=""),
+        *(Step(kind=StepKind.SWAP, of=part) for part in (*whole, *links)),
     ]
+    for step in common:
+        told.setdefault(step, step_words(step, checked.profile))
+    return [(words, step) for step, words in told.items()]
 
 
 def _answer(run: Run) -> None:

@@ -45,7 +45,9 @@ def written_view(target: Target, digest: str) -> list[Line]:
 
 def next_steps(image: str = "") -> list[Line]:
     """What to do with a stick, from writing it on where there is only an image yet."""
-    writing = (f"Write it to a stick: sudo usbwatch stick {safe(image)} --write /dev/sdX",) if image else ()
+    writing = (
+        (f'Write it to a stick: sudo "$(command -v usbwatch)" stick {safe(image)} --write /dev/sdX',) if image else ()
+    )
     return [
         BLANK,
         *(line(f"{number}. ", step, hang=3) for number, step in enumerate((*writing, *_NEXT), start=1)),

@@ -120,7 +120,7 @@ class _InUse:
 
 
 def _names_in_use(machine: Machine) -> _InUse:
-    """What the kernel lists as mounted, by its number and by the device that it names (btrfs has numbers of its own)."""
+    """What the kernel lists as mounted, by number and by the device that it names: btrfs has numbers of its own."""
     mounted: dict[tuple[int, int], str] = {}
     for line in _text(machine.proc / "self" / "mountinfo").splitlines():
         fields, _, source = line.partition(" - ")

@@ -72,15 +72,17 @@ def fitted(table: Table, sectors: int) -> tuple[bytes, bytes]:
     protective = bytearray(table.head[:SECTOR])
     struct.pack_into("<II", protective, _PROTECTIVE + 8, 1, min(last, 0xFFFFFFFF))
     usable = last - 1 - _ENTRIES // SECTOR
-    guid = uuid.UUID(table.disk_guid).bytes_le
-    first = _header(1, last, table.first_usable, usable, guid, 2, table.entries)
-    second = _header(last, 1, table.first_usable, usable, guid, usable + 1, table.entries)
+    first = _header(table, (1, last), usable, 2)
+    second = _header(table, (last, 1), usable, usable + 1)
     return bytes(protective) + first + table.entries, table.entries + second
 
 
-def _header(own: int, other: int, first: int, last: int, guid: bytes, where: int, entries: bytes) -> bytes:
+def _header(table: Table, places: tuple[int, int], usable: int, entries_at: int) -> bytes:
+    """A sector with a header: ``places`` are its own and the other one's, ``usable`` the last sector for partitions."""
+    guid = uuid.UUID(table.disk_guid).bytes_le
+
     def with_crc(crc: int) -> bytes:
-        parts = (_SIGNATURE, _REVISION, _HEADER.size, crc, 0, own, other, first, last, guid, where)
-        return _HEADER.pack(*parts, 128, 128, zlib.crc32(entries))
+        begin = (_SIGNATURE, _REVISION, _HEADER.size, crc, 0, *places, table.first_usable, usable, guid, entries_at)
+        return _HEADER.pack(*begin, 128, 128, zlib.crc32(table.entries))
 
     return with_crc(zlib.crc32(with_crc(0))).ljust(SECTOR, b"\0")
