@@ -119,8 +119,8 @@ def with_labels(captures: Sequence[Carried]) -> list[Carried]:
 
 def in_order(captures: Sequence[Carried]) -> list[Carried]:
     """Oldest first: what was weighed with others on the unit comes after them, whatever the unit's clock said."""
+    from usbwatch.stick.notes import oldest_first
 
-    def order(one: Carried) -> tuple[int, str, str]:
-        return (len(one.notes.after) if one.notes else 0, one.saved.capture.taken_at, one.path)
-
-    return sorted(captures, key=order)
+    by_name = {Path(one.path).name: one for one in captures}
+    told = {name: (one.saved.capture.taken_at, one.notes.after if one.notes else ()) for name, one in by_name.items()}
+    return [by_name[name] for name in oldest_first(told)]
