@@ -105,13 +105,13 @@ def _done(asked: _Asked) -> int:
         remedy = "build and write it on Debian; usbwatch kit writes a collector that needs no image"
         raise CannotBuild("this system is not Linux", remedy)
     there = Path(asked.image).exists()
-    target = _target(asked) if asked.device else None
-    if there and target is None and not asked.force:
+    if there and asked.device is None and not asked.force:
         raise UnwritableOutput(
             asked.image, "is there already", "give --force to build it anew, or --write to write it to a stick"
         )
     if there and not asked.force and asked.says_what_to_build:
         raise click.UsageError("IMAGE is there already and would be written as it is; give --force to build it anew.")
+    target = _target(asked) if asked.device else None
     if not there or asked.force:
         _build(asked)
     if target is not None:

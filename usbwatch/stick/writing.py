@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import BinaryIO
 
-from usbwatch.errors import CannotWriteStick
+from usbwatch.errors import BadImage, CannotWriteStick
 from usbwatch.stick.devices import Target
 from usbwatch.stick.gpt import HEAD, SECTOR, TAIL, NotWholeError, Table, fitted, read_table
 from usbwatch.stick.image import DISK_GUID
@@ -31,26 +31,26 @@ Tell = Callable[[int, int], None]
 
 
 def checked_image(image: str) -> Table:
-    """The partition table of an image that a build of usbwatch made; raises ``CannotWriteStick`` for anything else."""
+    """The partition table of an image that a build of usbwatch made; raises ``BadImage`` for anything else."""
     remedy = "build one with: usbwatch stick IMAGE"
     try:
         with Path(image).open("rb") as file:
             status = os.fstat(file.fileno())
             if not stat.S_ISREG(status.st_mode):
-                raise CannotWriteStick(image, "is no plain file, so no image of a stick", remedy)
+                raise BadImage(image, "is no plain file, so no image of a stick", remedy)
             table = read_table(file.read(HEAD))
     except NotWholeError as error:
-        raise CannotWriteStick(image, f"is no image of a bench stick: it {error}", remedy) from None
+        raise BadImage(image, f"is no image of a bench stick: it {error}", remedy) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or "not a name that a file can have"
-        raise CannotWriteStick(image, f"cannot be read ({reason})", remedy) from None
+        raise BadImage(image, f"cannot be read ({reason})", remedy) from None
     if table.disk_guid != DISK_GUID:
-        raise CannotWriteStick(image, "is no image of a bench stick: its partition table is another one's", remedy)
+        raise BadImage(image, "is no image of a bench stick: its partition table is another one's", remedy)
     if status.st_size != table.sectors * SECTOR:
         problem = f"is cut short: it has {status.st_size} bytes of {table.sectors * SECTOR}"
         if status.st_size > table.sectors * SECTOR:
             problem = "is longer than its own partition table says"
-        raise CannotWriteStick(image, problem, "build it anew, with --force")
+        raise BadImage(image, problem, "build it anew, with --force")
     return table
 
 
@@ -68,7 +68,7 @@ def write_image(image: str, target: Target, *, tell: Tell = lambda _done, _all: 
         raise CannotWriteStick(target.path, problem, "take a larger stick")
     with _taken(target) as device:
         try:
-            return _written(image, table, device, target.size, tell)
+            return _written(image, table, device, target, tell)
         except OSError as error:
             pulled = error.errno in (errno.EIO, errno.ENODEV, errno.ENXIO, errno.ENOMEDIUM)
             why = "was pulled out, or fails" if pulled else "cannot be written"
@@ -104,7 +104,8 @@ def _not_opened(error: OSError) -> tuple[str, str]:
     return f"cannot be opened ({error.strerror})", "plug it in again, and see that it is the right one"
 
 
-def _written(image: str, table: Table, device: int, size: int, tell: Tell) -> str:
+def _written(image: str, table: Table, device: int, target: Target, tell: Tell) -> str:
+    size, path = target.size, target.path
     head, tail = fitted(table, size // SECTOR)
     body_end = table.sectors * SECTOR - TAIL
     total = 2 * body_end
@@ -123,7 +124,7 @@ def _written(image: str, table: Table, device: int, size: int, tell: Tell) -> st
         os.fsync(device)
     fcntl.ioctl(device, _BLKFLSBUF)
     if _read_back(device, size, body_end, total, tell) != digest.digest():
-        raise CannotWriteStick(image, "was written, but the device gives back something else", "take another stick")
+        raise CannotWriteStick(path, "gives back something else than was written to it", "take another stick")
     with contextlib.suppress(OSError):  # a loop device may not want to know of partitions
         fcntl.ioctl(device, _BLKRRPART)
     return digest.hexdigest()
