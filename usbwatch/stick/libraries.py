@@ -110,7 +110,7 @@ def compile_all(root: Path, folders: Iterable[Path]) -> None:
     python = python_in(root)
     loader = next((root / "lib64").glob("ld-linux-x86-64.so.*"))
     libraries = f"{root}/lib/x86_64-linux-gnu:{root}/usr/lib/x86_64-linux-gnu"
-    compiling = ["-I", "-m", "compileall", "-qq", "--invalidation-mode=unchecked-hash", "-s", str(root), "-p", "/"]
+    compiling = ["-I", "-B", "-m", "compileall", "-qq", "--invalidation-mode=unchecked-hash", "-s", str(root), "-p", "/"]
     command = [str(loader), "--library-path", libraries, str(python), *compiling, *map(str, folders)]
     # A file that does not compile is left to be compiled when it is used, if ever.
     subprocess.run(command, check=False, capture_output=True, env={"PYTHONHOME": str(root / "usr")})  # noqa: S603
