@@ -17,8 +17,8 @@ from pathlib import Path
 
 from usbwatch.errors import CannotBuild
 from usbwatch.stick import drivers, libraries, licences, root
-from usbwatch.stick.packages import Package, described, disk_for_work, fetched, planned, unpacked
-from usbwatch.stick.running import run
+from usbwatch.stick.packages import Package, described, fetched, planned, unpacked
+from usbwatch.stick.running import disk_for_work, run
 
 __all__ = ["Tell", "made_base"]
 

@@ -16,8 +16,7 @@ import usbwatch as package
 from usbwatch.stick import libraries, root
 from usbwatch.stick.base import Tell, made_base
 from usbwatch.stick.image import DATA_GUID, Contents, assembled
-from usbwatch.stick.packages import disk_for_work
-from usbwatch.stick.running import check_host
+from usbwatch.stick.running import check_host, disk_for_work
 from usbwatch.stick.settings import Settings, to_json
 
 __all__ = ["Recipe", "build_image", "cache_folder"]

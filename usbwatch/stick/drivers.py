@@ -186,11 +186,14 @@ def release_in(kernel: Path) -> str:
     raise CannotBuild("the kernel's package has no drivers in it", "run sudo apt-get update, and build again")
 
 
-def chosen(dependencies: str, wanted: Iterable[str] = FOLDERS, left_out: Iterable[str] = LEFT_OUT) -> tuple[str, ...]:
+def chosen(
+    dependencies: str, wanted: Iterable[str] = FOLDERS, left_out: Iterable[str] = LEFT_OUT, soft: str = ""
+) -> tuple[str, ...]:
     """The files of the drivers that are ``wanted`` and of those that they need, in order.
 
-    ``dependencies``: what ``depmod`` writes to ``modules.dep`` (modules.dep(5)).
-    A name without a folder is a single driver, ``sd_mod`` or ``sd-mod``.
+    ``dependencies``: what ``depmod`` writes to ``modules.dep`` (modules.dep(5)),
+    ``soft``: to ``modules.softdep``, which drivers ask for and do without
+    (modprobe.d(5)). A name without a folder is a single driver, ``sd_mod`` or ``sd-mod``.
     """
     needs: dict[str, list[str]] = {}
     for line in dependencies.splitlines():
@@ -198,13 +201,30 @@ def chosen(dependencies: str, wanted: Iterable[str] = FOLDERS, left_out: Iterabl
         needs[file] = others.split()
     prefixes, refused = tuple(wanted), tuple(left_out)
     picked = {file for file in needs if _within(file, prefixes) and not _within(file, refused)}
+    picked |= {other for file in picked for other in needs[file]}
+    picked |= _asked_for(picked, {_name(file): file for file in needs}, soft)
     return tuple(sorted(picked | {other for file in picked for other in needs[file]}))
+
+
+def _name(file: str) -> str:
+    return PurePosixPath(file).name.partition(".")[0].replace("-", "_")
+
+
+def _asked_for(picked: set[str], files: dict[str, str], soft: str) -> set[str]:
+    """The files of what the picked ones ask for by name."""
+    names = {_name(file) for file in picked}
+    found = set()
+    for line in soft.splitlines():
+        words = line.replace("-", "_").split()
+        if len(words) > 2 and words[0] == "softdep" and words[1] in names:  # noqa: PLR2004 - the word, who, whom
+            found |= {files[word] for word in words[2:] if word in files}
+    return found
 
 
 def _within(file: str, places: tuple[str, ...]) -> bool:
     path = PurePosixPath(file)
     inner = "/".join(path.parts[1:])  # without "kernel"
-    name = path.name.partition(".")[0].replace("-", "_")
+    name = _name(file)
     return any(
         inner.startswith(f"{place}/") or (inner.startswith(place) and place.endswith(".ko"))
         if "/" in place or place == "sound"
@@ -220,7 +240,8 @@ def add_drivers(kernel: Path, root: Path, wanted: Iterable[str] = FOLDERS, left_
     source = next(one for one in (kernel / "lib" / "modules", kernel / "usr" / "lib" / "modules") if one.is_dir())
     target = root / "lib" / "modules" / release
     target.mkdir(parents=True, exist_ok=True)
-    for file in chosen((source / release / "modules.dep").read_text("utf-8"), wanted, left_out):
+    needs, soft = ((source / release / f"modules.{kind}").read_text("utf-8") for kind in ("dep", "softdep"))
+    for file in chosen(needs, wanted, left_out, soft):
         (target / file).parent.mkdir(parents=True, exist_ok=True)
         shutil.copy2(source / release / file, target / file)
     for name in ("modules.order", "modules.builtin", "modules.builtin.modinfo"):

@@ -16,7 +16,7 @@ from pathlib import Path, PurePosixPath
 from usbwatch.errors import CannotBuild
 from usbwatch.stick.running import run
 
-__all__ = ["compile_all", "fetched_wheels", "lay_out", "pinned", "python_in", "requirements"]
+__all__ = ["compile_all", "fetched_wheels", "lay_out", "pinned", "python_in", "requirements", "without_tests"]
 
 _PLATFORMS = ("manylinux_2_28_x86_64", "manylinux_2_17_x86_64", "manylinux2014_x86_64")
 """What wheels are taken, by the C library that they need (PEP 600): that of Debian 10 and later."""
@@ -110,7 +110,8 @@ def compile_all(root: Path, folders: Iterable[Path]) -> None:
     python = python_in(root)
     loader = next((root / "lib64").glob("ld-linux-x86-64.so.*"))
     libraries = f"{root}/lib/x86_64-linux-gnu:{root}/usr/lib/x86_64-linux-gnu"
-    compiling = ["-I", "-B", "-m", "compileall", "-qq", "--invalidation-mode=unchecked-hash", "-s", str(root), "-p", "/"]
+    compiling = ["-I", "-B", "-m", "compileall", "-qq", "--invalidation-mode=unchecked-hash"]
+    compiling += ["-s", str(root), "-p", "/"]
     command = [str(loader), "--library-path", libraries, str(python), *compiling, *map(str, folders)]
     # A file that does not compile is left to be compiled when it is used, if ever.
     subprocess.run(command, check=False, capture_output=True, env={"PYTHONHOME": str(root / "usr")})  # noqa: S603

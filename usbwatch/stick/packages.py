@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import re
-import shutil
 import subprocess
 import tempfile
 from collections.abc import Iterable, Mapping
@@ -14,7 +13,7 @@ from pathlib import Path
 from usbwatch.errors import CannotBuild
 from usbwatch.stick.running import path_of, run
 
-__all__ = ["Package", "described", "disk_for_work", "fetched", "planned", "unpacked"]
+__all__ = ["Package", "described", "fetched", "planned", "unpacked"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
@@ -117,12 +116,3 @@ def unpacked(file: Path, root: Path) -> None:
     if done.returncode or opening.returncode:
         said = done.stderr.decode(errors="replace").strip()[-500:]
         raise CannotBuild(f"{file.name} cannot be unpacked: {said}", "remove it from the cache, and build again")
-
-
-def disk_for_work() -> Path | None:
-    """Where large short-lived files are best kept: in memory where the system has such a folder with 2 GB free."""
-    memory = Path("/dev/shm")  # noqa: S108 - what is made in it has a folder of its own
-    try:
-        return memory if shutil.disk_usage(memory).free > 2 << 30 else None
-    except OSError:
-        return None
