@@ -33,6 +33,8 @@ class Package:
 
 
 _NO_PACKAGE = ("-o", "Dir::State::status=/dev/null")
+_NAME = re.compile(r"[a-z0-9][a-z0-9+.-]+")
+"""Debian Policy, section 5.6.7; nothing that the package manager would take for an option or a pattern."""
 _PLANNED = re.compile(r"^Inst (\S+) (?:\[\S+\] )?\((\S+)", re.MULTILINE)
 
 
@@ -41,6 +43,10 @@ def planned(*names: str) -> dict[str, str]:
 
     Raises ``CannotBuild`` when one of them is not in the package manager's lists.
     """
+    for name in names:
+        if not _NAME.fullmatch(name):
+            remedy = "give names as the package manager has them, such as firmware-misc-nonfree"
+            raise CannotBuild(f"{name} is no name of a package", remedy)
     try:
         plan = run("apt-get", "-s", "install", "--no-install-recommends", *_NO_PACKAGE, *names).decode()
     except CannotBuild as error:
