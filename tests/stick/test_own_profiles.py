@@ -59,5 +59,5 @@ def test_a_later_profile_takes_the_place_of_one_with_its_id(tmp_path: Path) -> N
 
 def test_one_that_is_not_sound_is_told(tmp_path: Path) -> None:
     (tmp_path / "bad.toml").write_text("format = 3\n", "utf-8")
-    with pytest.raises(BadProfile, match="bad.toml"):
+    with pytest.raises(BadProfile, match=r"bad\.toml"):
         gathered([str(tmp_path / "bad.toml")], money=False)
