@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import importlib.metadata
+import importlib.util
 import re
 import shutil
 import subprocess
@@ -60,18 +61,27 @@ def fetched_wheels(python: str, needs: list[str], pins: list[str], cache: Path) 
         cache.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(dir=cache, prefix="arriving-") as scratch:
             arriving = Path(scratch) / "wheels"
-            arriving.mkdir()
             constraints = Path(scratch) / "constraints.txt"
             constraints.write_text("\n".join(pins) + "\n", "utf-8")
-            kind = ["--only-binary=:all:", "--implementation=cp", f"--python-version={python}"]
-            kind += [f"--platform={one}" for one in _PLATFORMS]
-            run(
-                sys.executable, "-m", "pip", "download", "-q", "--disable-pip-version-check",
-                "-d", arriving, "-c", constraints, *kind, *needs,
-            )  # fmt: skip
-            shutil.rmtree(place, ignore_errors=True)
+            _download(python, ["-d", str(arriving), "-c", str(constraints), *needs])
             arriving.rename(place)
     return sorted(place.glob("*.whl"))
+
+
+def _download(python: str, what: list[str]) -> None:
+    if importlib.util.find_spec("pip") is None:
+        raise CannotBuild("pip is not installed beside usbwatch", f"install it with: {sys.executable} -m ensurepip")
+    kind = ["--only-binary=:all:", "--implementation=cp", f"--python-version={python}"]
+    kind += [f"--platform={one}" for one in _PLATFORMS]
+    try:
+        run(sys.executable, "-m", "pip", "download", "-q", "--disable-pip-version-check", *kind, *what)
+    except CannotBuild as error:
+        problem = f"the Python libraries for Python {python} could not be fetched ({error.problem[:_LAST_WORDS]} …)"
+        raise CannotBuild(problem, "see that Python's package index can be reached, and build again") from error
+
+
+_LAST_WORDS = 300
+"""Characters of pip's complaint that are told."""
 
 
 def lay_out(wheels: Iterable[Path], target: Path) -> None:

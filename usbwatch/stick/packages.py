@@ -81,10 +81,23 @@ def fetched(packages: Iterable[Package], cache: Path) -> dict[str, Path]:
     lacking = [one for one in wanted if not _is_whole(_place(one, cache), one)]
     if lacking:
         with tempfile.TemporaryDirectory(dir=cache, prefix="arriving-") as arriving:
-            run("apt-get", "download", "-q", *(one.pin for one in lacking), cwd=Path(arriving))
+            _download(lacking, Path(arriving))
             for one in lacking:
                 _take_in(one, Path(arriving), cache)
     return {one.name: _place(one, cache) for one in wanted}
+
+
+def _download(packages: list[Package], folder: Path) -> None:
+    try:
+        run("apt-get", "download", "-q", *(one.pin for one in packages), cwd=folder)
+    except CannotBuild as error:
+        problem = f"packages could not be fetched ({error.problem[-_LAST_WORDS:]})"
+        remedy = "see that the package index can be reached, run sudo apt-get update, and build again"
+        raise CannotBuild(problem, remedy) from error
+
+
+_LAST_WORDS = 200
+"""Characters of a program's complaint that are told."""
 
 
 def _place(package: Package, cache: Path) -> Path:
