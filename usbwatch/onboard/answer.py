@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from usbwatch.model import Finding, Part, Verdict
 from usbwatch.onboard.blocks import Block, page_of
 from usbwatch.onboard.foot import foot_lines
+from usbwatch.onboard.on_unit import on_unit
 from usbwatch.show.block_letters import can_write, columns, written
 from usbwatch.show.checked import Checked
 from usbwatch.show.declared_view import declared_stamp
@@ -151,7 +152,7 @@ def _others(checked: Checked) -> str:
 
 def _notices(answer: Answer) -> Block:
     """One line for each; shorter, what each says before its colon, in one paragraph."""
-    told = [safe(one, 400) for one in answer.notices]
+    told = [on_unit(safe(one, 400)) for one in answer.notices]
     lines = tuple(line(("! ", Style.CAUTION), one, hang=2) for one in told)
     in_short = " ".join(f"{one.partition(':')[0].rstrip('.')}." for one in told)
     short = (line(("! ", Style.CAUTION), in_short, hang=2),) if told else ()
@@ -166,7 +167,7 @@ def _next(answer: Answer) -> Block:
         said = _nothing_to_do(answer)
         return Block(wordings=((line(label, said, hang=_MARGIN),) if said else (),))
     takes = f" ({step.takes})" if step.takes else ""
-    lines = [line(label, (step.words, Style.STRONG), takes, hang=_MARGIN)]
+    lines = [line(label, (on_unit(step.words), Style.STRONG), takes, hang=_MARGIN)]
     # Narrow pages have no room to set in what follows.
     lines += [line(("! ", Style.CAUTION), (one, Style.CAUTION), hang=2) for one in step.cautions]
     why = line(("why: ", Style.FAINT), step.why, hang=5)
@@ -188,7 +189,7 @@ def _nothing_to_do(answer: Answer) -> str:
         return f"Hand checks: only a hand can prove {', '.join(hands)}. With a helper keyboard, press h."
     unseen = next((one for one in found.findings if one.verdict is Verdict.UNSEEN and one.would_tell), None)
     if unseen is not None:
-        return f"To see {safe(names[unseen.device], _NAME)}: {safe(unseen.would_tell, 200)}."
+        return f"To see {safe(names[unseen.device], _NAME)}: {on_unit(safe(unseen.would_tell, 200))}."
     return "Nothing: no step is due." if outcome(found) is Outcome.WHOLE else ""
 
 

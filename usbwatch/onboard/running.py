@@ -66,15 +66,16 @@ class Run:
         self.look()
         while True:
             self.show_answer()
-            for key in self.terminals.wait(_TICK_S, self.saver.wake):
-                try:
-                    done(self, key)
-                except Off:
-                    self._finish_saving()
-                    return
-                except Exception as error:  # noqa: BLE001 - no key may end the program
-                    self._tell_of_bug(error)
-                self.terminals.forget()
+            keys = self.terminals.wait(_TICK_S, self.saver.wake)
+            self.terminals.put_back(keys[1:])
+            try:
+                if keys:
+                    done(self, keys[0])
+            except Off:
+                self._finish_saving()
+                return
+            except Exception as error:  # noqa: BLE001 - no key may end the program
+                self._tell_of_bug(error)
             self.saver.rest()
             self._tell_of_saving()
 
