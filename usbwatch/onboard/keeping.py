@@ -140,7 +140,8 @@ class Keeping:
         why = f"No answer was made on the unit: {safe(str(error), 400)} Judge the capture at the bench."
         moments = self._run.moments
         stem = stem_of(capture, datetime.now().astimezone())
-        self.saver.want(Job(key=key, stem=stem, papers=lambda: unjudged_papers(capture, why, moments)))
+        papers = lambda: unjudged_papers(capture, why, moments)  # noqa: E731 - made in the saver's thread
+        self.saver.want(Job(key=key, stem=stem, papers=papers, beside="Beside it is .txt to read."))
 
 
 def saver_for(asked: Asked, settings: Settings | None, problem: str) -> Saver:
