@@ -19,7 +19,7 @@ from typing import Self
 
 from virtual.build import Built
 
-__all__ = ["Machine", "MachineGoneError", "Outcome", "SilentMachineError"]
+__all__ = ["Emulator", "Machine", "MachineGoneError", "Outcome", "SilentMachineError"]
 
 _BOOT_S = 300
 _COMMAND_S = 300
@@ -51,13 +51,12 @@ class Outcome:
     output: str
 
 
-class Machine:
-    """A running machine, its disk an empty one in ``folder``. Leaving the context ends it."""
+class Emulator:
+    """A running emulator: its serial line and its control socket. Leaving the context ends it."""
 
-    def __init__(self, built: Built, arguments: Sequence[str], folder: Path, sockets: Sequence[socket.socket]) -> None:
-        self._disk = folder / "disk"
-        with self._disk.open("wb") as disk:
-            disk.truncate(_DISK_BYTES)
+    def __init__(
+        self, arguments: Sequence[str], folder: Path, sockets: Sequence[socket.socket], *, chipset: str = "q35"
+    ) -> None:
         self._serial, serial = socket.socketpair()
         self._monitor, monitor = socket.socketpair()
         self._monitor.settimeout(60)
@@ -67,11 +66,9 @@ class Machine:
             # The kernel kills the emulator when this process ends, even when it is killed itself.
             *("setpriv", "--pdeathsig", "KILL", "qemu-system-x86_64"),
             *("-nodefaults", "-no-user-config", "-display", "none", "-no-reboot", "-accel", "tcg,thread=multi"),
-            *("-machine", "q35", "-smp", "2", "-m", "768M", "-cpu", _PROCESSOR),
+            *("-machine", chipset, "-smp", "2", "-cpu", _PROCESSOR),
             *("-chardev", f"socket,id=serial,fd={serial.fileno()}", "-serial", "chardev:serial"),
             *("-chardev", f"socket,id=monitor,fd={monitor.fileno()}", "-mon", "chardev=monitor,mode=control"),
-            *("-kernel", str(built.kernel), "-initrd", str(built.initramfs), "-append", _KERNEL_ARGUMENTS),
-            *("-drive", f"file={self._disk},if=none,id=disk,format=raw,cache=unsafe"),
             *arguments,
         ]
         kept = [serial, monitor, *sockets]
@@ -90,7 +87,7 @@ class Machine:
         try:
             self._answers.readline()  # its greeting
             self.change("qmp_capabilities")
-            self._until(r"@@ READY$", _BOOT_S)
+            self._booted()
         except BaseException:  # Ctrl-C too: no emulator may stay behind
             self._end()
             raise
@@ -101,21 +98,10 @@ class Machine:
     ) -> None:
         self._end()
 
-    def run(self, command: str, timeout_s: float = _COMMAND_S) -> Outcome:
-        """Run one line of shell in the guest."""
-        self._serial.sendall(command.encode() + b"\n")
-        lines = self._until(r"@@ \d+$", timeout_s)
-        return Outcome(code=int(lines[-1].split()[1]), output="\n".join(lines[:-1]))
+    def _booted(self) -> None:
+        """Return when the machine is ready for what comes."""
 
-    def fetch(self, path: str) -> bytes:
-        """A file of the guest. It comes by the machine's own disk, so that no part is needed that it has not."""
-        sent = self.run(f"dd if={path} of=/dev/nvme0n1 bs=1M conv=fsync 2>/tmp/dd && wc -c <{path} || cat /tmp/dd")
-        if not sent.output.strip().isdigit():
-            raise FileNotFoundError(f"{path} in the guest: {sent.output}")
-        with self._disk.open("rb") as disk:
-            return disk.read(int(sent.output))
-
-    def change(self, command: str, **arguments: str) -> None:
+    def change(self, command: str, **arguments: object) -> None:
         """Give the emulator an order of its machine protocol (QMP), such as ``device_del``."""
         self._monitor.sendall(json.dumps({"execute": command, "arguments": arguments}).encode() + b"\n")
         while True:
@@ -128,8 +114,8 @@ class Machine:
             if "return" in answer:
                 return
 
-    def _until(self, wanted: str, timeout_s: float) -> list[str]:
-        """Lines of the console up to one that matches."""
+    def until(self, wanted: str, timeout_s: float) -> list[str]:
+        """Lines of the serial line up to one that matches at its start."""
         end = time.monotonic() + timeout_s
         lines: list[str] = []
         while not (lines and re.match(wanted, lines[-1])):
@@ -158,3 +144,35 @@ class Machine:
         self._process.wait(30)
         for one in (self._serial, self._answers, self._monitor, self._said):
             one.close()
+
+
+class Machine(Emulator):
+    """A running machine that obeys commands, its disk an empty one in ``folder``."""
+
+    def __init__(self, built: Built, arguments: Sequence[str], folder: Path, sockets: Sequence[socket.socket]) -> None:
+        self._disk = folder / "disk"
+        with self._disk.open("wb") as disk:
+            disk.truncate(_DISK_BYTES)
+        started = [
+            *("-m", "768M", "-kernel", str(built.kernel), "-initrd", str(built.initramfs)),
+            *("-append", _KERNEL_ARGUMENTS),
+            *("-drive", f"file={self._disk},if=none,id=disk,format=raw,cache=unsafe"),
+        ]
+        super().__init__([*started, *arguments], folder, sockets)
+
+    def _booted(self) -> None:
+        self.until(r"@@ READY$", _BOOT_S)
+
+    def run(self, command: str, timeout_s: float = _COMMAND_S) -> Outcome:
+        """Run one line of shell in the guest."""
+        self._serial.sendall(command.encode() + b"\n")
+        lines = self.until(r"@@ \d+$", timeout_s)
+        return Outcome(code=int(lines[-1].split()[1]), output="\n".join(lines[:-1]))
+
+    def fetch(self, path: str) -> bytes:
+        """A file of the guest. It comes by the machine's own disk, so that no part is needed that it has not."""
+        sent = self.run(f"dd if={path} of=/dev/nvme0n1 bs=1M conv=fsync 2>/tmp/dd && wc -c <{path} || cat /tmp/dd")
+        if not sent.output.strip().isdigit():
+            raise FileNotFoundError(f"{path} in the guest: {sent.output}")
+        with self._disk.open("rb") as disk:
+            return disk.read(int(sent.output))

@@ -76,13 +76,14 @@ class UsbPart:
     fails: Mapping[str, Fault] = field(default_factory=dict)
     """What goes wrong, by stage: ``device``, ``configuration``, ``string``, ``report``, ``set configuration``."""
 
+    maker: str = "Fernhill"
     vendor_id: int = 0x1209
     release: int = 0x0100
 
     @property
     def strings(self) -> tuple[str, ...]:
         """Its strings, the first with index 1."""
-        return ("Fernhill", self.product, *([self.serial] if self.serial else []))
+        return (self.maker, self.product, *([self.serial] if self.serial else []))
 
     @property
     def first_settings(self) -> tuple[Interface, ...]:
