@@ -82,7 +82,10 @@ LARCH_13 = Layout(
         ),
         fields=(
             "type=0,vendor=Fernhill Firmware,version=FH1.07,date=03/14/2025,release=1.7",
-            "type=1,manufacturer=Fernhill,product=Larch 13,version=Rev B,serial=LG-0001-DEMO,sku=L13-8-256,family=Larch",
+            (
+                "type=1,manufacturer=Fernhill,product=Larch 13,version=Rev B,serial=LG-0001-DEMO,"
+                "sku=L13-8-256,family=Larch"
+            ),
             "type=2,manufacturer=Fernhill,product=LB13-MB,version=B2,serial=MB-0001-DEMO,asset=none,location=main",
             "type=4,manufacturer=Fernhill",
             "type=17,manufacturer=Fernhill,part=DDR-8G,serial=00000001,speed=3200",

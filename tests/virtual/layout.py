@@ -35,5 +35,5 @@ class Layout:
     board: tuple[str, ...]
     """Arguments for what is always there."""
     own_parts: Callable[[Path], Mapping[str, tuple[str, ...]]]
-    """Arguments for each part that the emulator brings, by the part's name; the files they need are made in a folder."""
+    """Arguments for each part that the emulator brings, by the part's name; its files are made in a folder."""
     firmware: Firmware

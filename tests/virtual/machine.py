@@ -15,7 +15,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Any, Self
 
 from virtual.build import Built
 
@@ -62,6 +62,7 @@ class Emulator:
         self._monitor.settimeout(60)
         self._answers = self._monitor.makefile("rb")
         self._unread = b""
+        self._events: list[str] = []
         command = [
             # The kernel kills the emulator when this process ends, even when it is killed itself.
             *("setpriv", "--pdeathsig", "KILL", "qemu-system-x86_64"),
@@ -105,14 +106,33 @@ class Emulator:
         """Give the emulator an order of its machine protocol (QMP), such as ``device_del``."""
         self._monitor.sendall(json.dumps({"execute": command, "arguments": arguments}).encode() + b"\n")
         while True:
-            line = self._answers.readline()
-            if not line:
-                raise MachineGoneError(self._last_words())
-            answer = json.loads(line)
+            answer = self._told()
             if "error" in answer:
                 raise RuntimeError(f"{command}: {answer['error']['desc']}")
             if "return" in answer:
                 return
+            self._events.append(answer["event"])
+
+    def event(self, name: str) -> None:
+        """Wait until the emulator has told of an event, such as ``DEVICE_DELETED``; each is told once."""
+        while name not in self._events:
+            self._events.append(self._told()["event"])
+        self._events.remove(name)
+
+    def _told(self) -> dict[str, Any]:
+        line = self._answers.readline()
+        if not line:
+            raise MachineGoneError(self._last_words())
+        told: dict[str, Any] = json.loads(line)
+        return told
+
+    def send(self, text: str) -> None:
+        """Type into the serial line."""
+        self._serial.sendall(text.encode())
+
+    def ended(self, timeout_s: float) -> None:
+        """Wait until the machine has switched itself off."""
+        self._process.wait(timeout_s)
 
     def until(self, wanted: str, timeout_s: float) -> list[str]:
         """Lines of the serial line up to one that matches at its start."""
@@ -165,7 +185,7 @@ class Machine(Emulator):
 
     def run(self, command: str, timeout_s: float = _COMMAND_S) -> Outcome:
         """Run one line of shell in the guest."""
-        self._serial.sendall(command.encode() + b"\n")
+        self.send(command + "\n")
         lines = self.until(r"@@ \d+$", timeout_s)
         return Outcome(code=int(lines[-1].split()[1]), output="\n".join(lines[:-1]))
 
