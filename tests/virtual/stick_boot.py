@@ -16,7 +16,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from virtual.laptop import Condition, Fitted, add, fitted
+from virtual.laptop import Condition, add, fitted
 from virtual.layout import Layout
 from virtual.machine import Emulator
 from virtual.redirection import Peer
