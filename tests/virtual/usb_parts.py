@@ -297,7 +297,7 @@ PARTS: Mapping[str, UsbPart] = {
 
 HELPER_KEYBOARD = UsbPart(
     maker="Lowgate",
-    product_id=0x0006,
+    product_id=0x000F,
     product="Bench Keyboard",
     interfaces=(_hid(_KEYBOARD_REPORT, (3, 1, 1), 8),),
 )
