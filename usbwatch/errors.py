@@ -17,6 +17,7 @@ __all__ = [
     "BadCapture",
     "BadEntry",
     "BadLog",
+    "BadNotes",
     "BadProfile",
     "BadReport",
     "BadSettings",
@@ -78,6 +79,12 @@ class BadReport(_FileError):
     """A file that is no report, or cannot be read as one."""
 
     noun = "report"
+
+
+class BadNotes(_FileError):
+    """What was noted of a unit on the unit itself, in a file that cannot be read as that."""
+
+    noun = "notes"
 
 
 class BadSettings(_FileError):

@@ -198,7 +198,7 @@ def _within(file: str, places: tuple[str, ...]) -> bool:
     inner = "/".join(path.parts[1:])  # without "kernel"
     name = path.name.partition(".")[0].replace("-", "_")
     return any(
-        inner.startswith(f"{place}/") or inner.startswith(place) and place.endswith(".ko")
+        inner.startswith(f"{place}/") or (inner.startswith(place) and place.endswith(".ko"))
         if "/" in place or place == "sound"
         else name == place.replace("-", "_")
         for place in places

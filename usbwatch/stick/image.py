@@ -1,7 +1,7 @@
-"""The image itself: a GUID partition table with a partition for captures and one to start from, made without rights.
+r"""The image itself: a GUID partition table with a partition for captures and one to start from, made without rights.
 
 Sources: UEFI Specification, chapter 5 (the table) and section 3.5.1.1 (a removable medium starts from
-``\\EFI\\BOOT\\BOOTX64.EFI`` of its EFI system partition); Microsoft's documentation of the type of a data partition.
+``\EFI\BOOT\BOOTX64.EFI`` of its EFI system partition); Microsoft's documentation of the type of a data partition.
 """
 
 from __future__ import annotations
@@ -87,7 +87,9 @@ def _file_system(target: Path, mib: int, label: str, volume: str, clock: int) ->
 
 def _fill(target: Path, files: Mapping[str, bytes | Path], folders: tuple[str, ...], clock: int) -> None:
     """Copy files into a FAT file system; folders are made as they are needed, in order."""
-    parents = {str(parent) for name in (*files, *(f"{one}/-" for one in folders)) for parent in PurePosixPath(name).parents}
+    parents = {
+        str(parent) for name in (*files, *(f"{one}/-" for one in folders)) for parent in PurePosixPath(name).parents
+    }
     for folder in sorted(parents - {"."}):
         run("mmd", "-i", target, f"::/{folder}", clock=clock)
     with tempfile.TemporaryDirectory(dir=target.parent) as scratch:
@@ -104,5 +106,3 @@ def _copy(source: Path, image: BinaryIO, offset: int) -> None:
     image.seek(offset)
     with source.open("rb") as file:
         shutil.copyfileobj(file, image, 4 * _MIB)
-
-

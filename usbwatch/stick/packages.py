@@ -7,14 +7,14 @@ import re
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from usbwatch.errors import CannotBuild
 from usbwatch.stick.running import path_of, run
 
-__all__ = ["Package", "fetched", "needed", "unpacked"]
+__all__ = ["Package", "described", "disk_for_work", "fetched", "planned", "unpacked"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
@@ -37,29 +37,28 @@ _NO_PACKAGE = ("-o", "Dir::State::status=/dev/null")
 _PLANNED = re.compile(r"^Inst (\S+) (?:\[\S+\] )?\((\S+)", re.MULTILINE)
 
 
-def needed(*names: str, dependencies: bool = True) -> tuple[Package, ...]:
-    """The packages that these come to on a machine that has none, by name; without ``dependencies``, they alone.
+def planned(*names: str) -> dict[str, str]:
+    """By name, the versions of all that these packages come to on a machine that has none.
 
     Raises ``CannotBuild`` when one of them is not in the package manager's lists.
     """
     try:
         plan = run("apt-get", "-s", "install", "--no-install-recommends", *_NO_PACKAGE, *names).decode()
     except CannotBuild as error:
-        unknown = re.findall(r"Unable to locate package (\S+)|Package '?(\S+?)'? has no installation", error.problem)
-        which = ", ".join(sorted({one for pair in unknown for one in pair if one}))
-        problem = f"the package lists have no {which}" if which else error.problem
-        remedy = "run sudo apt-get update, and see that your package sources have it (README, the bench stick)"
+        found = re.findall(r"Unable to locate package (\S+)|Package '?(\S+?)'? has no installation", error.problem)
+        unknown = ", ".join(sorted({one for pair in found for one in pair if one}))
+        problem = f"the package lists have no {unknown}" if unknown else error.problem
+        remedy = "run sudo apt-get update, and see that the package sources have it (docs/stick.md)"
         raise CannotBuild(problem, remedy) from error
-    found = {name.removesuffix(":amd64"): version for name, version in _PLANNED.findall(plan)}
-    return _described({name: version for name, version in found.items() if dependencies or name in names})
+    return {name.removesuffix(":amd64"): version for name, version in _PLANNED.findall(plan)}
 
 
-def _described(versions: dict[str, str]) -> tuple[Package, ...]:
-    """Packages with what the lists say of them."""
+def described(versions: Mapping[str, str]) -> tuple[Package, ...]:
+    """These packages with what the package manager's lists say of them, by name."""
     told = run("apt-cache", "show", *(f"{name}={version}" for name, version in sorted(versions.items()))).decode()
     packages = {}
     for record in told.split("\n\n"):
-        fields = dict(re.findall(r"^([A-Za-z0-9-]+): (.+)$", record, re.MULTILINE))
+        fields: dict[str, str] = dict(re.findall(r"^([A-Za-z0-9-]+): (.+)$", record, re.MULTILINE))
         name, version = fields.get("Package", ""), fields.get("Version", "")
         if versions.get(name) == version:
             source = fields.get("Source", name)

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from usbwatch.errors import CannotBuild
 
-__all__ = ["TOOLS", "ENVIRONMENT", "check_host", "path_of", "run"]
+__all__ = ["ENVIRONMENT", "TOOLS", "check_host", "path_of", "run"]
 
 TOOLS = {
     "apt-get": "apt",
