@@ -173,4 +173,3 @@ def _listened(watch: Watch, nodes: Nodes, names: Mapping[str, Node], bench: Benc
             shown = (f"{names[place].name or 'a nameless node'} ({place})" for place in sorted(new))
             bench.remark(stray_sentence(watch.ask.deed, tuple(shown)))
     return watch
-

@@ -165,7 +165,9 @@ def _next(answer: Answer) -> Block:
     # Narrow pages have no room to set in what follows.
     lines += [line(("! ", Style.CAUTION), (one, Style.CAUTION), hang=2) for one in step.cautions]
     why = line(("why: ", Style.FAINT), step.why, hang=5)
-    return Block(wordings=((*lines, why), tuple(lines)) if step.why else (tuple(lines),), yields=(5,) if step.why else ())
+    return Block(
+        wordings=((*lines, why), tuple(lines)) if step.why else (tuple(lines),), yields=(5,) if step.why else ()
+    )
 
 
 def _nothing_to_do(answer: Answer) -> str:
@@ -213,7 +215,14 @@ def _parts(answer: Answer) -> Block:
     terse = [line(*_joined(rows, names=True), hang=2)] if rows else []
     tersest = [line(*_joined(rows, names=False), hang=2)] if rows else []
     return Block(
-        wordings=((*full, *fine), (*short, *fine), (*short, *some), (*terse, *some), tuple(terse or some), (*tersest, *some)[:1]),
+        wordings=(
+            (*full, *fine),
+            (*short, *fine),
+            (*short, *some),
+            (*terse, *some),
+            tuple(terse or some),
+            (*tersest, *some)[:1],
+        ),
         yields=(20, 40, 50, 80, 90),
     )
 

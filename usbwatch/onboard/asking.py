@@ -25,7 +25,9 @@ def key_of(choice: Choice, terminals: Terminals, patience_s: float = PATIENCE_S)
     return ""
 
 
-def chosen_of(title: str, words: Sequence[str], terminals: Terminals, *, none: str = "", warning: str = "") -> int | None:
+def chosen_of(
+    title: str, words: Sequence[str], terminals: Terminals, *, none: str = "", warning: str = ""
+) -> int | None:
     """The number of what was chosen, from 0; -1 where ``none`` was ("0"), None for going back."""
     pages = [range(at, min(at + len(CHOICE_KEYS), len(words))) for at in range(0, max(len(words), 1), len(CHOICE_KEYS))]
     at = 0

@@ -13,17 +13,18 @@ from usbwatch.onboard.choice_page import Choice
 if TYPE_CHECKING:
     from usbwatch.model import Proposal, Step
     from usbwatch.onboard.running import Run
+    from usbwatch.show import Checked
     from usbwatch.show.lines import Line
 
 __all__ = ["Off", "done"]
 
 
-class Off(Exception):  # noqa: N818 - no error, but the end
+class Off(Exception):
     """The unit is to be switched off."""
 
 
 def done(run: Run, key: str) -> None:
-    """Do what a key asks for; nothing for a key that asks for nothing, or for what needs an answer before there is one."""
+    """Do what a key asks for; nothing where it asks for nothing, or for what needs an answer before there is one."""
     deed = _DEEDS.get(key)
     if deed is None:
         return
@@ -96,7 +97,7 @@ def _capture(run: Run) -> None:
 
 def _after_step(run: Run) -> None:
     assert run.case.localised is not None
-    steps = _steps(run.case.localised.checked.plan.proposals)
+    steps = _steps(run.case.localised.checked)
     at = chosen_of(
         "Which step was done? The unit is then captured again.",
         [words for words, _ in steps],
@@ -112,11 +113,13 @@ def _after_earlier(run: Run) -> None:
     from usbwatch.onboard.judging import Case, judged_case
 
     before = Case(
-        seen=tuple(one.seen for one in run.earlier), names=tuple(one.name for one in run.earlier), picked=run.case.picked
+        seen=tuple(one.seen for one in run.earlier),
+        names=tuple(one.name for one in run.earlier),
+        picked=run.case.picked,
     )
     judged = judged_case(before, None)
     assert judged.localised is not None
-    steps = _steps(judged.localised.checked.plan.proposals)
+    steps = _steps(judged.localised.checked)
     when = run.earlier[-1].seen.when or "the earlier capture"
     at = chosen_of(
         f"What was done to the unit since {when}?",
@@ -137,14 +140,24 @@ def _after_earlier(run: Run) -> None:
     run.save_notes()
 
 
-def _steps(proposals: tuple[Proposal, ...]) -> list[tuple[str, Step]]:
-    """What the plan proposes to be done (not asked), in its order, in words and as a step."""
-    from usbwatch.model import Step, StepKind
+def _steps(checked: Checked) -> list[tuple[str, Step]]:
+    """What can have been done, in words and as a step: what the plan proposes first, then all that is common."""
+    from usbwatch.model import PartKind, Step, StepKind
+    from usbwatch.show.words import step_words
 
     kinds = {one.value: one for one in StepKind}
-    return [
-        (one.words, Step(kind=kinds[one.action.value], of=one.of)) for one in proposals if one.action.value in kinds
+    planned = [one for one in checked.plan.proposals if one.action.value in kinds]
+    told = {Step(kind=kinds[one.action.value], of=one.of): one.words for one in planned}
+    links = [part.id for part in checked.profile.parts if part.kind is PartKind.LINK]
+    whole = [part.id for part in checked.profile.parts if part.kind is PartKind.SUBASSEMBLY]
+    common = [
+        *(Step(kind=StepKind.RESEAT, of=link) for link in links),
+        Step(kind=StepKind.DRAIN, of=""),
+        *(Step(kind=StepKind.SWAP, of=part) for part in (*whole, *links)),
     ]
+    for step in common:
+        told.setdefault(step, step_words(step, checked.profile))
+    return [(words, step) for step, words in told.items()]
 
 
 def _answer(run: Run) -> None:
@@ -156,7 +169,9 @@ def _answer(run: Run) -> None:
     checked = run.case.localised.checked
     known = questions(checked.profile)
     first = [_asked_by(one) for one in checked.plan.proposals]
-    ids = list(dict.fromkeys([*(one for one in first if one in known), *(check.id for check in checked.profile.checks)]))
+    ids = list(
+        dict.fromkeys([*(one for one in first if one in known), *(check.id for check in checked.profile.checks)])
+    )
     if not ids:
         shown_until_key(_said("This profile has no question that a person could answer."), run.terminals)
         return

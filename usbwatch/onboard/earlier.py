@@ -39,6 +39,7 @@ def earlier_looks(folder: str, capture: Capture) -> tuple[Earlier, ...]:
     """The captures of this very unit in the stick's folder, oldest first. A unit without a serial number has none."""
     from usbwatch.capture.naming import slug
     from usbwatch.compare.serials import is_serial
+    from usbwatch.stick.notes import oldest_first
 
     serial = capture.unit.product_serial.strip()
     if not is_serial(serial):
@@ -50,13 +51,10 @@ def earlier_looks(folder: str, capture: Capture) -> tuple[Earlier, ...]:
         return ()
     stem = slug(capture.unit.product_name)
     ours = [name for name in names if name.startswith(f"{stem}-") and name.endswith(".json") and ".unit" not in name]
-    found = (_read(inside, name, names, serial) for name in ours[-4 * _MOST :])
-    return tuple(sorted((one for one in found if one is not None), key=_order))[-_MOST:]
-
-
-def _order(one: Earlier) -> tuple[int, str, str]:
-    """A look that was weighed with others comes after them, whatever the unit's clock said."""
-    return (len(one.notes.after) if one.notes else 0, one.seen.capture.taken_at, one.name)
+    read = (_read(inside, name, names, serial) for name in ours[-4 * _MOST :])
+    by_name = {one.name: one for one in read if one is not None}
+    told = {name: (one.seen.capture.taken_at, one.notes.after if one.notes else ()) for name, one in by_name.items()}
+    return tuple(by_name[name] for name in oldest_first(told)[-_MOST:])
 
 
 def _read(inside: str, name: str, names: list[str], serial: str) -> Earlier | None:

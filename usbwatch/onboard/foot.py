@@ -4,7 +4,19 @@ from __future__ import annotations
 
 from usbwatch.show.lines import Line, Style, cells, line
 
-__all__ = ["ANSWER", "CAPTURE", "DETAILS", "HANDCHECK", "KEYS", "LABEL", "OFF", "PROFILE", "WATCH", "foot_lines", "keys_words"]
+__all__ = [
+    "ANSWER",
+    "CAPTURE",
+    "DETAILS",
+    "HANDCHECK",
+    "KEYS",
+    "LABEL",
+    "OFF",
+    "PROFILE",
+    "WATCH",
+    "foot_lines",
+    "keys_words",
+]
 
 DETAILS, HANDCHECK, CAPTURE, WATCH, PROFILE, LABEL, ANSWER, OFF = "m", "h", "c", "w", "p", "l", "a", "o"
 

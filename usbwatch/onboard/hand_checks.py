@@ -112,7 +112,7 @@ class _Words:
 
         happened = self._nodes.wait(min(timeout_s, _STEP_S))
         words = []
-        for key in self._terminals.keys():
+        for key in self._terminals.pressed():
             if key == ENTER:
                 words.append(Said(at_ms=self._now_ms(), done=self._before != _COULD_NOT))
             self._before = "" if key == ENTER else key

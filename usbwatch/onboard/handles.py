@@ -1,4 +1,4 @@
-"""Terminals that are written to and read from without ever waiting for long: a broken line must not hold up the rest."""
+"""Terminals, written to and read from without ever waiting for long: a broken line must not hold up the rest."""
 
 from __future__ import annotations
 

@@ -39,7 +39,7 @@ def _types(path: str) -> bool:
     except ValueError:
         return False
     low = values[-1] if values else 0
-    return sum(low >> key & 1 for key in _LETTERS) >= _LEAST_LETTERS
+    return bool(sum(low >> key & 1 for key in _LETTERS) >= _LEAST_LETTERS)
 
 
 def _is_outside(path: str, own: Collection[str]) -> bool:

@@ -1,4 +1,4 @@
-"""From captures to what they come to: the profile, the verdict, the suspects, the plan. All of it is of the rooms below."""
+"""From captures to what they come to: profile, verdict, suspects, plan; all of it by the rooms below."""
 
 from __future__ import annotations
 
@@ -78,7 +78,7 @@ def _of_profile(seen: Seen, profile: Profile) -> Seen:
     """The look without steps and answers that this profile knows nothing of, as after another one was picked."""
     from usbwatch.plan import questions
 
-    ids = {one.id for one in (*profile.parts, *profile.devices)}
+    ids = {part.id for part in profile.parts} | {device.id for device in profile.devices}
     asked = questions(profile)
     return replace(
         seen,

@@ -1,4 +1,4 @@
-"""How long after the kernel's start things happened on the unit, for whoever compares that with the kernel's own boot."""
+"""How long after the kernel's start things happened on the unit, to be compared with the kernel's own boot."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ class Moments:
 
 
 def since_boot_s() -> float:
-    """Seconds since the kernel started (CLOCK_BOOTTIME, clock_gettime(2)); where there is no such clock, a steady one."""
+    """Seconds since the kernel started (CLOCK_BOOTTIME, clock_gettime(2)); by a steady clock where there is no such."""
     return time.clock_gettime(getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC))
 
 

@@ -6,7 +6,7 @@ import contextlib
 import ctypes
 import os
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 __all__ = ["mounted"]
 
@@ -46,7 +46,7 @@ def _unmount(libc: ctypes.CDLL, folder: str) -> None:
     _called(libc.umount2, folder.encode(), _DETACH)
 
 
-def _called(function: ctypes._CFuncPtr, *arguments: object) -> None:
+def _called(function: Callable[..., int], *arguments: object) -> None:
     if function(*arguments) != 0:
         number = ctypes.get_errno()
         raise OSError(number, os.strerror(number))

@@ -62,7 +62,7 @@ def notes_paper(notes: Notes) -> Paper:
 
 
 def _text(look: Look, name: str) -> bytes:
-    """The same words as on the screen, then what was seen and what not: ASCII, lines ended as every system reads them."""
+    """The same words as on the screen, then what was seen and what not: ASCII, lines ended as any system reads them."""
     from usbwatch.kit.summary import summary
     from usbwatch.show import plain
 

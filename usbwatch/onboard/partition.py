@@ -107,9 +107,7 @@ def _guids_in(handle: int, sector: int) -> dict[int, str]:
     if len(table) != count * width or zlib.crc32(table) != table_crc:
         return {}
     entries = (table[at : at + _LEAST_ENTRY] for at in range(0, len(table), width))
-    return {
-        number: str(uuid.UUID(bytes_le=entry[16:32])) for number, entry in enumerate(entries, 1) if any(entry[:16])
-    }
+    return {number: str(uuid.UUID(bytes_le=entry[16:32])) for number, entry in enumerate(entries, 1) if any(entry[:16])}
 
 
 def _has_label(node: str) -> bool:

@@ -46,6 +46,7 @@ class Run:
         self.case = Case()
         self.earlier: tuple[Earlier, ...] = ()
         """What the stick held of the unit before; none once it is weighed with the rest."""
+        self._found: tuple[Earlier, ...] = ()
         self.problem = ""
         """Why there is no answer, as one sentence."""
         self._settings, problem = _settings(asked)
@@ -83,7 +84,11 @@ class Run:
         from usbwatch.safe import safe
         from usbwatch.show.lines import line
 
-        told = str(error) if isinstance(error, (UsbwatchError, OSError)) else f"this is a bug in usbwatch itself: {error!r}"
+        told = (
+            str(error)
+            if isinstance(error, (UsbwatchError, OSError))
+            else f"this is a bug in usbwatch itself: {error!r}"
+        )
         shown_until_key([line(f"That could not be done: {safe(told, 600)}", hang=2)], self.terminals)
 
     # Looking
@@ -249,15 +254,22 @@ class Run:
         """In the saver's thread: what the stick has of this unit."""
         from usbwatch.onboard.earlier import earlier_looks
 
-        self.earlier = earlier_looks(folder, self.case.seen[0].capture)
+        self._found = earlier_looks(folder, self.case.seen[0].capture)
+
+    def _take_earlier(self) -> None:
+        """What the saver's thread found, taken over between two pages; the label that was given then holds on."""
+        from usbwatch.safe import safe
+
+        if not self._found:
+            return
+        self.earlier, self._found = self._found, ()
         labels = [one.notes.label for one in self.earlier if one.notes and one.notes.label]
         if labels and not self.case.label:
-            from usbwatch.safe import safe
-
             self.case = replace(self.case, label=safe(labels[-1], 60))
 
     def _tell_of_saving(self) -> None:
         """Say what became of saving, where that is new, and sound it."""
+        self._take_earlier()
         kept = self.saver.kept()
         if kept == self._told:
             return
@@ -284,6 +296,14 @@ class Run:
             self.show_answer()
             self.terminals.wait(_TICK_S, self.saver.wake)
             self.saver.rest()
+        self._last_words()
+
+    def _last_words(self) -> None:
+        from usbwatch.onboard.choice_page import notice_page
+        from usbwatch.show.lines import line
+
+        lines = [line(self.saver.kept().sentence, hang=2), line("The unit is being switched off.")]
+        self.terminals.show(lambda width, height: notice_page(lines, "", width, height), lines)
 
 
 def _settings(asked: Asked) -> tuple[Settings | None, str]:
@@ -317,5 +337,3 @@ def _own_chains(case: Case) -> frozenset[str]:
     assert case.localised is not None
     nodes = (one.node for one in case.localised.checked.findings.findings if one.node is not None)
     return frozenset(found[1] for node in nodes if (found := _CHAIN.search(node.location)))
-
-

@@ -125,7 +125,11 @@ class Saver:
                 self._names[job.key] = put(folder, self._names.get(job.key, job.stem), papers)
         except (NoStickError, UsbwatchError, OSError) as error:
             gone = isinstance(error, NoStickError) or not self._there()
-            said = "Put it in again, and it is saved then." if gone else "It is tried again when the stick was put in anew."
+            said = (
+                "Put it in again, and it is saved then."
+                if gone
+                else "It is tried again when the stick was put in anew."
+            )
             self._tell(f"NOT SAVED: {why_not(error)}. {said}", well=False, done=False)
             return False
         return True

@@ -16,8 +16,9 @@ _SEQUENCE = Path("/sys/kernel/uevent_seqnum")
 
 
 def settle(wait: Callable[[float], None] = time.sleep, sequence: Path = _SEQUENCE) -> None:
-    """Come back when no event has come for a while, or when it has taken too long. A part that comes and goes without
-    end must not keep the answer away.
+    """Come back when no event has come for a while, or when it has taken too long.
+
+    A part that comes and goes without end must not keep the answer away.
     """
     quiet, last = 0.0, ""
     for _ in range(int(_LONGEST_S / _STEP_S)):

@@ -8,7 +8,8 @@ from collections.abc import Callable, Collection, Sequence
 
 from usbwatch.onboard.console import Console
 from usbwatch.onboard.helper_keyboards import helper_keyboards
-from usbwatch.onboard.keys import Pressed, pressed
+from usbwatch.onboard.keys import Pressed
+from usbwatch.onboard.keys import pressed as keys_in
 from usbwatch.onboard.serial_line import SerialLine
 from usbwatch.show.lines import Line
 
@@ -79,7 +80,7 @@ class Terminals:
             select.select([*self.handles(), *others], [], [], seconds)
         except OSError:  # one of them has just gone
             time.sleep(min(seconds, _PAUSE_S))
-        keys = self.keys()
+        keys = self.pressed()
         self.keep_up()
         return keys
 
@@ -92,7 +93,7 @@ class Terminals:
         elif time.monotonic() - self._painted_s >= _WHOLE_EVERY_S:
             self._paint(whole=True)
 
-    def keys(self) -> tuple[str, ...]:
+    def pressed(self) -> tuple[str, ...]:
         """The keys that were pressed since the last time; the console's only while a helper keyboard is there."""
         counted = self._from("serial", self._serial)
         typed = self._from("console", self._console)
@@ -102,12 +103,12 @@ class Terminals:
         if terminal is None:
             return ()
         now_ms = time.monotonic_ns() // 1_000_000
-        self._pressed[name], keys = pressed(self._pressed[name], terminal.handle.read(), now_ms)
+        self._pressed[name], keys = keys_in(self._pressed[name], terminal.handle.read(), now_ms)
         return keys
 
     def forget(self) -> None:
         """Let go of what was pressed while nobody asked."""
-        self.keys()
+        self.pressed()
 
     def ring(self) -> Callable[[str], None]:
         """What writes beeps to the console."""

@@ -50,7 +50,7 @@ def _until_key(run: Run, sitting: Sitting, stream: LiveStream) -> None:
     handles = set(run.terminals.handles())
     while sitting.now_ms() < _LONGEST_MS:
         news: list[News] = list(sitting.waited())
-        for key in run.terminals.keys():
+        for key in run.terminals.pressed():
             if key != ENTER:
                 return
             news.append(sitting.mark(""))

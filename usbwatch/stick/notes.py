@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
 from usbwatch.errors import BadNotes
 from usbwatch.model import Answer, Step, StepKind
 
-__all__ = ["ENDING", "FORMAT", "LARGEST_FILE", "SCHEMA", "Notes", "capture_of", "parsed", "to_json"]
+__all__ = ["ENDING", "FORMAT", "LARGEST_FILE", "SCHEMA", "Notes", "capture_of", "oldest_first", "parsed", "to_json"]
 
 FORMAT = "usbwatch-unit-notes"
 SCHEMA = 1
@@ -67,6 +68,29 @@ def capture_of(name: str) -> tuple[str, int] | None:
     """
     found = _OURS.match(name)
     return None if found is None else (f"{found['stem']}.json", int(found["number"] or 1))
+
+
+def oldest_first(captures: Mapping[str, tuple[str, tuple[str, ...]]]) -> list[str]:
+    """Names of captures in the order in which they were taken; of each, its time and the names of ``Notes.after``.
+
+    By their times, but that none comes before what it was weighed with: a unit's clock may go wrong.
+
+    >>> oldest_first({"b.json": ("2011-01-01T00:00:09Z", ("a.json",)), "a.json": ("2026-03-02T09:14:00Z", ())})
+    ['a.json', 'b.json']
+    """
+    ordered: list[str] = []
+    begun: set[str] = set()
+    waiting = sorted(captures, key=lambda name: (captures[name][0], name), reverse=True)
+    while waiting:
+        name = waiting[-1]
+        before = [one for one in captures[name][1] if one in captures and one not in begun]
+        if name in begun or not before:
+            waiting.pop()
+            if name not in ordered:
+                ordered.append(name)
+        begun.add(name)
+        waiting += reversed(before)
+    return ordered
 
 
 def parsed(data: bytes, path: str) -> Notes:
