@@ -36,7 +36,6 @@ _USB_PARTS = {
 def _own_parts(_folder: Path) -> dict[str, tuple[str, ...]]:
     return {
         "disk": ("-device", "nvme,drive=disk,serial=DK-0002-DEMO,bus=disk-slot"),
-        "graphics": ("-device", "VGA,addr=2.0,edid=on,xres=1366,yres=768"),
         "audio": (
             *("-audiodev", "none,id=speakers", "-device", "ich9-intel-hda,id=sound,addr=1b.0"),
             *("-device", "hda-duplex,audiodev=speakers,bus=sound.0"),
@@ -52,6 +51,7 @@ HERON_14E = Layout(
         "left-1": Port(bus="second.0", port="1"),
         "left-2": Port(bus="second.0", port="2"),
     },
+    screen=(1280, 800),
     board=(
         *("-device", "pcie-root-port,id=first-port,chassis=1,addr=1c.0,multifunction=on"),
         *("-device", "pcie-root-port,id=second-port,chassis=2,addr=1c.4"),

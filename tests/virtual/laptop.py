@@ -31,6 +31,8 @@ class Condition:
     gauge: Gauge = "talks"
     sockets: Mapping[str, UsbPart] = field(default_factory=dict)
     """What is plugged into the sockets of the layout."""
+    screen: tuple[int, int] | None = None
+    """The panel's columns and rows, where it is another than the layout's."""
     ps2: bool = True
     """Whether the controller of the PS/2 ports is there."""
     late: tuple[str, ...] = ()
@@ -83,13 +85,18 @@ def fitted(layout: Layout, condition: Condition, folder: Path) -> Iterator[Fitte
             parts[name] = Peer(part)
             stack.callback(parts[name].close)
             arguments += _redirected(name, port, parts[name])
-        for name, own in layout.own_parts(folder).items():
+        for name, own in {**_graphics(layout, condition), **layout.own_parts(folder)}.items():
             arguments += own if name not in condition.missing else ()
         if not condition.ps2:
             arguments += ["-machine", "i8042=off"]
         arguments += firmware_arguments(layout.firmware, folder, condition.gauge)
         now, late = _parted(arguments, condition.late)
         yield Fitted(parts=parts, arguments=tuple(now), late=tuple(late))
+
+
+def _graphics(layout: Layout, condition: Condition) -> dict[str, tuple[str, ...]]:
+    width, height = condition.screen or layout.screen
+    return {"graphics": ("-device", f"VGA,addr=2.0,edid=on,xres={width},yres={height}")}
 
 
 def add(machine: Emulator, device: str) -> None:

@@ -25,7 +25,6 @@ def _own_parts(folder: Path) -> dict[str, tuple[str, ...]]:
         "card-reader": ("-drive", f"file={card},if=none,id=card,format=raw,cache=unsafe", "-device", reader),
         "headset-audio": ("-audiodev", "none,id=headset", "-device", "usb-audio,audiodev=headset,bus=xhci.0,port=9"),
         "disk": ("-device", "nvme,drive=disk,serial=DK-0001-DEMO,addr=6.0"),
-        "graphics": ("-device", "VGA,addr=2.0,edid=on,xres=1920,yres=1080"),
         "ethernet": (
             *("-netdev", "hubport,hubid=0,id=wire"),
             *("-device", "e1000e,addr=19.0,mac=52:54:00:12:34:56,netdev=wire"),
@@ -41,6 +40,7 @@ LARCH_13 = Layout(
     profile="fernhill-larch-13",
     usb_parts={name: (Port(bus="xhci.0", port=port), PARTS[name]) for name, port in _PORTS.items()},
     sockets={port: Port(bus="xhci.0", port=port) for port in ("1", "2", "3")},
+    screen=(1920, 1080),
     board=(
         # Ten ports, three of them also SuperSpeed, and the internal hub.
         *("-device", "qemu-xhci,id=xhci,addr=14.0,p2=10,p3=3"),

@@ -32,6 +32,8 @@ class Layout:
     """The invented USB parts by name."""
     sockets: Mapping[str, Port]
     """Where a person can plug something in."""
+    screen: tuple[int, int]
+    """Columns and rows of the panel, in picture elements; graphics are always at 02.0."""
     board: tuple[str, ...]
     """Arguments for what is always there."""
     own_parts: Callable[[Path], Mapping[str, tuple[str, ...]]]
