@@ -16,6 +16,7 @@ __all__ = [
     "BadBook",
     "BadCapture",
     "BadEntry",
+    "BadImage",
     "BadLog",
     "BadNotes",
     "BadProfile",
@@ -103,6 +104,12 @@ class CannotBuild(UsbwatchError):
 
     def __str__(self) -> str:
         return f"the stick cannot be built: {safe(self.problem, _LONGEST)}; {safe(self.remedy, _LONGEST)}."
+
+
+class BadImage(_FileError):
+    """A file that is no image of a bench stick, or no whole one."""
+
+    noun = "image"
 
 
 class CannotWriteStick(_FileError):

@@ -21,6 +21,7 @@ from usbwatch.cli.localise_command import localise
 from usbwatch.cli.options import example
 from usbwatch.cli.profile_commands import profile
 from usbwatch.cli.report_command import report
+from usbwatch.cli.stick_command import stick
 from usbwatch.cli.unit import unit
 from usbwatch.cli.watch_command import watch
 
@@ -76,5 +77,20 @@ def usbwatch(run: Any, *, debug: bool) -> None:  # noqa: ANN401 - any record wit
         run.debug = True
 
 
-for _command in (demo, capture, check, localise, diff, handcheck, watch, kit, listen, decode, profile, unit, report):
+for _command in (
+    demo,
+    capture,
+    check,
+    localise,
+    diff,
+    handcheck,
+    watch,
+    kit,
+    stick,
+    listen,
+    decode,
+    profile,
+    unit,
+    report,
+):
     usbwatch.add_command(_command)
