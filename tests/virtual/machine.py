@@ -104,13 +104,17 @@ class Emulator:
 
     def change(self, command: str, **arguments: object) -> None:
         """Give the emulator an order of its machine protocol (QMP), such as ``device_del``."""
+        self.asked(command, **arguments)
+
+    def asked(self, command: str, **arguments: object) -> Any:
+        """What the emulator answers to such an order."""
         self._monitor.sendall(json.dumps({"execute": command, "arguments": arguments}).encode() + b"\n")
         while True:
             answer = self._told()
             if "error" in answer:
                 raise RuntimeError(f"{command}: {answer['error']['desc']}")
             if "return" in answer:
-                return
+                return answer["return"]
             self._events.append(answer["event"])
 
     def event(self, name: str) -> None:
@@ -129,6 +133,12 @@ class Emulator:
     def send(self, text: str) -> None:
         """Type into the serial line."""
         self._serial.sendall(text.encode())
+
+    def run(self, command: str, timeout_s: float = _COMMAND_S) -> Outcome:
+        """Run one line of shell in the guest, where a shell listens on the serial line and has said that it is ready."""
+        self.send(command + "\n")
+        lines = self.until(r"@@ \d+$", timeout_s)
+        return Outcome(code=int(lines[-1].split()[1]), output="\n".join(lines[:-1]))
 
     def ended(self, timeout_s: float) -> None:
         """Wait until the machine has switched itself off."""
@@ -182,12 +192,6 @@ class Machine(Emulator):
 
     def _booted(self) -> None:
         self.until(r"@@ READY$", _BOOT_S)
-
-    def run(self, command: str, timeout_s: float = _COMMAND_S) -> Outcome:
-        """Run one line of shell in the guest."""
-        self.send(command + "\n")
-        lines = self.until(r"@@ \d+$", timeout_s)
-        return Outcome(code=int(lines[-1].split()[1]), output="\n".join(lines[:-1]))
 
     def fetch(self, path: str) -> bytes:
         """A file of the guest. It comes by the machine's own disk, so that no part is needed that it has not."""

@@ -8,6 +8,7 @@ whoever wants to, so that a write would be seen.
 
 from __future__ import annotations
 
+import hashlib
 import shutil
 import socket
 import subprocess
@@ -20,12 +21,31 @@ from virtual.laptop import Condition, add, fitted
 from virtual.layout import Layout
 from virtual.machine import Emulator
 from virtual.redirection import Peer
+from virtual.usb_parts import KEYS
 
-__all__ = ["FIRMWARE", "TOOLS", "Bench", "StickMachine", "captures_on", "from_stick"]
+__all__ = [
+    "FIRMWARE",
+    "TOOLS",
+    "Bench",
+    "StickMachine",
+    "beyond_data",
+    "captures_on",
+    "from_stick",
+    "with_other_kernel",
+    "with_words",
+]
 
 FIRMWARE = Path("/usr/share/OVMF/OVMF_CODE_4M.ms.fd")
 _VARIABLES = FIRMWARE.with_name("OVMF_VARS_4M.ms.fd")
-TOOLS = {"mcopy": "mtools", "mkfs.vfat": "dosfstools", "sgdisk": "gdisk", "mke2fs": "e2fsprogs", "debugfs": "e2fsprogs"}
+TOOLS = {
+    "mcopy": "mtools",
+    "mkfs.vfat": "dosfstools",
+    "sgdisk": "gdisk",
+    "mke2fs": "e2fsprogs",
+    "debugfs": "e2fsprogs",
+    "dumpe2fs": "e2fsprogs",
+    "mkswap": "util-linux",
+}
 """Programs that these tests need besides, and the packages that have them."""
 
 DATA_OFFSET = 1 << 20
@@ -73,6 +93,15 @@ class Bench:
     plugged: str
     """The stick as a device of the emulator."""
 
+    def writes_to_disk(self) -> int:
+        """How many requests to write, to flush or to discard the laptop's own disk has got."""
+        told = next(one for one in self.machine.asked("query-blockstats") if one["device"] == "disk")["stats"]
+        return int(told["wr_operations"] + told["flush_operations"] + told["unmap_operations"])
+
+    def press(self, key: str) -> None:
+        """Press a key of the helper keyboard: of what is plugged into the first socket."""
+        next(part for name, part in self.parts.items() if name.startswith("socket-")).press(KEYS[key])
+
     def pull(self) -> None:
         """Pull the stick out, whatever it is doing."""
         self.machine.change("device_del", id="stick")
@@ -108,6 +137,47 @@ def from_stick(
         sockets = [peer.socket for peer in laptop.parts.values()]
         with StickMachine(stick, arguments, folder, sockets, log=log) as machine:
             yield Bench(machine=machine, parts=dict(laptop.parts), stick=stick, disk=disk, plugged=plugged)
+
+
+def with_words(image: Path, target: Path, *words: str) -> Path:
+    """A copy of a stick's image whose kernel is given further words."""
+    shutil.copy(image, target)
+    menu = target.with_name("grub.cfg")
+    place = f"{target}@@{_system_offset(target)}"
+    subprocess.run(["mcopy", "-n", "-i", place, "::/EFI/debian/grub.cfg", menu], check=True)
+    lines = menu.read_text("ascii").splitlines()
+    added = [f"{line} {' '.join(words)}" if line.lstrip().startswith("linux ") else line for line in lines]
+    menu.write_text("\n".join(added) + "\n", "ascii")
+    subprocess.run(["mcopy", "-o", "-i", place, menu, "::/EFI/debian/grub.cfg"], check=True)
+    return target
+
+
+def with_other_kernel(image: Path, target: Path) -> Path:
+    """A copy of a stick's image in whose kernel one byte is another, far behind what its header says."""
+    shutil.copy(image, target)
+    kernel = target.with_name("vmlinuz")
+    place = f"{target}@@{_system_offset(target)}"
+    subprocess.run(["mcopy", "-n", "-i", place, "::/usbwatch/vmlinuz", kernel], check=True)
+    content = bytearray(kernel.read_bytes())
+    content[len(content) // 2] ^= 1
+    kernel.write_bytes(content)
+    subprocess.run(["mcopy", "-o", "-i", place, kernel, "::/usbwatch/vmlinuz"], check=True)
+    return target
+
+
+def _system_offset(image: Path) -> int:
+    """Where the partition that is started from begins: entry 2 of the GPT (UEFI Specification, table 5.6)."""
+    with image.open("rb") as file:
+        file.seek(2 * 512 + 128 + 32)
+        return int.from_bytes(file.read(8), "little") * 512
+
+
+def beyond_data(stick: Path) -> str:
+    """A digest of all of a stick that is not its data partition."""
+    with stick.open("rb") as file:
+        before = file.read(DATA_OFFSET)
+        file.seek(_system_offset(stick))
+        return hashlib.sha256(before + file.read()).hexdigest()
 
 
 def captures_on(stick: Path, target: Path) -> list[Path]:

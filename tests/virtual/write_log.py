@@ -68,7 +68,7 @@ def states(done: list[Write], dice: random.Random) -> Iterator[list[tuple[int, b
             settled, waiting = [*settled, *waiting], []
         else:
             waiting = [*waiting, *sectors]
-        yield [*settled, *(sector for sector in waiting if dice.random() < 0.5)]  # noqa: PLR2004
+        yield [*settled, *(sector for sector in waiting if dice.random() < 0.5)]
 
 
 def apply(medium: Path, state: list[tuple[int, bytes]]) -> None:

@@ -1,0 +1,211 @@
+"""The bench stick in emulated laptops: it starts under firmware that enforces Secure Boot, and what it says is true.
+
+The truth is what was done to the laptop. What the screen showed is read as the
+text that the stick sends along the serial line, what was captured from the
+stick's data partition, and both when the laptop has lost its power.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from virtual.heron_14e import HERON_14E
+from virtual.laptop import HEALTHY, Condition
+from virtual.larch_13 import LARCH_13
+from virtual.layout import Layout
+from virtual.own_disk import digest
+from virtual.stick_boot import Bench, beyond_data, captures_on, from_stick, with_other_kernel, with_words
+from virtual.usb_parts import HELPER_KEYBOARD, PARTS, Fault
+
+from usbwatch.capture import load
+
+pytestmark = pytest.mark.virtual
+
+PROFILES = {
+    LARCH_13.profile: LARCH_13.profile,
+    HERON_14E.profile: str(Path(__file__).parent / "profiles" / "brackwell-heron-14e.toml"),
+}
+ABSENT, SILENT = ("missing", "absent"), ("impaired", "there, but does not talk")
+FAILED = ("impaired", "failed to enumerate")
+
+ANSWER, SAVED = r"Keys:", r"usbwatch times"
+_START_S, _SAVE_S = 400, 120
+_WHOLE_SCREEN = "tr -c ' -~' ' ' </dev/vcs1 | fold -w $(stty size </dev/tty1 | cut -d' ' -f2)"
+"""What stands on the console (vcs(4)), letters alone."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Truth:
+    """What is true of a laptop, and what the screen must say of it."""
+
+    untrue: Mapping[str, tuple[str, str]]
+    """Verdict and symptom of each expected device that is not as in a healthy laptop."""
+    lost: frozenset[str]
+    """What the screen calls missing; it may call nothing else so."""
+    says: tuple[str, ...]
+
+
+def sentence(text: str) -> str:
+    return re.sub(r"\s+", " ", text)
+
+
+def assert_true(truth: Truth, screen: str, capture: Path, layout: Layout) -> None:
+    """The screen and the capture must agree with the truth."""
+    rows = re.findall(r"^X .*  MISSING ([^;\n]+)", screen, re.MULTILINE)
+    assert frozenset(name.strip() for row in rows for name in row.split(",")) == truth.lost
+    for words in truth.says:
+        assert words in sentence(screen)
+    assert not_well(capture, layout) == dict(truth.untrue)
+
+
+def not_well(capture: Path, layout: Layout) -> dict[str, tuple[str, str]]:
+    """The expected devices that are not as in a healthy laptop, as the bench computer tells them from a capture."""
+    command = [sys.executable, "-m", "usbwatch", "check", "--json", "--profile", PROFILES[layout.profile], capture]
+    done = subprocess.run(command, capture_output=True, check=False)
+    assert done.returncode in (0, 10, 11), done.stderr.decode()
+    told: dict[str, Any] = json.loads(done.stdout)
+    assert told["unexpected"] == []
+    well = dict.fromkeys(("lid", "power-button"), ("present", "not observed"))  # declared, never proven
+    return {
+        one["device"]: (one["verdict"], one["symptom"])
+        for one in told["findings"]
+        if (one["verdict"], one["symptom"]) != well.get(one["device"], ("present", "working"))
+    }
+
+
+def told_until(bench: Bench, wanted: str, timeout_s: float) -> str:
+    """What the serial line says up to and with a line that begins so."""
+    return "\n".join(bench.machine.until(wanted, timeout_s))
+
+
+def answer_of(bench: Bench) -> str:
+    """The answer, as the serial line has it, once it is saved."""
+    told = told_until(bench, ANSWER, _START_S).rpartition("and weighing ...")[2]
+    saved = told_until(bench, SAVED, _SAVE_S)
+    assert "Saved on this stick: captures/" in saved
+    return told + saved
+
+
+def captures(stick: Path, folder: Path) -> list[Path]:
+    """The captures on a stick, the oldest first; each is whole, or ``load`` would refuse it."""
+    found = [path for path in captures_on(stick, folder) if re.fullmatch(r"[^.]+\.json", path.name)]
+    return sorted(found, key=lambda path: load(str(path)).taken_at)
+
+
+def assert_unchanged(bench: Bench, image: Path, before: str) -> None:
+    """The laptop's disk is as it was, bit for bit, and so is the stick beside its data partition."""
+    assert digest(bench.disk) == before
+    assert beyond_data(bench.stick) == beyond_data(image)
+
+
+def test_a_changed_kernel_does_not_start(stick_image: Path, own_disk: Path, tmp_path: Path) -> None:
+    """That the firmware enforces Secure Boot: with one bit of the kernel changed there is no start."""
+    image = with_other_kernel(stick_image, tmp_path / "image")
+    with from_stick(image, LARCH_13, HEALTHY, tmp_path, socket_name="1", disk=own_disk) as bench:
+        bench.machine.until(r".*bad shim signature", _START_S)
+
+
+def test_top_case_lost_no_pack_no_ps2_nothing_pressed(stick_image: Path, own_disk: Path, tmp_path: Path) -> None:
+    """With a shell on the serial line, which sees what the kernel says, and the very letters on the screen."""
+    image, before = with_words(stick_image, tmp_path / "image", "usbwatch.shell"), digest(own_disk)
+    parts = ("keyboard", "touchpad", "fingerprint-reader")
+    truth = Truth(
+        untrue={**dict.fromkeys(parts, ABSENT), "battery": ABSENT},
+        lost=frozenset({"Keyboard", "Touchpad", "Fingerprint reader", "Battery"}),
+        says=("Fernhill Larch 13, serial LG-0001-DEMO", "Likeliest cause: Top-case flex", "Saved on this stick"),
+    )
+    condition = Condition(missing=parts, gauge="no pack", ps2=False)
+    with from_stick(image, LARCH_13, condition, tmp_path, socket_name="1", disk=own_disk) as bench:
+        bench.machine.until("@@ READY", _START_S)
+        waiting = "n=0; until grep -q 'Saved on' /dev/vcs1; do n=$((n+1)); [ $n -lt 300 ] || exit 9; sleep 1; done"
+        assert bench.machine.run(waiting).code == 0
+        screen = bench.machine.run(_WHOLE_SCREEN).output
+        asked = ("dmesg", "cat /proc/mounts", "tail -n +2 /proc/swaps")
+        log, mounts, swaps = (bench.machine.run(one).output for one in asked)
+        assert bench.writes_to_disk() == 0
+    # arch/x86/kernel/setup.c, and the distribution's own lockdown under Secure Boot.
+    assert "secureboot: Secure boot enabled" in log
+    assert "Kernel is locked down from EFI Secure Boot" in log
+    assert {row.split()[2] for row in mounts.splitlines()} & {"vfat", "ext4", "ext3", "fuseblk"} == set()
+    assert swaps == ""
+    assert_unchanged(bench, image, before)
+    (capture,) = captures(bench.stick, tmp_path / "data")
+    assert_true(truth, screen, capture, LARCH_13)
+
+
+def test_reseated_by_a_person_with_a_helper_keyboard(stick_image: Path, own_disk: Path, tmp_path: Path) -> None:
+    """Gauge silent, touchpad loose, keyboard dead, and one like it in a socket. Then the touchpad is seated again."""
+    before = digest(own_disk)
+    twin = replace(PARTS["keyboard"], product="Bench Keyboard")
+    condition = Condition(missing=("keyboard",), gauge="silent", sockets={"2": twin})
+    first = Truth(
+        untrue={"keyboard": ABSENT, "touchpad": ABSENT, "battery": SILENT},
+        lost=frozenset({"Keyboard", "Touchpad"}),
+        says=(),
+    )
+    after = replace(first, untrue={"keyboard": ABSENT, "battery": SILENT}, lost=frozenset({"Keyboard"}))
+    with from_stick(stick_image, LARCH_13, condition, tmp_path, socket_name="1", disk=own_disk) as bench:
+        bench.machine.until(".*Booting", _START_S)
+        bench.parts["touchpad"].unplug()
+        screens = [answer_of(bench)]
+        bench.press("c")
+        asked = told_until(bench, r" 0 ", _SAVE_S)
+        bench.parts["touchpad"].plug()
+        found = re.search(r"(\d)  Reseat[^\n]*Top-case flex|(\d)  Open Top-case flex", asked)
+        assert found
+        bench.press(found[1] or found[2])
+        screens.append(answer_of(bench))
+        bench.press("o")
+        told_until(bench, r" y ", _SAVE_S)
+        bench.press("y")
+        bench.machine.ended(_SAVE_S)
+    assert_unchanged(bench, stick_image, before)
+    taken = captures(bench.stick, tmp_path / "data")
+    for truth, screen, capture in zip((first, after), screens, taken, strict=True):
+        assert_true(truth, screen, capture, LARCH_13)
+
+
+def test_no_picture_at_all(stick_image: Path, own_disk: Path, tmp_path: Path) -> None:
+    """Graphics are dead: the serial line has the answer, and the camera that does not get far."""
+    before = digest(own_disk)
+    condition = Condition(missing=("graphics",), fails={"camera": {"device": Fault.BUS_ERROR}})
+    truth = Truth(
+        untrue={"graphics": ABSENT, "panel": ABSENT, "camera": FAILED}, lost=frozenset({"Graphics", "Panel"}), says=()
+    )
+    with from_stick(stick_image, LARCH_13, condition, tmp_path, socket_name="3", disk=own_disk) as bench:
+        screen = answer_of(bench)
+        assert bench.writes_to_disk() == 0
+    assert_unchanged(bench, stick_image, before)
+    (capture,) = captures(bench.stick, tmp_path / "data")
+    assert_true(truth, screen, capture, LARCH_13)
+
+
+def test_ps2_dead_on_the_other_layout_then_the_camera_too(stick_image: Path, own_disk: Path, tmp_path: Path) -> None:
+    before = digest(own_disk)
+    condition = Condition(ps2=False, sockets={"left-2": HELPER_KEYBOARD})
+    first = Truth(
+        untrue={"keyboard": ABSENT, "touchpad": ABSENT},
+        lost=frozenset({"Keyboard", "Touchpad"}),
+        says=("Brackwell Heron 14 E, serial LG-0002-DEMO", "Likeliest cause: Mainboard (PS/2 controller"),
+    )
+    after = replace(first, untrue={**first.untrue, "camera": ABSENT}, lost=first.lost | {"Camera"}, says=())
+    with from_stick(stick_image, HERON_14E, condition, tmp_path, socket_name="right", disk=own_disk) as bench:
+        screens = [answer_of(bench)]
+        bench.parts["camera"].unplug()
+        bench.press("c")
+        told_until(bench, r" 0 ", _SAVE_S)
+        bench.press("0")
+        screens.append(answer_of(bench))
+        assert bench.writes_to_disk() == 0
+    assert_unchanged(bench, stick_image, before)
+    taken = captures(bench.stick, tmp_path / "data")
+    for truth, screen, capture in zip((first, after), screens, taken, strict=True):
+        assert_true(truth, screen, capture, HERON_14E)
