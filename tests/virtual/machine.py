@@ -11,7 +11,7 @@ import re
 import socket
 import subprocess
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -104,9 +104,16 @@ class Emulator:
 
     def change(self, command: str, **arguments: object) -> None:
         """Give the emulator an order of its machine protocol (QMP), such as ``device_del``."""
-        self.asked(command, **arguments)
+        self._asked(command, **arguments)
 
-    def asked(self, command: str, **arguments: object) -> Any:
+    def requests(self, drive: str) -> Mapping[str, int]:
+        """How many requests of each kind a drive has got so far (QMP: BlockDeviceStats)."""
+        told = self._asked("query-blockstats")
+        assert isinstance(told, list)
+        found: Mapping[str, int] = next(one["stats"] for one in told if one["device"] == drive)
+        return found
+
+    def _asked(self, command: str, **arguments: object) -> object:
         """What the emulator answers to such an order."""
         self._monitor.sendall(json.dumps({"execute": command, "arguments": arguments}).encode() + b"\n")
         while True:
@@ -114,7 +121,8 @@ class Emulator:
             if "error" in answer:
                 raise RuntimeError(f"{command}: {answer['error']['desc']}")
             if "return" in answer:
-                return answer["return"]
+                value: object = answer["return"]
+                return value
             self._events.append(answer["event"])
 
     def event(self, name: str) -> None:
@@ -135,7 +143,7 @@ class Emulator:
         self._serial.sendall(text.encode())
 
     def run(self, command: str, timeout_s: float = _COMMAND_S) -> Outcome:
-        """Run one line of shell in the guest, where a shell listens on the serial line and has said that it is ready."""
+        """Run one line of shell in the guest, where a shell listens on the serial line."""
         self.send(command + "\n")
         lines = self.until(r"@@ \d+$", timeout_s)
         return Outcome(code=int(lines[-1].split()[1]), output="\n".join(lines[:-1]))

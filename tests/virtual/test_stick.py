@@ -68,7 +68,7 @@ def assert_true(truth: Truth, screen: str, capture: Path, layout: Layout) -> Non
 
 def not_well(capture: Path, layout: Layout) -> dict[str, tuple[str, str]]:
     """The expected devices that are not as in a healthy laptop, as the bench computer tells them from a capture."""
-    command = [sys.executable, "-m", "usbwatch", "check", "--json", "--profile", PROFILES[layout.profile], capture]
+    command = [sys.executable, "-m", "usbwatch", "check", "--json", "--profile", PROFILES[layout.profile], str(capture)]
     done = subprocess.run(command, capture_output=True, check=False)
     assert done.returncode in (0, 10, 11), done.stderr.decode()
     told: dict[str, Any] = json.loads(done.stdout)
