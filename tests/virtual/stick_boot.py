@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import shutil
 import socket
+import struct
 import subprocess
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -30,6 +31,7 @@ __all__ = [
     "StickMachine",
     "beyond_data",
     "captures_on",
+    "data_size",
     "from_stick",
     "with_other_kernel",
     "with_words",
@@ -166,10 +168,21 @@ def with_other_kernel(image: Path, target: Path) -> Path:
 
 
 def _system_offset(image: Path) -> int:
-    """Where the partition that is started from begins: entry 2 of the GPT (UEFI Specification, table 5.6)."""
+    """Where the partition that is started from begins."""
+    return _entry(image, 1)[0] * 512
+
+
+def data_size(image: Path) -> int:
+    """How many bytes the data partition has."""
+    first, last = _entry(image, 0)
+    return (last - first + 1) * 512
+
+
+def _entry(image: Path, number: int) -> tuple[int, int]:
+    """First and last sector of a partition (UEFI Specification, "GPT Partition Entry")."""
     with image.open("rb") as file:
-        file.seek(2 * 512 + 128 + 32)
-        return int.from_bytes(file.read(8), "little") * 512
+        file.seek((2 * 512) + number * 128 + 32)
+        return struct.unpack("<QQ", file.read(16))
 
 
 def beyond_data(stick: Path) -> str:

@@ -8,9 +8,11 @@ stick's data partition, and both when the laptop has lost its power.
 from __future__ import annotations
 
 import json
+import os
 import re
 import subprocess
 import sys
+import time
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -18,6 +20,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image
 from virtual.heron_14e import HERON_14E
 from virtual.laptop import HEALTHY, Condition
 from virtual.larch_13 import LARCH_13
@@ -40,6 +43,7 @@ FAILED = ("impaired", "failed to enumerate")
 
 ANSWER, SAVED = r"Keys:", r"usbwatch times"
 _START_S, _SAVE_S = 240, 120
+_BLINKING_S = 20
 _WHOLE_SCREEN = "tr -c ' -~' ' ' </dev/vcs1 | fold -w $(stty size </dev/tty1 | cut -d' ' -f2)"
 """What stands on the console (vcs(4)), letters alone."""
 
@@ -106,6 +110,22 @@ def answer_of(bench: Bench) -> str:
     return told + saved
 
 
+def picture(bench: Bench, name: str, folder: Path) -> None:
+    """Save a picture of the screen, which must not be blank.
+
+    ``USBWATCH_PICTURES=docs/pictures`` keeps it as ``stick-NAME.png``, in few colours, once nothing blinks any more.
+    """
+    kept = os.environ.get("USBWATCH_PICTURES")
+    if kept:
+        time.sleep(_BLINKING_S)
+    taken = folder / f"stick-{name}.png"
+    bench.machine.screen(taken)
+    with Image.open(taken) as screen:
+        assert 0.01 < sum(screen.convert("L").histogram()[64:]) / (screen.width * screen.height) < 1
+        if kept:
+            screen.convert("P", palette=Image.Palette.ADAPTIVE, colors=16).save(Path(kept) / taken.name, optimize=True)
+
+
 def captures(stick: Path, folder: Path) -> list[Path]:
     """The captures on a stick, the oldest first; each is whole, or ``load`` would refuse it."""
     found = [path for path in captures_on(stick, folder) if re.fullmatch(r"[^.]+\.json", path.name)]
@@ -139,6 +159,7 @@ def test_top_case_lost_no_pack_no_ps2_nothing_pressed(stick_image: Path, own_dis
         waiting = "n=0; until grep -q 'Saved on' /dev/vcs1; do n=$((n+1)); [ $n -lt 300 ] || exit 9; sleep 1; done"
         assert bench.machine.run(waiting).code == 0
         screen = bench.machine.run(_WHOLE_SCREEN).output
+        picture(bench, "top-case-lost", tmp_path)
         asked = ("dmesg", "cat /proc/mounts", "tail -n +2 /proc/swaps")
         log, mounts, swaps = (bench.machine.run(one).output for one in asked)
         assert bench.writes_to_disk() == 0
@@ -166,13 +187,16 @@ def test_reseated_by_a_person_with_a_helper_keyboard(stick_image: Path, own_disk
         bench.machine.until(".*Booting", _START_S)
         bench.parts["touchpad"].unplug()
         screens = [answer_of(bench)]
+        picture(bench, "touchpad-loose", tmp_path)
         bench.press("c")
         asked = told_until(bench, r" 0 ", _SAVE_S)
+        picture(bench, "which-step", tmp_path)
         bench.parts["touchpad"].plug()
         found = re.search(r"(\d)  Reseat[^\n]*Top-case flex|(\d)  Open Top-case flex", asked)
         assert found
         bench.press(found[1] or found[2])
         screens.append(answer_of(bench))
+        picture(bench, "touchpad-seated", tmp_path)
         bench.press("o")
         told_until(bench, r" y ", _SAVE_S)
         bench.press("y")
@@ -208,11 +232,13 @@ def test_ps2_dead_on_the_other_layout_then_the_camera_too(stick_image: Path, own
     after = replace(first, untrue={**first.untrue, "camera": ABSENT}, says=())
     with from_stick(stick_image, HERON_14E, condition, tmp_path, socket_name="right", disk=own_disk) as bench:
         screens = [answer_of(bench)]
+        picture(bench, "ps2-dead", tmp_path)
         bench.parts["camera"].unplug()
         bench.press("c")
         told_until(bench, r" 0 ", _SAVE_S)
         bench.press("0")
         screens.append(answer_of(bench))
+        picture(bench, "ps2-and-camera", tmp_path)
         assert bench.writes_to_disk() == 0
     assert_unchanged(bench, stick_image, before)
     taken = captures(bench.stick, tmp_path / "data")

@@ -9,26 +9,38 @@ a sector that describes it, followed by its data.
 from __future__ import annotations
 
 import random
+import shutil
 import struct
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Self
 
-__all__ = ["Write", "apply", "states", "writes"]
+__all__ = ["Medium", "State", "Write", "states", "writes"]
 
 _MAGIC = 0x6A736677736872
-_FLUSH, _FUA, _DISCARD = 1, 2, 4
+_FLUSH, _DISCARD = 1, 4
 _SECTOR = 512
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Write:
-    """One request: data for a place, or none, which is an order to make all that came before it last."""
+    """One request: sectors for a place, or none, which is an order to make all that came before it last (a flush)."""
 
     offset: int
     data: bytes
-    lasting: bool
-    """Whether what was written before (a flush), or this itself (forced unit access), lasts when it is done."""
+    logged: int
+    """The length of the log with this request at its end, in bytes."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class State:
+    """What is on a medium beyond what was there at the start, at one moment."""
+
+    sectors: Mapping[int, bytes]
+    """By offset in bytes."""
+    logged: int
+    """The length of the log at that moment."""
 
 
 def writes(log: Path) -> list[Write]:
@@ -40,40 +52,61 @@ def writes(log: Path) -> list[Write]:
     at = _SECTOR
     while at + _SECTOR <= len(whole):
         first, count, flags, _ = struct.unpack_from("<4Q", whole, at)
-        assert not flags & _DISCARD, "a discard: not expected of a stick"
-        at += _SECTOR
-        data = whole[at : at + count * _SECTOR]
         if not (count or flags):  # room that was never used
             break
-        found.append(Write(offset=first * _SECTOR, data=data, lasting=bool(flags & (_FLUSH | _FUA))))
-        at += len(data)
+        assert not flags & _DISCARD, "a discard: not expected of a stick"
+        assert count or flags & _FLUSH
+        data = whole[at + _SECTOR : at + (1 + count) * _SECTOR]
+        at += (1 + count) * _SECTOR
+        found.append(Write(offset=first * _SECTOR, data=data, logged=at))
     return found
 
 
-def states(done: list[Write], dice: random.Random) -> Iterator[list[tuple[int, bytes]]]:
-    """For each request, what may be on the medium if it was pulled out then, beyond what was there at the start.
+def states(done: list[Write], dice: random.Random) -> Iterator[State]:
+    """For each request, what may be on the medium if its power went then.
 
-    Up to each request two states: all before it and some of its own sectors, as
-    with a stick that keeps the order; and of what no flush has made last, any
-    part, as with a stick that has a cache and keeps no order.
+    Two of each. Of a stick that keeps the order: all before the request, and
+    the first of its own sectors. Of one with a cache that keeps no order:
+    whatever was made last, and any part of what came since.
     """
-    settled: list[tuple[int, bytes]] = []
+    settled: dict[int, bytes] = {}
     waiting: list[tuple[int, bytes]] = []
     for one in done:
-        sectors = [
-            (one.offset + start, one.data[start : start + _SECTOR]) for start in range(0, len(one.data), _SECTOR)
-        ]
-        yield [*settled, *waiting, *sectors[: dice.randint(0, len(sectors))]]
-        if one.lasting and not sectors:
-            settled, waiting = [*settled, *waiting], []
-        else:
-            waiting = [*waiting, *sectors]
-        yield [*settled, *(sector for sector in waiting if dice.random() < 0.5)]
+        sectors = [(one.offset + at, one.data[at : at + _SECTOR]) for at in range(0, len(one.data), _SECTOR)]
+        before = one.logged - len(one.data) - _SECTOR
+        yield State(sectors=settled | dict([*waiting, *sectors[: dice.randint(0, len(sectors))]]), logged=before)
+        waiting += sectors
+        yield State(sectors=settled | dict(one for one in waiting if dice.random() < 0.5), logged=before)
+        if not sectors:
+            settled, waiting = settled | dict(waiting), []
 
 
-def apply(medium: Path, state: list[tuple[int, bytes]]) -> None:
-    """Write a state into a copy of the medium as it was at the start."""
-    with medium.open("r+b") as file:
-        for offset, data in state:
-            file.seek(offset)
-            file.write(data)
+class Medium:
+    """A copy of a medium that can be put into one state after the other."""
+
+    def __init__(self, start: Path, copy: Path) -> None:
+        self.path = copy
+        shutil.copy(start, copy)
+        self._file = copy.open("r+b")
+        self._changed: dict[int, bytes] = {}
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._file.close()
+
+    def set(self, sectors: Mapping[int, bytes]) -> None:
+        """Be as at the start, but for these sectors."""
+        for offset, content in self._changed.items():
+            self._write(offset, content)
+        self._changed = {}
+        for offset, content in sectors.items():
+            self._file.seek(offset)
+            self._changed[offset] = self._file.read(len(content))
+            self._write(offset, content)
+        self._file.flush()
+
+    def _write(self, offset: int, content: bytes) -> None:
+        self._file.seek(offset)
+        self._file.write(content)
