@@ -44,7 +44,7 @@ FAILED = ("impaired", "failed to enumerate")
 ANSWER, SAVED = r"Keys:", r"usbwatch times"
 _START_S, _SAVE_S = 240, 120
 _BLINKING_S = 20
-_WHOLE_SCREEN = "tr -c ' -~' ' ' </dev/vcs1 | fold -w $(stty size </dev/tty1 | cut -d' ' -f2)"
+_WHOLE_SCREEN = "tr -c ' -~' ' ' </dev/vcs1 | fold -w $(stty size </dev/tty1 | cut -d' ' -f2); echo"
 """What stands on the console (vcs(4)), letters alone."""
 
 
