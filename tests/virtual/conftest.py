@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 from support.needs import needed_file, needed_tool
-from virtual.build import TOOLS, BuildError, Built, built, work_folder
+from virtual.build import TOOLS, Built, built, work_folder
 from virtual.laptop import HEALTHY, Laptop, running
 from virtual.own_disk import unfinished_disk
 from virtual.stick_boot import FIRMWARE
@@ -65,7 +65,7 @@ def laptop_files(work: Path) -> Built:
         needed_tool(tool, package)
     try:
         return built(work)
-    except BuildError as error:
+    except CannotBuild as error:
         if os.environ.get("CI"):
             raise
         pytest.skip(f"the emulated laptop cannot be built here: {error}")

@@ -195,7 +195,8 @@ def _recipe(asked: _Asked) -> tuple[Recipe, list[str]]:
     from usbwatch.stick.own_profiles import gathered
 
     at_hand = library()
-    notices = [f"left out of the stick: {error}" for error in at_hand.broken]
+    notices = _of_whom()
+    notices += [f"left out of the stick: {error}" for error in at_hand.broken]
     files = [one.path for one in at_hand.profiles if not is_shipped(one)]
     for folder in asked.folders:
         found, passed_over = files_in(folder)
@@ -212,6 +213,18 @@ def _recipe(asked: _Asked) -> tuple[Recipe, list[str]]:
             notices.append("the casebook has no closed case with a known cause, so none goes along")
     recipe = Recipe(profiles=profiles, experience=experience, money=asked.money, further=asked.further)
     return recipe, notices
+
+
+def _of_whom() -> list[str]:
+    """Whose profiles go along, where that may be another than who typed the command."""
+    import os
+
+    person = os.environ.get("SUDO_USER")
+    if not person or os.geteuid() != 0:
+        return []
+    return [
+        f"under sudo the profiles and the casebook of root go along, not those of {person}; build without sudo first."
+    ]
 
 
 def _experience(address: str | None, ids: list[str]) -> str | None:

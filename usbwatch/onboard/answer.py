@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from usbwatch.model import Finding, Part, Verdict
 from usbwatch.onboard.blocks import Block, page_of
 from usbwatch.onboard.foot import foot_lines
+from usbwatch.onboard.on_unit import on_unit
 from usbwatch.show.block_letters import can_write, columns, written
 from usbwatch.show.checked import Checked
 from usbwatch.show.declared_view import declared_stamp
@@ -99,7 +100,7 @@ def _title(answer: Answer) -> Block:
 def _big(answer: Answer, width: int, height: int) -> Block:
     """The verdict in a few words, as large as the page allows; a band with its sign where it allows no more."""
     words, style = _big_words(answer.checked)
-    sign, band = _BANDS[outcome(answer.checked.findings)]
+    sign, band = _BANDS[Outcome.NOT_ALL_SEEN if style is Style.UNSEEN else outcome(answer.checked.findings)]
     found: list[tuple[Line, ...]] = []
     yields: list[int] = []
     for scale, rows, yields_at in ((4, 2, 10), (3, 2, 11), (4, 1, 12), (3, 1, 13), (2, 1, 70), (1, 1, 71)):
@@ -115,6 +116,8 @@ def _big_words(checked: Checked) -> tuple[str, Style]:
     its = outcome(found)
     if checked.plan.stops:
         return "STOP", Style.WRONG
+    if found.other_model:  # what is missing by another model's profile says nothing of this unit
+        return ("NO LAPTOP" if checked.profile.generic else "OTHER MODEL"), Style.UNSEEN
     if its is not Outcome.WRONG:
         return ("WHOLE" if its is Outcome.WHOLE else "NOT ALL SEEN"), _STYLES[its]
     for verdict in _URGENT[:-1]:
@@ -148,9 +151,12 @@ def _others(checked: Checked) -> str:
 
 
 def _notices(answer: Answer) -> Block:
-    told = [safe(one, 400) for one in answer.notices]
+    """One line for each; shorter, what each says before its colon, in one paragraph."""
+    told = [on_unit(safe(one, 400)) for one in answer.notices]
     lines = tuple(line(("! ", Style.CAUTION), one, hang=2) for one in told)
-    return Block(wordings=(lines, lines[:1]), yields=(25,))
+    in_short = " ".join(f"{one.partition(':')[0].rstrip('.')}." for one in told)
+    short = (line(("! ", Style.CAUTION), in_short, hang=2),) if told else ()
+    return Block(wordings=(lines, short, lines[:1]), yields=(25, 65))
 
 
 def _next(answer: Answer) -> Block:
@@ -161,7 +167,7 @@ def _next(answer: Answer) -> Block:
         said = _nothing_to_do(answer)
         return Block(wordings=((line(label, said, hang=_MARGIN),) if said else (),))
     takes = f" ({step.takes})" if step.takes else ""
-    lines = [line(label, (step.words, Style.STRONG), takes, hang=_MARGIN)]
+    lines = [line(label, (on_unit(step.words), Style.STRONG), takes, hang=_MARGIN)]
     # Narrow pages have no room to set in what follows.
     lines += [line(("! ", Style.CAUTION), (one, Style.CAUTION), hang=2) for one in step.cautions]
     why = line(("why: ", Style.FAINT), step.why, hang=5)
@@ -175,13 +181,15 @@ def _nothing_to_do(answer: Answer) -> str:
     found = answer.checked.findings
     if answer.checked.plan.stops:
         return "What stands under STOP, before anything else."
+    if found.other_model:
+        return "" if answer.checked.profile.generic else "Judge it by its own profile. With a helper keyboard, press p."
     names = {device.id: device.name for device in answer.checked.profile.devices}
     hands = [safe(names[one.device], _NAME) for one in found.findings if one.by_hand_alone and _is_open(one)]
     if hands:
         return f"Hand checks: only a hand can prove {', '.join(hands)}. With a helper keyboard, press h."
     unseen = next((one for one in found.findings if one.verdict is Verdict.UNSEEN and one.would_tell), None)
     if unseen is not None:
-        return f"To see {safe(names[unseen.device], _NAME)}: {safe(unseen.would_tell, 200)}."
+        return f"To see {safe(names[unseen.device], _NAME)}: {on_unit(safe(unseen.would_tell, 200))}."
     return "Nothing: no step is due." if outcome(found) is Outcome.WHOLE else ""
 
 
@@ -278,17 +286,18 @@ def _also(row: _Row) -> list[str]:
 
 
 def _joined(rows: Sequence[_Row], *, names: bool) -> Iterator[str | tuple[str, Style]]:
+    """All of them in one paragraph: each verdict with its own devices, or with their number."""
     for at, row in enumerate(rows):
-        lost = [name for _, named in row.told for name in named]
-        more = f" {', '.join(lost)}" if names else f" ({len(lost)})"
-        yield ("; " if at else "", Style.PLAIN)
+        yield (". " if at else "", Style.PLAIN)
         yield (f"{SIGNS[row.verdict]} {row.name}", STYLES[row.verdict])
-        yield f" {WORDS[row.verdict]}{more}" if row.told else f" {row.suspect}"
+        told = [f"{WORDS[verdict]} {', '.join(named) if names else len(named)}" for verdict, named in row.told]
+        yield f" {'; '.join(told) or row.suspect}"
 
 
 def _kept(answer: Answer) -> Block:
     if not answer.kept:
         return Block(wordings=((),))
-    style = Style.PLAIN if answer.is_kept else Style.CAUTION
-    first = f"{answer.kept.partition('. ')[0].rstrip('.')}."
-    return Block(wordings=((line((answer.kept, style), hang=2),), (line((first, style), hang=2),)), yields=(60,))
+    whole = line((answer.kept, Style.PLAIN if answer.is_kept else Style.CAUTION), hang=2)
+    if not answer.is_kept:  # what is to be done about it must stay
+        return Block(wordings=((whole,),))
+    return Block(wordings=((whole,), (line(f"{answer.kept.partition('. ')[0].rstrip('.')}.", hang=2),)), yields=(60,))

@@ -54,9 +54,11 @@ def typed_line(title: str, below: Sequence[str], terminals: Terminals, text: str
     show()
     until = time.monotonic() + PATIENCE_S
     while time.monotonic() < until:
-        for key in terminals.wait(1.0):
+        keys = terminals.wait(1.0)
+        for at, key in enumerate(keys):
             until = time.monotonic() + PATIENCE_S
             if key in (ENTER, ESCAPE):
+                terminals.put_back(keys[at + 1 :])
                 return text if key == ENTER else None
             if key == BACKSPACE:
                 text = text[:-1]
@@ -109,5 +111,6 @@ def _next_keys(terminals: Terminals, patience_s: float) -> tuple[str, ...]:
     while time.monotonic() < until:
         keys = terminals.wait(1.0)
         if keys:
+            terminals.put_back(keys[1:])
             return keys[:1]
     return ()

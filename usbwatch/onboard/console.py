@@ -79,9 +79,14 @@ class Console:
         self.handle.close()
 
 
+_BANDS = (Style.STAMP_FINE, Style.STAMP_WRONG, Style.STAMP_UNSEEN)
+"""Styles whose background runs to the edge of the page: erasing takes the background that is set (console_codes(4))."""
+
+
 def _written(its: Line, width: int) -> str:
     """A row with its looks; the rest of it is erased, but not where the last column is taken (it would be lost)."""
-    text = "".join(f"\x1b[0;{_LOOKS[span.style]}m{span.text}" if _LOOKS[span.style] else f"\x1b[0m{span.text}"
-                   for span in its.spans)  # fmt: skip
-    rest = "\x1b[0m\x1b[K" if len(its.text) < width else ""
-    return f"{text}{rest}"
+    text = "".join(f"\x1b[0;{_LOOKS[span.style]}m{span.text}".replace("[0;m", "[0m") for span in its.spans)
+    if len(its.text) >= width:
+        return f"{text}\x1b[0m"
+    is_band = bool(its.spans) and its.spans[-1].style in _BANDS
+    return f"{text}\x1b[K\x1b[0m" if is_band else f"{text}\x1b[0m\x1b[K"

@@ -19,6 +19,10 @@ if TYPE_CHECKING:
 __all__ = ["Off", "done"]
 
 
+_CONFIRM_S = 20.0
+"""A key that pressed by itself must not keep the answer away for long."""
+
+
 class Off(Exception):
     """The unit is to be switched off."""
 
@@ -37,7 +41,7 @@ def _off(run: Run) -> None:
     kept = run.saver.kept()
     warning = "" if kept.well else "The answer is not saved: it is lost when the unit is switched off."
     choice = Choice(title="Switch the unit off?", items=(("y", "yes, power off"),), warning=warning)
-    if key_of(choice, run.terminals) == "y":
+    if key_of(choice, run.terminals, _CONFIRM_S) == "y":
         raise Off
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from usbwatch.onboard.foot import KEYS
+from usbwatch.onboard.on_unit import on_unit
 from usbwatch.show.lines import BLANK, Line, Style, line
 
 if TYPE_CHECKING:
@@ -26,4 +28,9 @@ def details_lines(localised: Localised, *, money: bool) -> list[Line]:
     source = Source(localised=localised, digests=("",) * len(localised.seen))
     asked = Asked(made_at=now(), local=local_time, identify=True, money=money)
     keys = [line((f" {key}  ", Style.STRONG), names[0]) for key, names in KEYS.items()]
-    return [line(("KEYS", Style.HEADING)), *keys, BLANK, *report_page(made(source, asked), _WIDTH)]
+    page = (_with_keys(one) for one in report_page(made(source, asked), _WIDTH))
+    return [line(("KEYS", Style.HEADING)), *keys, BLANK, *page]
+
+
+def _with_keys(one: Line) -> Line:
+    return Line(spans=tuple(replace(span, text=on_unit(span.text)) for span in one.spans), hang=one.hang)

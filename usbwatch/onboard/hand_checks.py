@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from usbwatch.onboard.asking import shown_until_key
 from usbwatch.onboard.choice_page import notice_page
-from usbwatch.onboard.keys import ENTER
+from usbwatch.onboard.keys import ENTER, ESCAPE
 from usbwatch.onboard.terminals import Terminals
 from usbwatch.show.lines import BLANK, Line, line
 
@@ -59,7 +59,7 @@ def _bench(terminals: Terminals) -> Bench:
     asking = _Asking(terminals)
 
     def opened(watched: tuple[Source, ...]) -> AbstractContextManager[Nodes]:
-        return _with_words(LiveNodes(watched), terminals, monotonic_ms)
+        return _with_words(LiveNodes(watched), asking, terminals, monotonic_ms)
 
     return Bench(
         tree=LiveTree(),
@@ -79,6 +79,8 @@ class _Asking:
     def __init__(self, terminals: Terminals) -> None:
         self._terminals = terminals
         self._lines: list[Line] = []
+        self.stopped = False
+        """Whether the person has had enough: what is still to be asked is not done."""
 
     def pose(self, ask: Ask, patience_s: int, *, speaks: bool) -> None:
         """Show what is asked for."""
@@ -86,7 +88,7 @@ class _Asking:
 
         asked = [*ask_view(ask.function, ask.deed, patience_s, self._terminals.size()[0], speaks=speaks), BLANK]
         self._lines = asked
-        foot = "Enter: done, and nothing happens here   n, then Enter: cannot be done"
+        foot = "Enter: done, nothing happens   n, Enter: cannot be done   Esc: end"
         self._terminals.show(
             lambda width, height: notice_page(self._lines, foot, width, height),
             ask_view(ask.function, ask.deed, patience_s, 79, speaks=speaks),
@@ -102,8 +104,8 @@ class _Asking:
 class _Words:
     """The unit's nodes, and the person's word by the keys that count."""
 
-    def __init__(self, nodes: Nodes, terminals: Terminals, now_ms: Callable[[], int]) -> None:
-        self._nodes, self._terminals, self._now_ms = nodes, terminals, now_ms
+    def __init__(self, nodes: Nodes, asking: _Asking, terminals: Terminals, now_ms: Callable[[], int]) -> None:
+        self._nodes, self._asking, self._terminals, self._now_ms = nodes, asking, terminals, now_ms
         self._before = ""
 
     def wait(self, timeout_s: float) -> tuple[Happening, ...]:
@@ -111,8 +113,9 @@ class _Words:
         from usbwatch.capture.watching import Said
 
         happened = self._nodes.wait(min(timeout_s, _STEP_S))
-        words = []
+        words = [Said(at_ms=self._now_ms(), done=False)] if self._asking.stopped else []
         for key in self._terminals.pressed():
+            self._asking.stopped = self._asking.stopped or key == ESCAPE
             if key == ENTER:
                 words.append(Said(at_ms=self._now_ms(), done=self._before != _COULD_NOT))
             self._before = "" if key == ENTER else key
@@ -121,6 +124,6 @@ class _Words:
 
 
 @contextmanager
-def _with_words(nodes: LiveNodes, terminals: Terminals, now_ms: Callable[[], int]) -> Iterator[Nodes]:
+def _with_words(nodes: LiveNodes, asking: _Asking, terminals: Terminals, now_ms: Callable[[], int]) -> Iterator[Nodes]:
     with nodes:
-        yield _Words(nodes, terminals, now_ms)
+        yield _Words(nodes, asking, terminals, now_ms)

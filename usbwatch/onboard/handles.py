@@ -38,6 +38,7 @@ class Handle:
             return
         self._before = termios.tcgetattr(self.number)
         now[0] &= ~(termios.IXON | termios.IXOFF | termios.ISTRIP)
+        now[1] &= ~termios.OPOST
         now[3] &= ~(termios.ICANON | termios.ECHO | termios.ISIG | termios.IEXTEN)
         if speed:
             now[2] |= termios.CLOCAL | termios.CREAD

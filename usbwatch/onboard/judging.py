@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import TYPE_CHECKING
+
+from usbwatch.errors import UsbwatchError
 
 if TYPE_CHECKING:
     from usbwatch.model import Capture, Experience, Profile
     from usbwatch.profile import Library
     from usbwatch.show import Localised, Seen
 
-__all__ = ["Case", "chosen", "judged_case", "with_capture"]
+__all__ = ["NOT_KNOWN", "Case", "OldProcessorError", "check_processor", "chosen", "judged_case", "with_capture"]
+
+_PROCESSOR = Path("/proc/cpuinfo")
+_NEEDED = frozenset({"ssse3", "sse4_1", "sse4_2", "popcnt"})
+"""Flags of the level x86-64-v2 (System V ABI, AMD64 supplement, 3.1.1) that NumPy's packages are made for."""
 
 NOT_KNOWN = (
     "This model is not known to this stick: it is compared by function with a generic laptop, and what cannot be known "
@@ -33,6 +40,24 @@ class Case:
     """What is to be known of how it was judged."""
     localised: Localised | None = field(default=None)
     """What all of it comes to; None before it was judged."""
+
+
+class OldProcessorError(UsbwatchError):
+    """The unit's processor lacks what the weighing needs; the program would end without a word."""
+
+    def __str__(self) -> str:
+        return "this unit's processor is older than what the weighing is made for (x86-64-v2, of 2009 and later)."
+
+
+def check_processor(cpuinfo: Path = _PROCESSOR) -> None:
+    """Raise ``OldProcessorError`` for a processor on which suspects cannot be weighed; unknown ones are tried."""
+    try:
+        told = cpuinfo.read_text(encoding="ascii", errors="replace")
+    except OSError:
+        return
+    flags = next((set(row.partition(":")[2].split()) for row in told.splitlines() if row.startswith("flags")), None)
+    if flags is not None and not flags >= _NEEDED:
+        raise OldProcessorError
 
 
 def chosen(capture: Capture, picked: str, library: Library) -> tuple[Profile, tuple[str, ...]]:

@@ -12,10 +12,11 @@ from usbwatch.onboard.moments import Moments, times_line
 from usbwatch.onboard.putting import Paper
 
 if TYPE_CHECKING:
+    from usbwatch.model import Capture
     from usbwatch.show import Localised
     from usbwatch.stick.notes import Notes
 
-__all__ = ["Look", "notes_paper", "papers_of", "stem_of"]
+__all__ = ["Look", "notes_paper", "papers_of", "stem_of", "unjudged_papers"]
 
 _WIDTH = 72
 
@@ -32,11 +33,25 @@ class Look:
     money: bool
 
 
-def stem_of(look: Look, moment: datetime) -> str:
+def stem_of(capture: Capture, moment: datetime) -> str:
     """The name of a capture's files, without an ending, by usbwatch's own naming."""
     from usbwatch.capture.naming import default_name
 
-    return default_name(look.localised.checked.capture.unit, moment).removesuffix(".json")
+    return default_name(capture.unit, moment).removesuffix(".json")
+
+
+def unjudged_papers(capture: Capture, why: str, moments: Moments) -> Sequence[Paper]:
+    """What is kept of a capture of which no answer could be made: it can be judged at the bench."""
+    from usbwatch.capture import to_json
+    from usbwatch.show import plain
+    from usbwatch.show.lines import line
+
+    content = to_json(capture).encode("utf-8")
+    told = plain([line(why, hang=2)], _WIDTH, ascii_only=True)
+    return (
+        Paper(ending=".json", content=lambda _: content),
+        Paper(ending=".txt", content=lambda stem: _with_summary(told, capture, f"{stem}.json", moments)),
+    )
 
 
 def papers_of(look: Look) -> Sequence[Paper]:
@@ -62,15 +77,19 @@ def notes_paper(notes: Notes) -> Paper:
 
 
 def _text(look: Look, name: str) -> bytes:
-    """The same words as on the screen, then what was seen and what not: ASCII, lines ended as any system reads them."""
-    from usbwatch.kit.summary import summary
+    """The same words as on the screen, then what was seen and what not."""
     from usbwatch.show import plain
 
     told = plain(answer_lines(look.answer), _WIDTH, ascii_only=True)
-    times = times_line(look.moments)
-    return f"{told}\n{times}\n\n".replace("\n", "\r\n").encode("ascii") + summary(
-        look.localised.checked.capture, name
-    ).encode("ascii")
+    return _with_summary(told, look.localised.checked.capture, name, look.moments)
+
+
+def _with_summary(told: str, capture: Capture, name: str, moments: Moments) -> bytes:
+    """ASCII, lines ended as any system reads them."""
+    from usbwatch.kit.summary import summary
+
+    above = f"{told}\n{times_line(moments)}\n\n".replace("\n", "\r\n")
+    return f"{above}{summary(capture, name)}".encode("ascii")
 
 
 def _report(look: Look) -> bytes:

@@ -14,7 +14,7 @@ from usbwatch import __version__
 from usbwatch.kit.signals import DONE, FAILED, Signals
 from usbwatch.onboard.arguments import Asked
 from usbwatch.onboard.foot import keys_words
-from usbwatch.onboard.judging import Case, judged_case, with_capture
+from usbwatch.onboard.judging import Case, check_processor, judged_case, with_capture
 from usbwatch.onboard.looking_page import Looking, looking_page, looking_words
 from usbwatch.onboard.moments import Moments, since_boot_s, times_line
 from usbwatch.onboard.saver import Job, Kept, Saver
@@ -66,15 +66,16 @@ class Run:
         self.look()
         while True:
             self.show_answer()
-            for key in self.terminals.wait(_TICK_S, self.saver.wake):
-                try:
-                    done(self, key)
-                except Off:
-                    self._finish_saving()
-                    return
-                except Exception as error:  # noqa: BLE001 - no key may end the program
-                    self._tell_of_bug(error)
-                self.terminals.forget()
+            keys = self.terminals.wait(_TICK_S, self.saver.wake)
+            self.terminals.put_back(keys[1:])
+            try:
+                if keys:
+                    done(self, keys[0])
+            except Off:
+                self._finish_saving()
+                return
+            except Exception as error:  # noqa: BLE001 - no key may end the program
+                self._tell_of_bug(error)
             self.saver.rest()
             self._tell_of_saving()
 
@@ -106,7 +107,7 @@ class Run:
             self._look(tuple(steps), more)
             self.problem = ""
         except (UsbwatchError, OSError) as error:
-            self.problem = f"The unit could not be captured: {safe(str(error), 400)}"
+            self.problem = f"There is no answer: {safe(str(error), 400)}"
         except Exception as error:  # noqa: BLE001 - there is nobody who could start it again
             self.problem = f"This is a bug in usbwatch itself: {type(error).__name__}: {safe(str(error), 400)}."
         self.terminals.forget()
@@ -129,10 +130,25 @@ class Run:
         seen = Seen(capture=capture, when=local_time(capture.taken_at), steps=steps)
         key = f"look-{len(self.case.seen) + 1}"
         self.case = with_capture(self.case, seen, key)
-        self.judge()
+        try:
+            check_processor()
+            self.judge()
+        except Exception as error:
+            self._save_unjudged(key, capture, error)
+            raise
         self.show_answer()
         self.moments = _first(self.moments, "answered")
         self._save(key)
+
+    def _save_unjudged(self, key: str, capture: Capture, error: Exception) -> None:
+        """Whatever keeps the answer away, the capture is kept, and can be judged at the bench."""
+        from usbwatch.onboard.papers import stem_of, unjudged_papers
+        from usbwatch.safe import safe
+
+        why = f"No answer was made on the unit: {safe(str(error), 400)} Judge the capture at the bench."
+        moments = self.moments
+        stem = stem_of(capture, datetime.now().astimezone())
+        self.saver.want(Job(key=key, stem=stem, papers=lambda: unjudged_papers(capture, why, moments)))
 
     def _at(self, stage: int) -> None:
         looking = Looking(stage=stage, again=bool(self.case.seen))
@@ -165,8 +181,9 @@ class Run:
     def _problem_lines(self) -> list[Line]:
         from usbwatch.show.lines import BLANK, Style, line
 
-        said = self.problem or "There is no answer yet."
-        return [line((" X NO ANSWER ", Style.STAMP_WRONG)), BLANK, line(said, hang=2)]
+        kept = self.saver.kept().sentence
+        said = [line(self.problem or "There is no answer yet.", hang=2), *([BLANK, line(kept, hang=2)] if kept else [])]
+        return [line((" X NO ANSWER ", Style.STAMP_WRONG)), BLANK, *said]
 
     @staticmethod
     def _keys_line() -> list[Line]:
@@ -237,7 +254,7 @@ class Run:
         self.saver.want(
             Job(
                 key=key,
-                stem=stem_of(look, datetime.now().astimezone()),
+                stem=stem_of(localised.checked.capture, datetime.now().astimezone()),
                 papers=lambda: papers_of(look),
                 before=self._read_earlier if first else None,
             )

@@ -52,7 +52,7 @@ class PartitionStick:
             raise NoStickError("the stick is not plugged in, or its data partition is not there")
         if found.read_only:
             raise NoStickError("the stick is write-protected: move its switch")
-        with mounted(found.node, _MOUNTED_AT) as folder:
+        with mounted(found.node, f"{self.root}{_MOUNTED_AT}") as folder:
             yield folder
 
 

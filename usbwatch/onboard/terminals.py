@@ -35,6 +35,7 @@ class Terminals:
         self._own: Collection[str] = ()
         self._helpers, self._asked_s = False, -_HELPERS_EVERY_S
         self._painted_s = 0.0
+        self._ahead: tuple[str, ...] = ()
 
     def own_usb(self, chains: Collection[str]) -> None:
         """Say which port chains are of the unit's own USB devices: what is there is no helper keyboard."""
@@ -77,7 +78,7 @@ class Terminals:
     def wait(self, seconds: float, *others: int) -> tuple[str, ...]:
         """The keys that were pressed, waiting at most so long for one, or for something at ``others``."""
         try:
-            select.select([*self.handles(), *others], [], [], seconds)
+            select.select([*self.handles(), *others], [], [], 0 if self._ahead else seconds)
         except OSError:  # one of them has just gone
             time.sleep(min(seconds, _PAUSE_S))
         keys = self.pressed()
@@ -95,9 +96,14 @@ class Terminals:
 
     def pressed(self) -> tuple[str, ...]:
         """The keys that were pressed since the last time; the console's only while a helper keyboard is there."""
+        ahead, self._ahead = self._ahead, ()
         counted = self._from("serial", self._serial)
         typed = self._from("console", self._console)
-        return (*counted, *typed) if typed and self.has_helper() else counted
+        return (*ahead, *counted, *typed) if typed and self.has_helper() else (*ahead, *counted)
+
+    def put_back(self, keys: tuple[str, ...]) -> None:
+        """Keep keys that were pressed ahead of what they are meant for."""
+        self._ahead = (*keys, *self._ahead)
 
     def _from(self, name: str, terminal: Console | SerialLine | None) -> tuple[str, ...]:
         if terminal is None:

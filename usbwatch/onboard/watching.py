@@ -50,8 +50,10 @@ def _until_key(run: Run, sitting: Sitting, stream: LiveStream) -> None:
     handles = set(run.terminals.handles())
     while sitting.now_ms() < _LONGEST_MS:
         news: list[News] = list(sitting.waited())
-        for key in run.terminals.pressed():
+        keys = run.terminals.pressed()
+        for at, key in enumerate(keys):
             if key != ENTER:
+                run.terminals.put_back(keys[at + 1 :])
                 return
             news.append(sitting.mark(""))
         for gone in handles - set(run.terminals.handles()):  # a line that has ended must not wake us for ever

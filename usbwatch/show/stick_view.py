@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterable
 
 from usbwatch.show.lines import BLANK, Line, Style, line
@@ -46,7 +47,9 @@ def written_view(target: Target, digest: str) -> list[Line]:
 def next_steps(image: str = "") -> list[Line]:
     """What to do with a stick, from writing it on where there is only an image yet."""
     writing = (
-        (f'Write it to a stick: sudo "$(command -v usbwatch)" stick {safe(image)} --write /dev/sdX',) if image else ()
+        (f'Write it to a stick: sudo "$(command -v usbwatch)" stick {safe(shlex.quote(image))} --write /dev/sdX',)
+        if image
+        else ()
     )
     return [
         BLANK,

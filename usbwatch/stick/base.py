@@ -10,6 +10,7 @@ import hashlib
 import json
 import shutil
 import tempfile
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from importlib.resources import files
@@ -17,8 +18,8 @@ from pathlib import Path
 
 from usbwatch.errors import CannotBuild
 from usbwatch.stick import drivers, libraries, licences, root
-from usbwatch.stick.packages import Package, described, disk_for_work, fetched, planned, unpacked
-from usbwatch.stick.running import run
+from usbwatch.stick.packages import Package, described, fetched, planned, unpacked
+from usbwatch.stick.running import disk_for_work, run
 
 __all__ = ["Tell", "made_base"]
 
@@ -54,6 +55,7 @@ def made_base(further: tuple[str, ...], cache: Path, tell: Tell) -> Path:
     plan = _plan(further)
     made = cache / "made" / _key(plan)
     if (made / "facts.json").is_file():
+        made.touch()
         return made
     tell(f"fetching {len(plan.boot) + len(plan.system)} packages, as far as they are not here")
     packages = fetched({*plan.boot, *plan.system}, cache / "packages")
@@ -66,7 +68,18 @@ def made_base(further: tuple[str, ...], cache: Path, tell: Tell) -> Path:
         arriving.rename(made)
     except OSError:  # another run was quicker
         shutil.rmtree(arriving)
+    _drop_unused(cache / "made")
     return made
+
+
+_UNUSED_S = 30 * 24 * 3600
+
+
+def _drop_unused(folder: Path) -> None:
+    """Take away what no build has used for a month: an earlier kernel's, mostly."""
+    for one in folder.iterdir():
+        if one.is_dir() and one.stat().st_mtime < time.time() - _UNUSED_S:
+            shutil.rmtree(one, ignore_errors=True)
 
 
 def _plan(further: tuple[str, ...]) -> _Plan:

@@ -13,11 +13,11 @@ from importlib.resources import files
 from pathlib import Path
 
 import usbwatch as package
+from usbwatch.errors import CannotBuild
 from usbwatch.stick import libraries, root
 from usbwatch.stick.base import Tell, made_base
 from usbwatch.stick.image import DATA_GUID, Contents, assembled
-from usbwatch.stick.packages import disk_for_work
-from usbwatch.stick.running import check_host
+from usbwatch.stick.running import check_host, disk_for_work
 from usbwatch.stick.settings import Settings, to_json
 
 __all__ = ["Recipe", "build_image", "cache_folder"]
@@ -64,8 +64,16 @@ def build_image(target: Path, recipe: Recipe, *, cache: Path | None = None, tell
     ``CannotBuild``; what was at ``target`` is then as it was.
     """
     check_host()
-    kept = cache or cache_folder()
-    base = made_base(recipe.further, kept, tell)
+    try:
+        return _built(target, recipe, cache or cache_folder(), tell)
+    except OSError as error:
+        where = f" at {error.filename}" if error.filename else ""
+        remedy = "it needs 2 GB where temporary files go, and 500 MB in your cache folder and beside the image"
+        raise CannotBuild(f"files cannot be written{where} ({error.strerror or error})", remedy) from error
+
+
+def _built(target: Path, recipe: Recipe, cache: Path, tell: Tell) -> Settings:
+    base = made_base(recipe.further, cache, tell)
     facts = json.loads((base / "facts.json").read_text("utf-8"))
     with tempfile.TemporaryDirectory(dir=disk_for_work(), prefix="usbwatch-stick-") as scratch:
         tell("adding usbwatch, profiles and settings")
@@ -76,11 +84,10 @@ def build_image(target: Path, recipe: Recipe, *, cache: Path | None = None, tell
             # The kernel unpacks archives that follow one another into the same root.
             whole.write((base / "initramfs").read_bytes())
             whole.write(added)
+        contents = _contents(base, initramfs, recipe)
         arriving = target.with_name(f".{target.name}.part")
         try:
-            assembled(
-                arriving, _contents(base, initramfs, recipe), data_mib=recipe.data_mib, clock=_seconds(settings.built)
-            )
+            assembled(arriving, contents, data_mib=recipe.data_mib, clock=_seconds(settings.built))
             arriving.replace(target)
         finally:
             arriving.unlink(missing_ok=True)

@@ -11,7 +11,8 @@ finding its parts:
 * ``drivers/video/fbdev``: drivers of old graphics, which would take the screen from the firmware's own picture;
 * ``drivers/mtd`` and ``drivers/spi/spi-intel*``: they make the chip that holds the firmware reachable;
 * ``drivers/infiniband``, ``drivers/isdn``, ``drivers/scsi`` but for disks, ``drivers/xen``, ``drivers/comedi``, network
-  protocols and file systems, virtual machines: no laptop has a part for them.
+  protocols and file systems, virtual machines, television, games: no laptop of the last fifteen years has a part of its
+  own for them (common practice, no source).
 """
 
 from __future__ import annotations
@@ -50,10 +51,8 @@ FOLDERS = (
     "drivers/soundwire",
     "drivers/mmc",
     "drivers/memstick",
-    "drivers/misc/cardreader",
-    "drivers/misc/mei",
-    "drivers/misc/eeprom",
-    "drivers/misc/lis3lv02d",
+    "drivers/misc",
+    "drivers/pwm",
     "drivers/firewire",
     "drivers/pcmcia",
     "drivers/parport",
@@ -69,7 +68,9 @@ FOLDERS = (
     "drivers/thermal",
     "drivers/hwmon",
     "drivers/leds",
+    "drivers/char/hw_random",
     "drivers/char/tpm",
+    "drivers/crypto/ccp",
     "drivers/rtc",
     "drivers/nvmem",
     "drivers/ptp",
@@ -79,6 +80,7 @@ FOLDERS = (
     # input
     "drivers/hid",
     "drivers/input",
+    "drivers/media/rc",
     # sensors
     "drivers/iio",
     # display
@@ -89,6 +91,7 @@ FOLDERS = (
     "sound",
     # cameras
     "drivers/media/usb/uvc",
+    "drivers/media/usb/gspca",
     "drivers/media/common",
     "drivers/media/mc",
     "drivers/media/v4l2-core",
@@ -137,7 +140,13 @@ LEFT_OUT = (
     "drivers/hwmon/pmbus",  # supplies of servers
     "drivers/input/joystick",
     "drivers/input/gameport",
-    "drivers/media/usb/dvb-usb",
+    "drivers/misc/genwqe",
+    "drivers/misc/habanalabs",
+    "drivers/misc/ibmasm",
+    "drivers/misc/lkdtm",
+    "drivers/misc/sgi-gru",
+    "drivers/misc/sgi-xp",
+    "drivers/misc/vmw_vmci",
     "drivers/mmc/core/mmc_test.ko",
     "drivers/mtd",
     "drivers/net/ethernet/broadcom/bnx2x",  # adapters of servers
@@ -160,8 +169,7 @@ LEFT_OUT = (
     "drivers/spi/spi-intel.ko",
     "drivers/spi/spi-intel-pci.ko",
     "drivers/spi/spi-intel-platform.ko",
-    "drivers/usb/typec/tcpm/tcpci_mt6370.ko",
-    "drivers/pci/hotplug/acpiphp_ibm.ko",
+    "drivers/pci/hotplug",
     "sound/firewire",
     "sound/pci/asihpi",
     "sound/pci/echoaudio",
@@ -178,11 +186,14 @@ def release_in(kernel: Path) -> str:
     raise CannotBuild("the kernel's package has no drivers in it", "run sudo apt-get update, and build again")
 
 
-def chosen(dependencies: str, wanted: Iterable[str] = FOLDERS, left_out: Iterable[str] = LEFT_OUT) -> tuple[str, ...]:
+def chosen(
+    dependencies: str, wanted: Iterable[str] = FOLDERS, left_out: Iterable[str] = LEFT_OUT, soft: str = ""
+) -> tuple[str, ...]:
     """The files of the drivers that are ``wanted`` and of those that they need, in order.
 
-    ``dependencies``: what ``depmod`` writes to ``modules.dep`` (modules.dep(5)).
-    A name without a folder is a single driver, ``sd_mod`` or ``sd-mod``.
+    ``dependencies``: what ``depmod`` writes to ``modules.dep`` (modules.dep(5)),
+    ``soft``: to ``modules.softdep``, which drivers ask for and do without
+    (modprobe.d(5)). A name without a folder is a single driver, ``sd_mod`` or ``sd-mod``.
     """
     needs: dict[str, list[str]] = {}
     for line in dependencies.splitlines():
@@ -190,13 +201,30 @@ def chosen(dependencies: str, wanted: Iterable[str] = FOLDERS, left_out: Iterabl
         needs[file] = others.split()
     prefixes, refused = tuple(wanted), tuple(left_out)
     picked = {file for file in needs if _within(file, prefixes) and not _within(file, refused)}
+    picked |= {other for file in picked for other in needs[file]}
+    picked |= _asked_for(picked, {_name(file): file for file in needs}, soft)
     return tuple(sorted(picked | {other for file in picked for other in needs[file]}))
+
+
+def _name(file: str) -> str:
+    return PurePosixPath(file).name.partition(".")[0].replace("-", "_")
+
+
+def _asked_for(picked: set[str], files: dict[str, str], soft: str) -> set[str]:
+    """The files of what the picked ones ask for by name."""
+    names = {_name(file) for file in picked}
+    found = set()
+    for line in soft.splitlines():
+        words = line.replace("-", "_").split()
+        if len(words) > 2 and words[0] == "softdep" and words[1] in names:  # noqa: PLR2004 - the word, who, whom
+            found |= {files[word] for word in words[2:] if word in files}
+    return found
 
 
 def _within(file: str, places: tuple[str, ...]) -> bool:
     path = PurePosixPath(file)
     inner = "/".join(path.parts[1:])  # without "kernel"
-    name = path.name.partition(".")[0].replace("-", "_")
+    name = _name(file)
     return any(
         inner.startswith(f"{place}/") or (inner.startswith(place) and place.endswith(".ko"))
         if "/" in place or place == "sound"
@@ -212,7 +240,8 @@ def add_drivers(kernel: Path, root: Path, wanted: Iterable[str] = FOLDERS, left_
     source = next(one for one in (kernel / "lib" / "modules", kernel / "usr" / "lib" / "modules") if one.is_dir())
     target = root / "lib" / "modules" / release
     target.mkdir(parents=True, exist_ok=True)
-    for file in chosen((source / release / "modules.dep").read_text("utf-8"), wanted, left_out):
+    needs, soft = ((source / release / f"modules.{kind}").read_text("utf-8") for kind in ("dep", "softdep"))
+    for file in chosen(needs, wanted, left_out, soft):
         (target / file).parent.mkdir(parents=True, exist_ok=True)
         shutil.copy2(source / release / file, target / file)
     for name in ("modules.order", "modules.builtin", "modules.builtin.modinfo"):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import importlib.metadata
+import importlib.util
 import re
 import shutil
 import subprocess
@@ -16,7 +17,7 @@ from pathlib import Path, PurePosixPath
 from usbwatch.errors import CannotBuild
 from usbwatch.stick.running import run
 
-__all__ = ["compile_all", "fetched_wheels", "lay_out", "pinned", "python_in", "requirements"]
+__all__ = ["compile_all", "fetched_wheels", "lay_out", "pinned", "python_in", "requirements", "without_tests"]
 
 _PLATFORMS = ("manylinux_2_28_x86_64", "manylinux_2_17_x86_64", "manylinux2014_x86_64")
 """What wheels are taken, by the C library that they need (PEP 600): that of Debian 10 and later."""
@@ -60,18 +61,27 @@ def fetched_wheels(python: str, needs: list[str], pins: list[str], cache: Path) 
         cache.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(dir=cache, prefix="arriving-") as scratch:
             arriving = Path(scratch) / "wheels"
-            arriving.mkdir()
             constraints = Path(scratch) / "constraints.txt"
             constraints.write_text("\n".join(pins) + "\n", "utf-8")
-            kind = ["--only-binary=:all:", "--implementation=cp", f"--python-version={python}"]
-            kind += [f"--platform={one}" for one in _PLATFORMS]
-            run(
-                sys.executable, "-m", "pip", "download", "-q", "--disable-pip-version-check",
-                "-d", arriving, "-c", constraints, *kind, *needs,
-            )  # fmt: skip
-            shutil.rmtree(place, ignore_errors=True)
+            _download(python, ["-d", str(arriving), "-c", str(constraints), *needs])
             arriving.rename(place)
     return sorted(place.glob("*.whl"))
+
+
+def _download(python: str, what: list[str]) -> None:
+    if importlib.util.find_spec("pip") is None:
+        raise CannotBuild("pip is not installed beside usbwatch", f"install it with: {sys.executable} -m ensurepip")
+    kind = ["--only-binary=:all:", "--implementation=cp", f"--python-version={python}"]
+    kind += [f"--platform={one}" for one in _PLATFORMS]
+    try:
+        run(sys.executable, "-m", "pip", "download", "-q", "--disable-pip-version-check", *kind, *what)
+    except CannotBuild as error:
+        problem = f"the Python libraries for Python {python} could not be fetched ({error.problem[:_LAST_WORDS]} …)"
+        raise CannotBuild(problem, "see that Python's package index can be reached, and build again") from error
+
+
+_LAST_WORDS = 300
+"""Characters of pip's complaint that are told."""
 
 
 def lay_out(wheels: Iterable[Path], target: Path) -> None:
@@ -110,7 +120,8 @@ def compile_all(root: Path, folders: Iterable[Path]) -> None:
     python = python_in(root)
     loader = next((root / "lib64").glob("ld-linux-x86-64.so.*"))
     libraries = f"{root}/lib/x86_64-linux-gnu:{root}/usr/lib/x86_64-linux-gnu"
-    compiling = ["-I", "-m", "compileall", "-qq", "--invalidation-mode=unchecked-hash", "-s", str(root), "-p", "/"]
+    compiling = ["-I", "-B", "-m", "compileall", "-qq", "--invalidation-mode=unchecked-hash"]
+    compiling += ["-s", str(root), "-p", "/"]
     command = [str(loader), "--library-path", libraries, str(python), *compiling, *map(str, folders)]
     # A file that does not compile is left to be compiled when it is used, if ever.
     subprocess.run(command, check=False, capture_output=True, env={"PYTHONHOME": str(root / "usr")})  # noqa: S603

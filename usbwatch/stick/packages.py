@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import re
-import shutil
 import subprocess
 import tempfile
 from collections.abc import Iterable, Mapping
@@ -14,7 +13,7 @@ from pathlib import Path
 from usbwatch.errors import CannotBuild
 from usbwatch.stick.running import path_of, run
 
-__all__ = ["Package", "described", "disk_for_work", "fetched", "planned", "unpacked"]
+__all__ = ["Package", "described", "fetched", "planned", "unpacked"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
@@ -34,6 +33,8 @@ class Package:
 
 
 _NO_PACKAGE = ("-o", "Dir::State::status=/dev/null")
+_NAME = re.compile(r"[a-z0-9][a-z0-9+.-]+")
+"""Debian Policy, section 5.6.7; nothing that the package manager would take for an option or a pattern."""
 _PLANNED = re.compile(r"^Inst (\S+) (?:\[\S+\] )?\((\S+)", re.MULTILINE)
 
 
@@ -42,6 +43,10 @@ def planned(*names: str) -> dict[str, str]:
 
     Raises ``CannotBuild`` when one of them is not in the package manager's lists.
     """
+    for name in names:
+        if not _NAME.fullmatch(name):
+            remedy = "give names as the package manager has them, such as firmware-misc-nonfree"
+            raise CannotBuild(f"{name} is no name of a package", remedy)
     try:
         plan = run("apt-get", "-s", "install", "--no-install-recommends", *_NO_PACKAGE, *names).decode()
     except CannotBuild as error:
@@ -76,10 +81,23 @@ def fetched(packages: Iterable[Package], cache: Path) -> dict[str, Path]:
     lacking = [one for one in wanted if not _is_whole(_place(one, cache), one)]
     if lacking:
         with tempfile.TemporaryDirectory(dir=cache, prefix="arriving-") as arriving:
-            run("apt-get", "download", "-q", *(one.pin for one in lacking), cwd=Path(arriving))
+            _download(lacking, Path(arriving))
             for one in lacking:
                 _take_in(one, Path(arriving), cache)
     return {one.name: _place(one, cache) for one in wanted}
+
+
+def _download(packages: list[Package], folder: Path) -> None:
+    try:
+        run("apt-get", "download", "-q", *(one.pin for one in packages), cwd=folder)
+    except CannotBuild as error:
+        problem = f"packages could not be fetched ({error.problem[-_LAST_WORDS:]})"
+        remedy = "see that the package index can be reached, run sudo apt-get update, and build again"
+        raise CannotBuild(problem, remedy) from error
+
+
+_LAST_WORDS = 200
+"""Characters of a program's complaint that are told."""
 
 
 def _place(package: Package, cache: Path) -> Path:
@@ -117,12 +135,3 @@ def unpacked(file: Path, root: Path) -> None:
     if done.returncode or opening.returncode:
         said = done.stderr.decode(errors="replace").strip()[-500:]
         raise CannotBuild(f"{file.name} cannot be unpacked: {said}", "remove it from the cache, and build again")
-
-
-def disk_for_work() -> Path | None:
-    """Where large short-lived files are best kept: in memory where the system has such a folder with 2 GB free."""
-    memory = Path("/dev/shm")  # noqa: S108 - what is made in it has a folder of its own
-    try:
-        return memory if shutil.disk_usage(memory).free > 2 << 30 else None
-    except OSError:
-        return None

@@ -1,4 +1,4 @@
-"""Programs of the computer that a stick is built on: whether they are there, and what they say."""
+"""The computer that a stick is built on: whether its programs are there, what they say, and where there is room."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from pathlib import Path
 
 from usbwatch.errors import CannotBuild
 
-__all__ = ["ENVIRONMENT", "TOOLS", "check_host", "path_of", "run"]
+__all__ = ["ENVIRONMENT", "TOOLS", "check_host", "disk_for_work", "path_of", "run"]
 
 TOOLS = {
     "apt-get": "apt",
@@ -70,3 +70,9 @@ def run(tool: str | Path, *arguments: str | Path, cwd: Path | None = None, given
         name = " ".join([str(tool), *command[1:2]])
         raise CannotBuild(f"{name} failed with {done.returncode}: {last}", "mend that, and build again")
     return done.stdout
+
+
+def disk_for_work() -> Path | None:
+    """Where large short-lived files are best kept: in memory where the system has such a folder with 2 GB free."""
+    memory = Path("/dev/shm")  # noqa: S108 - what is made in it has a folder of its own
+    return memory if os.access(memory, os.W_OK) and shutil.disk_usage(memory).free > 2 << 30 else None
