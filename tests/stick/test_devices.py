@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import shutil
+import subprocess
 from pathlib import Path
 
 import pytest
 from support.loops import loop, node
+from support.needs import needed_tool
 
 from usbwatch.errors import CannotWriteStick
 from usbwatch.show import plain
@@ -143,6 +145,20 @@ def test_a_read_only_loop_device_is_refused(small_image: Path, tmp_path: Path) -
     copy = shutil.copy(small_image, tmp_path / "file")
     with loop(Path(copy), read_only=True) as device, pytest.raises(CannotWriteStick, match="is write-protected"):
         examined(device)
+
+
+def test_a_file_system_is_told_with_its_label(tmp_path: Path) -> None:
+    needed_tool("blkid", "util-linux")
+    file = tmp_path / "old"
+    with file.open("wb") as empty:
+        empty.truncate(40_000_000)
+    subprocess.run([needed_tool("mkfs.vfat", "dosfstools"), "-n", "OLD PHOTOS", file], check=True, capture_output=True)
+    with loop(file) as device:
+        target = examined(device)
+    # Loop devices count in sectors: the last part of one is not there.
+    part = Part(name=Path(device).name, size=40_000_000 // 512 * 512, kind="vfat", label="OLD PHOTOS")
+    assert target.parts == (part,)
+    assert 'vfat, "OLD PHOTOS"' in plain(target_view(target), 100)
 
 
 def test_no_name_on_a_device_reaches_the_screen_as_it_is(machine: Machine, tmp_path: Path) -> None:

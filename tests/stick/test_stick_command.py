@@ -121,3 +121,11 @@ def test_a_package_that_the_lists_do_not_have_is_named(
     assert "Traceback" not in sentence
     hostile = said(["new.img", "--with", "-o=Dir::Etc=/"], 3, capsys)
     assert "is no name of a package" in hostile
+
+
+@pytest.mark.parametrize("told", ["yesterday", "-1", "0", "99999999999"])
+def test_a_time_that_no_image_can_have_is_told(
+    told: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", told)
+    assert f"SOURCE_DATE_EPOCH is {told}; give it seconds since 1970" in said(["new.img"], 3, capsys)

@@ -110,6 +110,7 @@ def _make(scratch: Path, plan: _Plan, packages: dict[str, Path], cache: Path, te
     result, parts, tree = scratch / "result", scratch / "parts", scratch / "root"
     result.mkdir()
     tell("unpacking them")
+    root.skeleton(parts)
     for one in plan.boot:
         unpacked(packages[one.name], parts)
     root.skeleton(tree)

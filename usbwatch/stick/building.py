@@ -64,6 +64,7 @@ def build_image(target: Path, recipe: Recipe, *, cache: Path | None = None, tell
     ``CannotBuild``; what was at ``target`` is then as it was.
     """
     check_host()
+    _told_time()
     try:
         return _built(target, recipe, cache or cache_folder(), tell)
     except OSError as error:
@@ -122,6 +123,19 @@ def _utc(seconds: int) -> str:
     return dt.datetime.fromtimestamp(seconds, dt.UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
+_FIRST_OF_FAT = 315_532_800
+"""1980-01-01: FAT has no earlier time."""
+
+
+def _told_time() -> int:
+    """What ``SOURCE_DATE_EPOCH`` says (reproducible-builds.org), 0 where it is not set."""
+    told = os.environ.get("SOURCE_DATE_EPOCH", "")
+    if told and not (told.isdecimal() and _FIRST_OF_FAT <= int(told) < 1 << 32):
+        remedy = "give it seconds since 1970, from 1980 on, or unset it"
+        raise CannotBuild(f"SOURCE_DATE_EPOCH is {told[:40]}", remedy)
+    return int(told or 0)
+
+
 def _added(scratch: Path, recipe: Recipe, base: Path, facts: dict[str, str]) -> tuple[bytes, Settings]:
     """The archive of what changes with usbwatch and the recipe, and the settings in it."""
     from usbwatch.profile import shipped
@@ -137,7 +151,7 @@ def _added(scratch: Path, recipe: Recipe, base: Path, facts: dict[str, str]) -> 
     if recipe.experience is not None:
         (stick / "experience.json").write_text(recipe.experience, "utf-8")
     settings = Settings(
-        built=_utc(int(os.environ.get("SOURCE_DATE_EPOCH") or newest)),
+        built=_utc(_told_time() or newest),
         usbwatch=package.__version__,
         kernel=facts["kernel"],
         data_partition=DATA_GUID,

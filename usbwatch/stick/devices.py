@@ -32,7 +32,7 @@ class Machine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """One partition that is on the device now."""
+    """One partition that is on the device now, or a file system that has the device to itself."""
 
     name: str
     size: int
@@ -80,7 +80,7 @@ def examined(path: str, machine: Machine | None = None) -> Target:
         name=folder.name,
         model=" ".join(filter(None, (_text(folder / "device" / "vendor"), _text(folder / "device" / "model")))),
         size=_size(folder),
-        parts=tuple(_part(one) for one in parts),
+        parts=tuple(one for one in map(_part, parts or [folder]) if parts or one.kind),
         behind=_text(folder / "loop" / "backing_file") if loop else "",
     )
 
