@@ -34,8 +34,6 @@ PULLS = int(os.environ.get("USBWATCH_PULLS", "3"))
 STATES = int(os.environ.get("USBWATCH_STATES", "80"))
 SEED = 20_261_130
 _CAPTURE = re.compile(r"[^.]+\.json")
-_ONE_SAVE = 150_000
-"""Bytes that one save writes, at the least."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -53,14 +51,14 @@ def captures_in(stick: Path, folder: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in captures_on(stick, folder) if _CAPTURE.fullmatch(path.name)}
 
 
-def pull_in_the_middle(bench: Bench, log: Path, dice: random.Random) -> None:
-    """Let a save begin, and pull the stick out when some part of it is written."""
+def pull_in_the_middle(bench: Bench, log: Path, dice: random.Random, one_save: int) -> None:
+    """Let a save begin, and pull the stick out when some part of the ``one_save`` bytes of log is written."""
     bench.press("c")
     told_until(bench, r" 0 ", 120)
     before = log.stat().st_size
     bench.press("0")
     told_until(bench, r"Saving on the stick", 120)
-    wanted = before + dice.randrange(1_000, _ONE_SAVE)
+    wanted = before + dice.randrange(1_000, one_save)
     end = time.monotonic() + 60
     while log.stat().st_size < wanted and time.monotonic() < end:
         time.sleep(0.01)
@@ -74,12 +72,13 @@ def test_pulled_out_while_it_writes(stick_image: Path, own_disk: Path, tmp_path:
     course = Course()
     with from_stick(stick_image, HERON_14E, condition, tmp_path, socket_name="left-1", disk=own_disk, log=log) as bench:
         screen = answer_of(bench)
+        one_save = log.stat().st_size
         picture(bench, "small-screen", tmp_path)
         for number in range(PULLS):
             course.saved = captures_in(bench.stick, tmp_path / f"saved-{number}")
             for name in course.saved:
                 course.logged.setdefault(name, log.stat().st_size)
-            pull_in_the_middle(bench, log, dice)
+            pull_in_the_middle(bench, log, dice, one_save)
             told_until(bench, r"NOT SAVED: the stick ", 120)
             if not number:
                 picture(bench, "pulled-out", tmp_path)
