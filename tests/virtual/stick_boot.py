@@ -9,6 +9,7 @@ whoever wants to, so that a write would be seen.
 from __future__ import annotations
 
 import hashlib
+import re
 import shutil
 import socket
 import struct
@@ -33,6 +34,7 @@ __all__ = [
     "captures_on",
     "data_size",
     "from_stick",
+    "started_from",
     "with_other_kernel",
     "with_words",
 ]
@@ -170,6 +172,15 @@ def with_other_kernel(image: Path, target: Path) -> Path:
 def _system_offset(image: Path) -> int:
     """Where the partition that is started from begins."""
     return _entry(image, 1)[0] * 512
+
+
+def started_from(image: Path) -> int:
+    """How many bytes firmware and boot loader read to start a stick: kernel and system."""
+    place = f"{image}@@{_system_offset(image)}"
+    listed = subprocess.run(["mdir", "-i", place, "::/usbwatch"], check=True, capture_output=True, text=True).stdout
+    found = re.search(r"\d+ files? +([\d ]+) bytes", listed)
+    assert found, listed
+    return int(found[1].replace(" ", ""))
 
 
 def data_size(image: Path) -> int:
