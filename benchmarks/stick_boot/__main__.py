@@ -131,7 +131,7 @@ def _machine(starts: int) -> str:
     load = os.getloadavg()[1]
     return (
         f"{starts} starts on {os.cpu_count()} cores, shared with other work (load of the last five minutes: "
-        f"{load:.1f}), CPython {platform.python_version()} outside; the emulated laptop has 2 processors, emulated in software."
+        f"{load:.1f}), CPython {platform.python_version()} outside; the emulated laptop has 2 processors, in software."
     )
 
 
@@ -189,8 +189,8 @@ def _estimate(starts: list[Start], native: float, size_mb: float) -> str:
             "",
             f"- Assumed, no source: such a laptop (two cores, 2 GHz) is {OLD_LAPTOP} times slower than the machine",
             f"  that measured; its firmware reads {slow} to {fast} MB a second from a stick.",
-            f"- Measured: firmware reads {size_mb:.0f} MB; the emulated processor runs Python {slower:.0f} times slower",
-            "  than the machine that measured does.",
+            f"- Measured: firmware reads {size_mb:.0f} MB; the emulated processor runs Python {slower:.0f} times",
+            "  slower than the machine that measured does.",
             "- From the kernel's first line on: at best all of it is work, which scales with the processor; at worst",
             "  all of it is waiting for devices, and takes as long as here. The truth lies between; parts that start",
             "  slowly, and drivers that wait for them, push it up.",
