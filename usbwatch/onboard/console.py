@@ -17,6 +17,7 @@ _ENTER = "\x1b%G\x1b[0m\x1b[9;0]\x1b[?25l\x1b[2J"
 _LEAVE = "\x1b[0m\x1b[?25h\r\n"
 _LOCK = 0x560B
 """VT_LOCKSWITCH (linux/vt.h): a key that is stuck must not show another console."""
+_UNLOCK = 0x560C
 
 _LOOKS = {
     Style.PLAIN: "",
@@ -43,14 +44,14 @@ class Console:
         self._size = (0, 0)
         self.handle.make_raw()
         self.handle.write(_ENTER)
-        self._lock()
+        self._ask(_LOCK)
 
-    def _lock(self) -> None:
+    def _ask(self, what: int) -> None:
         import fcntl
 
         if self.handle.number is not None:
-            with contextlib.suppress(OSError):
-                fcntl.ioctl(self.handle.number, _LOCK)
+            with contextlib.suppress(OSError):  # no console of the kernel's
+                fcntl.ioctl(self.handle.number, what)
 
     def size(self) -> tuple[int, int]:
         """Columns and rows as they are now: a driver of graphics that comes late changes them."""
@@ -75,7 +76,8 @@ class Console:
 
     def leave(self) -> None:
         """Give the console back."""
-        self.handle.write(f"{_LEAVE}")
+        self._ask(_UNLOCK)
+        self.handle.write(_LEAVE)
         self.handle.close()
 
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from usbwatch.show import Localised
     from usbwatch.stick.notes import Notes
 
-__all__ = ["Look", "notes_paper", "papers_of", "stem_of", "unjudged_papers"]
+__all__ = ["Look", "notes_paper", "papers_of", "report_papers", "stem_of", "unjudged_papers"]
 
 _WIDTH = 72
 
@@ -55,17 +55,21 @@ def unjudged_papers(capture: Capture, why: str, moments: Moments) -> Sequence[Pa
 
 
 def papers_of(look: Look) -> Sequence[Paper]:
-    """All files of a look, the capture first. A report that cannot be made keeps nothing else from being saved."""
+    """What must not be lost of a look, the capture first."""
     from usbwatch.capture import to_json
 
     capture = to_json(look.localised.checked.capture).encode("utf-8")
-    report = _report(look)
     return (
         Paper(ending=".json", content=lambda _: capture),
         Paper(ending=".txt", content=lambda stem: _text(look, f"{stem}.json")),
         notes_paper(look.notes),
-        *([Paper(ending=".html", content=lambda _: report)] if report else []),
     )
+
+
+def report_papers(look: Look) -> Sequence[Paper]:
+    """The report; nothing where it cannot be made."""
+    report = _report(look)
+    return [Paper(ending=".html", content=lambda _: report)] if report else []
 
 
 def notes_paper(notes: Notes) -> Paper:

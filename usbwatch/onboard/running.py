@@ -21,6 +21,7 @@ from usbwatch.onboard.saver import Job, Kept, Saver
 from usbwatch.onboard.settling import settle
 from usbwatch.onboard.sticks import FolderStick, PartitionStick
 from usbwatch.onboard.terminals import Terminals
+from usbwatch.onboard.warming import warm_up
 
 if TYPE_CHECKING:
     from usbwatch.model import Capture, Step
@@ -118,8 +119,10 @@ class Run:
         from usbwatch.cli.taking import local_time, taken
 
         self._at(0)
+        warming = warm_up()
         if self.asked.root is None:
             settle()
+        warming.join()
         self.moments = _first(self.moments, "settled")
         self._at(1)
         capture = more(taken(self.asked.root, None, "sysfs" if self.asked.root is None else None))
@@ -244,21 +247,18 @@ class Run:
         )
 
     def _save(self, key: str) -> None:
-        from usbwatch.onboard.papers import Look, papers_of, stem_of
+        from usbwatch.onboard.papers import Look, papers_of, report_papers, stem_of
 
         assert self.case.localised is not None
         moments, money, localised = self.moments, self.money, self.case.localised
         answer = replace(self.answer(), kept="")
         look = Look(localised=localised, notes=self.notes(), answer=answer, moments=moments, money=money)
         first = key == "look-1"
-        self.saver.want(
-            Job(
-                key=key,
-                stem=stem_of(localised.checked.capture, datetime.now().astimezone()),
-                papers=lambda: papers_of(look),
-                before=self._read_earlier if first else None,
-            )
-        )
+        stem = stem_of(localised.checked.capture, datetime.now().astimezone())
+        before = self._read_earlier if first else None
+        self.saver.want(Job(key=key, stem=stem, papers=lambda: papers_of(look), before=before))
+        # The report takes a while to make: what must not be lost is on the stick by then.
+        self.saver.want(Job(key=key, stem=stem, papers=lambda: report_papers(look)))
 
     def save_notes(self) -> None:
         """Have what was noted of the latest look saved anew, beside what is there."""

@@ -20,6 +20,7 @@ from usbwatch.safe import safe
 
 __all__ = ["Job", "Kept", "Saver"]
 
+_GOES_ON = "Do not pull it out yet ..."
 _LOOK_EVERY_S = 1.0
 _TRY_AGAIN_AFTER = 15
 """Looks at a stick that stays where it is and took nothing."""
@@ -74,7 +75,7 @@ class Saver:
             return
         with self._lock:
             self._open += 1
-        self._tell("Saving on the stick: do not pull it out yet ...", well=True, done=False)
+        self._tell(f"Saving on the stick. {_GOES_ON}", well=True, done=False)
         self._jobs.put(job)
 
     def kept(self) -> Kept:
@@ -108,8 +109,11 @@ class Saver:
                 self._tell(said, well=False, done=self._is_last())
                 continue
             name = self.name_of(job.key)
-            said = f"Saved on this stick: {FOLDER}/{name}. Beside it are .txt to read and .html, the report."
-            self._tell(said, well=True, done=self._is_last())
+            if self._is_last():
+                said = f"Saved on this stick: {FOLDER}/{name}. Beside it are .txt to read and .html, the report."
+                self._tell(said, well=True, done=True)
+            else:
+                self._tell(f"The capture is on the stick: {FOLDER}/{name}. {_GOES_ON}", well=True, done=False)
 
     def _is_last(self) -> bool:
         with self._lock:
