@@ -98,7 +98,7 @@ def _start(image: Path, folder: Path) -> Start:
         bench.machine.run("until grep -q 'Saved on' /dev/vcs1; do sleep 1; done", _WAIT_S)
         log = bench.machine.run("dmesg").output
         loop = float(bench.machine.run(f'python3 -c "{_LOOP}"').output)
-    (text,) = [path.read_text("ascii") for path in captures_on(bench.stick, folder / "data") if path.suffix == ".txt"]
+    (text,) = [path.read_text("ascii") for path in captures_on(bench.stick, folder / "data", ".txt")]
     told = {name: float(moment) for name, moment in re.findall(r"(\w+) (\d+\.\d)[,\s]", text)}
     unpacking, freed = _logged(log, "Trying to unpack rootfs"), _logged(log, "Freeing initrd memory")
     return Start(

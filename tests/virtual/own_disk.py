@@ -12,7 +12,7 @@ import shutil
 import subprocess
 from pathlib import Path
 
-__all__ = ["digest", "unfinished_disk"]
+__all__ = ["digest", "repaired", "unfinished_disk"]
 
 _MIB = 1 << 20
 _FAT = (1, 40)
@@ -39,6 +39,13 @@ def unfinished_disk(target: Path, scratch: Path) -> Path:
     for (start, _), made in zip(_PLACES, (_fat(scratch), _ext4(scratch), _swap(scratch)), strict=True):
         _run("dd", f"if={made}", f"of={target}", "bs=1M", f"seek={start}", "conv=notrunc", "status=none")
     shutil.rmtree(scratch)
+    return target
+
+
+def repaired(disk: Path, target: Path) -> Path:
+    """A copy on which the journal's transaction was carried out, as mounting it would, read only or not."""
+    shutil.copy(disk, target)
+    subprocess.run(["e2fsck", "-fy", f"{target}?offset={_EXT4[0] * _MIB}"], capture_output=True, check=False)
     return target
 
 

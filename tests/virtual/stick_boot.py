@@ -204,10 +204,13 @@ def beyond_data(stick: Path) -> str:
         return hashlib.sha256(before + file.read()).hexdigest()
 
 
-def captures_on(stick: Path, target: Path) -> list[Path]:
-    """The files in the folder ``captures`` of a stick, copied out of its data partition by mtools."""
+def captures_on(stick: Path, target: Path, ending: str = ".json") -> list[Path]:
+    """Files with this ending in the folder ``captures`` of a stick, copied out of its data partition by mtools."""
     target.mkdir(parents=True, exist_ok=True)
+    # Its exit code is not asked for: it is that of a failure where there are none, too.
     subprocess.run(
-        ["mcopy", "-n", "-s", "-i", f"{stick}@@{DATA_OFFSET}", "::/captures", target], check=True, capture_output=True
+        ["mcopy", "-n", "-i", f"{stick}@@{DATA_OFFSET}", f"::/captures/*{ending}", target],
+        check=False,
+        capture_output=True,
     )
-    return sorted(path for path in (target / "captures").iterdir() if path.is_file())
+    return sorted(target.glob(f"*{ending}"))

@@ -25,7 +25,7 @@ from virtual.heron_14e import HERON_14E
 from virtual.laptop import HEALTHY, Condition
 from virtual.larch_13 import LARCH_13
 from virtual.layout import Layout
-from virtual.own_disk import digest
+from virtual.own_disk import digest, repaired
 from virtual.stick_boot import Bench, beyond_data, captures_on, from_stick, with_other_kernel, with_words
 from virtual.usb_parts import HELPER_KEYBOARD, PARTS, Fault
 
@@ -136,6 +136,10 @@ def assert_unchanged(bench: Bench, image: Path, before: str) -> None:
     """The laptop's disk is as it was, bit for bit, and so is the stick beside its data partition."""
     assert digest(bench.disk) == before
     assert beyond_data(bench.stick) == beyond_data(image)
+
+
+def test_a_mount_of_the_laptops_disk_would_be_noticed(own_disk: Path, tmp_path: Path) -> None:
+    assert digest(repaired(own_disk, tmp_path / "repaired")) != digest(own_disk)
 
 
 def test_a_changed_kernel_does_not_start(stick_image: Path, own_disk: Path, tmp_path: Path) -> None:
