@@ -185,12 +185,14 @@ def _add_busybox(root: Path) -> None:
 
 
 def _with_usbwatch(root: Path) -> Path:
-    """A root with this source tree's package, profiles and captures, the programs of ``guest``, and a module's ban."""
+    """A root with this source tree's package, profiles (the emulated models' too) and captures, the programs of
+    ``guest``, and a module's ban."""
     place = root / "opt" / "usbwatch"
     for name in ("usbwatch", "profiles", "captures"):
         shutil.copytree(_PROJECT / name, place / name, ignore=shutil.ignore_patterns("__pycache__"))
     for program in (_HERE / "guest").glob("*.py"):
         shutil.copy(program, place)
+    shutil.copytree(_HERE / "profiles", place / "emulated")
     configured = root / "etc" / "modprobe.d"
     configured.mkdir(parents=True)
     (configured / "bench.conf").write_text("blacklist invented_driver\n")
