@@ -12,8 +12,8 @@ from support.needs import needed_tool
 
 from usbwatch.errors import CannotWriteStick
 from usbwatch.show import plain
-from usbwatch.show.stick_view import target_view
-from usbwatch.stick.devices import Machine, Part, Target, examined
+from usbwatch.show.stick_view import next_steps, target_view
+from usbwatch.stick.devices import Machine, Part, Target, examined, removable
 
 STICK = (8, 240)
 """The number of a disk of the SCSI kind (the kernel's devices.txt: block major 8); nothing here has it."""
@@ -59,6 +59,17 @@ def test_a_stick_is_told_with_its_model_size_and_partitions(machine: Machine, tm
         path=path, number=STICK, name="sdp", model="Invented Stick", size=31116288 * 512,
         parts=(Part(name="sdp1", size=2048 * 512),),
     )  # fmt: skip
+
+
+def test_what_is_plugged_in_is_named(machine: Machine) -> None:
+    (machine.sys / "block").mkdir()
+    (machine.sys / "block" / "sdp").symlink_to(disk(machine))
+    assert removable(machine) == (("/dev/sdp", "Invented Stick", 31116288 * 512),)
+    shown = " ".join(plain(next_steps("my bench.img", removable(machine)), 80).split())
+    assert "stick 'my bench.img' --write /dev/sdX (plugged in now: /dev/sdp is Invented Stick, 15.9 GB)" in shown
+    put(disk(machine) / "removable", "0")
+    assert removable(machine) == ()
+    assert "(no stick is plugged in now)" in " ".join(plain(next_steps("x", ()), 80).split())
 
 
 REFUSED = {

@@ -147,6 +147,7 @@ def _build(asked: _Asked) -> None:
     from usbwatch.cli.screen import say, show
     from usbwatch.show.stick_view import built_view, next_steps
     from usbwatch.stick.building import build_image
+    from usbwatch.stick.devices import removable
 
     target = _place(asked.image)
     recipe, notices = _recipe(asked)
@@ -164,7 +165,7 @@ def _build(asked: _Asked) -> None:
     ]
     show(built_view(asked.image, target.stat().st_size, settings, facts))
     if asked.device is None:
-        show(next_steps(asked.image))
+        show(next_steps(asked.image, removable()))
 
 
 def _place(image: str) -> Path:

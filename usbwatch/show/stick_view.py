@@ -17,7 +17,7 @@ _COLUMN = 14
 _NEXT = (
     "Plug the stick into the unit while that is off; switch on, and choose the stick in the firmware's boot menu.",
     "Press nothing: the answer comes to the screen, and the capture to the stick.",
-    "Back here: usbwatch unit import FOLDER-OF-THE-STICK/captures.",
+    "Back here: usbwatch unit import FOLDER-OF-THE-STICK.",
 )
 
 
@@ -44,19 +44,26 @@ def written_view(target: Target, digest: str) -> list[Line]:
     ]
 
 
-def next_steps(image: str = "") -> list[Line]:
-    """What to do with a stick, from writing it on where there is only an image yet."""
-    writing = (
-        (f'Write it to a stick: sudo "$(command -v usbwatch)" stick {safe(shlex.quote(image))} --write /dev/sdX',)
-        if image
-        else ()
-    )
+def next_steps(image: str = "", at_hand: Iterable[tuple[str, str, int]] = ()) -> list[Line]:
+    """What to do with a stick, from writing it on where there is only an image yet; ``at_hand``: sticks plugged in."""
+    writing = (f"Write it to a stick: {_command(image)} ({_plugged_in(at_hand)})",) if image else ()
     return [
         BLANK,
         *(line(f"{number}. ", step, hang=3) for number, step in enumerate((*writing, *_NEXT), start=1)),
         BLANK,
         line(("Note: ", Style.CAUTION), "a capture holds serial numbers of the unit; keep the stick safe.", hang=6),
     ]
+
+
+def _command(image: str) -> str:
+    return f'sudo "$(command -v usbwatch)" stick {safe(shlex.quote(image))} --write /dev/sdX'
+
+
+def _plugged_in(at_hand: Iterable[tuple[str, str, int]]) -> str:
+    sticks = [
+        f"{safe(path)} is {safe(model, 60) or 'of no known model'}, {_megabytes(size)}" for path, model, size in at_hand
+    ]
+    return f"plugged in now: {'; '.join(sticks)}" if sticks else "no stick is plugged in now"
 
 
 def target_view(target: Target) -> list[Line]:

@@ -15,7 +15,7 @@ from pathlib import Path
 from usbwatch.errors import CannotWriteStick
 from usbwatch.stick.running import path_of
 
-__all__ = ["Machine", "Part", "Target", "examined"]
+__all__ = ["Machine", "Part", "Target", "examined", "removable"]
 
 _OTHER = "name the stick itself, such as /dev/sdX, and nothing that holds what you need"
 _SECTOR = 512
@@ -78,11 +78,23 @@ def examined(path: str, machine: Machine | None = None) -> Target:
         path=path,
         number=number,
         name=folder.name,
-        model=" ".join(filter(None, (_text(folder / "device" / "vendor"), _text(folder / "device" / "model")))),
+        model=_model(folder),
         size=_size(folder),
         parts=tuple(one for one in map(_part, parts or [folder]) if parts or one.kind),
         behind=_text(folder / "loop" / "backing_file") if loop else "",
     )
+
+
+def removable(machine: Machine | None = None) -> tuple[tuple[str, str, int], ...]:
+    """Path, model and size of each device here that the kernel calls removable and that has a medium in it."""
+    machine = machine or Machine()
+    folders = [one for one in sorted((machine.sys / "block").glob("*")) if not one.name.startswith(("loop", "sr"))]
+    there = [one for one in folders if _text(one / "removable") == "1" and _size(one)]
+    return tuple((f"/dev/{one.name}", _model(one), _size(one)) for one in there)
+
+
+def _model(folder: Path) -> str:
+    return " ".join(filter(None, (_text(folder / "device" / "vendor"), _text(folder / "device" / "model"))))
 
 
 def _number(path: str) -> tuple[int, int]:
