@@ -127,6 +127,14 @@ def test_a_label_of_another_unit_on_the_bench_does_not_mix_them(unit_bench: Benc
     assert unit_bench.held() == before
 
 
+def test_a_serial_number_outweighs_a_label_and_that_is_told(unit_bench: Bench, stick: Path) -> None:
+    unit_bench.well("open", "Z1", str(_CAPTURES / "larch-13-top-case-lost.json"))
+    put(stick, "b", AFTER, label="LB-0001", steps=(SWAP,))
+    done = unit_bench.well("import", str(stick))
+    assert "labelled LB-0001 on the unit; by its serial number it is unit Z1, and goes there" in done.said
+    assert [type(fact) for fact in unit_bench.facts("Z1")] == [Captured, StepDone, Captured]
+
+
 def test_what_the_profile_does_not_know_is_told_and_left_out(unit_bench: Bench, stick: Path) -> None:
     steps = (Step(kind=StepKind.RESEAT, of="no-such-link"), SWAP)
     put(stick, "a", LOST, label="LB-0001", steps=())

@@ -3,9 +3,20 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from pathlib import Path
 
+import pytest
+from support.sysfs import Conditions
+from support.units import FOREIGN_KEYBOARD, LARCH, STICK
+
+from usbwatch.cli.taking import taken
 from usbwatch.onboard.helper_keyboards import helper_keyboards
+from usbwatch.onboard.judging import Case, judged_case, with_capture
+from usbwatch.onboard.running import own_chains
+from usbwatch.show import Seen
+
+BuiltTree = Callable[..., Path]
 
 LETTERS = "1000000000007 ff9f207ac14057ff febeffdfffefffff fffffffffffffffe"
 """``capabilities/key`` of a USB keyboard, as Linux prints it (a boot-protocol keyboard of 104 keys)."""
@@ -56,6 +67,21 @@ def test_a_keyboard_of_which_firmware_says_nothing_is_a_helper_unless_it_was_fou
 def test_a_dock_s_keyboard_is_a_helper_though_the_dock_calls_its_ports_fixed(tmp_path: Path) -> None:
     node(tmp_path, "input9", f"{ROOT}/1-2/1-2.3/1-2.3:1.0/0003:1209:0007.0001", d1_2="removable", d1_2_3="fixed")
     assert found(tmp_path) == ("input9",)
+
+
+@pytest.mark.parametrize("unmapped", [False, True], ids=["firmware tells sockets", "firmware tells nothing"])
+def test_a_helper_keyboard_is_never_taken_for_the_unit_s_own(unmapped: bool, built_tree: BuiltTree) -> None:
+    """Also by a profile that knows no places, on a unit whose own keyboard is lost, with the very same ids."""
+    conditions = Conditions(missing=("keyboard",), sockets=(STICK, FOREIGN_KEYBOARD), unmapped_ports=unmapped)
+    seen = Seen(capture=taken(str(built_tree(LARCH, conditions)), None))
+    case = judged_case(with_capture(Case(picked="generic-clamshell"), seen, "look-1"), None)
+    (helper,) = [node for node in seen.capture.nodes if node.bus == "usb" and node.name == "Larch Internal Keyboard"]
+    assert helper.location.rpartition("/")[2] not in own_chains(case)
+
+
+def test_the_chains_of_the_unit_s_own_devices_are_known(built_tree: BuiltTree) -> None:
+    seen = Seen(capture=taken(str(built_tree(LARCH)), None))
+    assert {"4.1", "4.2"} <= own_chains(judged_case(with_capture(Case(), seen, "look-1"), None))
 
 
 def test_what_is_not_on_usb_or_has_no_letters_is_none(tmp_path: Path) -> None:

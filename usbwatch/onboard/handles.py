@@ -40,6 +40,7 @@ class Handle:
         now[0] &= ~(termios.IXON | termios.IXOFF | termios.ISTRIP)
         now[1] &= ~termios.OPOST
         now[3] &= ~(termios.ICANON | termios.ECHO | termios.ISIG | termios.IEXTEN)
+        now[6][termios.VMIN], now[6][termios.VTIME] = 1, 0  # else "nothing typed" would read like a line that ended
         if speed:
             now[2] |= termios.CLOCAL | termios.CREAD
             now[4] = now[5] = getattr(termios, speed)

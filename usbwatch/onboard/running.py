@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from usbwatch.show.lines import Line
     from usbwatch.stick.settings import Settings
 
-__all__ = ["Run"]
+__all__ = ["Run", "own_chains"]
 
 _TICK_S = 1.0
 _CHAIN = re.compile(r"/usb\d+/([0-9.]+)")
@@ -144,7 +144,7 @@ class Run:
     def judge(self) -> None:
         """Weigh all looks anew."""
         self.case = judged_case(self.case, self._settings.experience if self._settings else None)
-        self.terminals.own_usb(_own_chains(self.case))
+        self.terminals.own_usb(own_chains(self.case))
 
     # Showing
 
@@ -221,8 +221,11 @@ def _settings(asked: Asked) -> tuple[Settings | None, str]:
         return None, str(error).rstrip(".")
 
 
-def _own_chains(case: Case) -> frozenset[str]:
-    """Port chains of the USB devices that are the unit's own by what was found."""
+def own_chains(case: Case) -> frozenset[str]:
+    """Port chains of the USB devices that are the unit's own by what was found; of what is unseen nothing is known."""
+    from usbwatch.model import Verdict
+
     assert case.localised is not None
-    nodes = (one.node for one in case.localised.checked.findings.findings if one.node is not None)
+    found_there = (one for one in case.localised.checked.findings.findings if one.verdict is not Verdict.UNSEEN)
+    nodes = (one.node for one in found_there if one.node is not None)
     return frozenset(found[1] for node in nodes if (found := _CHAIN.search(node.location)))

@@ -61,6 +61,7 @@ def _unit_of(one: Carried, book: Book) -> Unit | None:
     if named is not None and (named in found or not found):
         return named
     if len(found) == 1:
+        _tell_of_label(label, found[0])
         return found[0]
     if found:
         labels = listed([unit.label for unit in found])
@@ -73,6 +74,15 @@ def _unit_of(one: Carried, book: Book) -> Unit | None:
         raise BadCapture(one.path, "gives no serial number of its unit, so that it cannot be told whose it is", remedy)
     remedy = f"take the unit in: usbwatch unit open LABEL {typed(one.path)}; if it came back: usbwatch unit reopen"
     raise BadCapture(one.path, f"is of a unit that is not on the bench (serial number {serial})", remedy)
+
+
+def _tell_of_label(label: str, unit: Unit) -> None:
+    """Say where a capture goes by its serial number although another label was given on the unit."""
+    from usbwatch.casebook.rules import folded
+    from usbwatch.cli.screen import say
+
+    if label and folded(label) != folded(unit.label):
+        say(f"usbwatch: labelled {label} on the unit; by its serial number it is unit {unit.label}, and goes there")
 
 
 def _label(one: Carried) -> str:
