@@ -16,12 +16,17 @@ __all__ = [
     "BadBook",
     "BadCapture",
     "BadEntry",
+    "BadImage",
     "BadLog",
+    "BadNotes",
     "BadProfile",
     "BadReport",
+    "BadSettings",
     "BadSupposition",
     "BadTree",
+    "CannotBuild",
     "CannotListen",
+    "CannotWriteStick",
     "NoLibrary",
     "NoProfile",
     "NoUnit",
@@ -75,6 +80,42 @@ class BadReport(_FileError):
     """A file that is no report, or cannot be read as one."""
 
     noun = "report"
+
+
+class BadNotes(_FileError):
+    """What was noted of a unit on the unit itself, in a file that cannot be read as that."""
+
+    noun = "notes"
+
+
+class BadSettings(_FileError):
+    """A stick's settings that cannot be read as such, or its counts of closed cases."""
+
+    noun = "settings of the stick"
+
+
+class CannotBuild(UsbwatchError):
+    """A stick's image that cannot be built here: why, and what to do."""
+
+    def __init__(self, problem: str, remedy: str) -> None:
+        super().__init__(problem, remedy)
+        self.problem = problem
+        self.remedy = remedy
+
+    def __str__(self) -> str:
+        return f"the stick cannot be built: {safe(self.problem, _LONGEST)}; {safe(self.remedy, _LONGEST)}."
+
+
+class BadImage(_FileError):
+    """A file that is no image of a bench stick, or no whole one."""
+
+    noun = "image"
+
+
+class CannotWriteStick(_FileError):
+    """A device that is not written to, or that could not be written: why, and what to do."""
+
+    noun = "device"
 
 
 class BadLog(_FileError):

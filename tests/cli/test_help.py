@@ -48,6 +48,7 @@ def test_all_commands_are_there() -> None:
         ("profile", "show"),
         ("profile", "validate"),
         ("report",),
+        ("stick",),
         ("unit",),
         ("unit", "amend"),
         ("unit", "answer"),

@@ -142,9 +142,19 @@ def test_a_stick_that_is_pulled_before_the_capture_is_safe(stick: Path, real_tre
     assert sorted(stick.iterdir()) == before
 
 
+def test_a_stick_that_is_pulled_as_the_capture_gets_its_name_is_safe(
+    stick: Path, real_tree: _Tree, tmp_path: Path
+) -> None:
+    inject = tracing(tmp_path, "inject=fsync:error=EIO:when=2")
+    before = sorted(stick.iterdir())
+    said = collect([*inject, *plain_commands(stick)["python"]], "--root", str(real_tree("healthy")), code=3)
+    assert "was the stick pulled out" in one_sentence(said)
+    assert sorted(stick.iterdir()) == before
+
+
 def test_what_was_saved_before_a_stick_was_pulled_stays(stick: Path, real_tree: _Tree, tmp_path: Path) -> None:
-    """The capture is written first: its file and its folder are two calls of fsync, the summary's file is the third."""
-    inject = tracing(tmp_path, "inject=fsync:error=EIO:when=3+")
+    """The capture comes first: three calls of fsync, of its file before and after it gets its name, of its folder."""
+    inject = tracing(tmp_path, "inject=fsync:error=EIO:when=4+")
     said = collect([*inject, *plain_commands(stick)["python"]], "--root", str(real_tree("healthy")), code=3)
     assert ".txt" in one_sentence(said)
     (saved,) = stick.glob("*.json")

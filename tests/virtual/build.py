@@ -1,4 +1,4 @@
-"""Kernel and initramfs of the emulated laptop, made from packages of the distribution.
+"""Kernel and initramfs of the emulated laptop, made from packages of the distribution, as the bench stick is.
 
 Nothing is installed on the host and no rights are needed: packages are
 fetched by apt and unpacked. The result holds the distribution's kernel with
@@ -14,14 +14,21 @@ import hashlib
 import os
 import re
 import shutil
-import subprocess
-import sys
 import tempfile
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
-__all__ = ["TOOLS", "BuildError", "Built", "built", "work_folder"]
+from usbwatch.stick.building import cache_folder
+from usbwatch.stick.drivers import add_drivers
+from usbwatch.stick.libraries import compile_all, fetched_wheels, lay_out, pinned, python_in
+from usbwatch.stick.packages import Package, described, fetched, planned, unpacked
+from usbwatch.stick.root import packed
+from usbwatch.stick.running import disk_for_work
+
+__all__ = ["TOOLS", "Built", "built", "work_folder"]
+
+work_folder = disk_for_work
 
 TOOLS = {
     "qemu-system-x86_64": "qemu-system-x86",
@@ -30,7 +37,6 @@ TOOLS = {
     "cpio": "cpio",
     "zstd": "zstd",
     "depmod": "kmod",
-    "modprobe": "kmod",
     "setpriv": "util-linux",
     "apt-get": "apt",
     "dpkg-deb": "dpkg",
@@ -79,10 +85,6 @@ _MODULES = (
 _NOT_NEEDED = ("usr/share/doc", "usr/share/man", "usr/share/locale", "usr/lib/x86_64-linux-gnu/gconv", "var")
 
 
-class BuildError(RuntimeError):
-    """A step of the build failed; says which, and its complaint."""
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Built:
     """What the emulator starts."""
@@ -91,27 +93,21 @@ class Built:
     initramfs: Path
 
 
-def work_folder() -> Path | None:
-    """Where large short-lived files are best kept: in memory when the system has such a folder."""
-    memory = Path("/dev/shm")
-    return memory if os.access(memory, os.W_OK) and shutil.disk_usage(memory).free > 2 << 30 else None
-
-
 def built(folder: Path) -> Built:
-    """Kernel, and initramfs (in ``folder``) with the usbwatch of this source tree. Raises ``BuildError``."""
+    """Kernel, and initramfs (in ``folder``) with the usbwatch of this source tree. Raises ``CannotBuild``."""
     base = _base()
     initramfs = folder / "initramfs"
     with initramfs.open("wb") as whole:
         whole.write((base / "initramfs").read_bytes())
         # The kernel unpacks archives that follow one another into the same root.
-        whole.write(_packed(_with_usbwatch(folder / "usbwatch")))
+        whole.write(packed(_with_usbwatch(folder / "usbwatch")))
     return Built(kernel=base / "vmlinuz", initramfs=initramfs)
 
 
 def _base() -> Path:
     """The folder of what does not change with usbwatch, made when it is not in the cache."""
     cache = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "usbwatch-tests"
-    packages = _versions()
+    packages = _packages()
     made = cache / _key(packages)
     if not made.is_dir():
         cache.mkdir(parents=True, exist_ok=True)
@@ -126,9 +122,14 @@ def _base() -> Path:
     return made
 
 
-def _key(packages: dict[str, str]) -> str:
+_MAKERS = ("drivers", "libraries", "packages", "root", "running")
+"""Modules of the bench stick that make the base, too."""
+
+
+def _key(packages: tuple[Package, ...]) -> str:
     recipe = [Path(__file__).read_bytes(), (_HERE / "guest" / "init").read_bytes()]
-    recipe += [repr(sorted(packages.items())).encode(), repr(_dependencies()).encode()]
+    recipe += [(_PROJECT / "usbwatch" / "stick" / f"{name}.py").read_bytes() for name in _MAKERS]
+    recipe += [repr(packages).encode(), repr((_dependencies(), pinned())).encode()]
     return hashlib.sha256(b"\0".join(recipe)).hexdigest()[:24]
 
 
@@ -138,83 +139,34 @@ def _dependencies() -> list[str]:
     return [str(one) for one in (*project["project"]["dependencies"], *extras["portable"], *extras["live"])]
 
 
-def _run(*command: str | Path, cwd: Path | None = None, given: bytes = b"") -> bytes:
-    """What a command prints; raises ``BuildError`` with its complaint when it fails."""
-    done = subprocess.run(command, cwd=cwd, input=given, capture_output=True, check=False)
-    if done.returncode:
-        said = (done.stderr or done.stdout).decode(errors="replace").strip()[-2000:]
-        raise BuildError(f"{' '.join(map(str, command[:4]))} … failed with {done.returncode}: {said}")
-    return done.stdout
-
-
-def _versions() -> dict[str, str]:
+def _packages() -> tuple[Package, ...]:
     """The kernel's package and all that the programs need on a machine with no package at all, with their versions."""
-    kernel = {name: version for name, version in _planned(_KERNEL).items() if re.match(r"linux-image-\d", name)}
-    return kernel | {name: version for program in _PROGRAMS for name, version in _planned(program).items()}
+    kernel = {name: version for name, version in planned(_KERNEL).items() if re.match(r"linux-image-\d", name)}
+    return described(kernel | planned(*_PROGRAMS))
 
 
-def _planned(package: str) -> dict[str, str]:
-    """What apt would install for a package on an empty machine, with the versions."""
-    empty = ("-o", "Dir::State::status=/dev/null")
-    plan = _run("apt-get", "-s", "install", "--no-install-recommends", *empty, package).decode()
-    return dict(re.findall(r"^Inst (\S+) \((\S+)", plan, re.MULTILINE))
-
-
-def _make(scratch: Path, packages: dict[str, str]) -> Path:
+def _make(scratch: Path, packages: tuple[Package, ...]) -> Path:
     """Fetch, unpack and pack; the folder with ``vmlinuz`` and ``initramfs``."""
-    kernel, root, result = (scratch / name for name in ("kernel", "root", "result"))
+    kernel, tree, result = (scratch / name for name in ("kernel", "root", "result"))
     result.mkdir()
-    for archive in _fetched(scratch / "fetched", packages):
-        _run("dpkg-deb", "-x", archive, kernel if archive.name.startswith("linux-image") else root)
+    for name, archive in fetched(packages, cache_folder() / "packages").items():
+        unpacked(archive, kernel if name.startswith("linux-image") else tree)
     for folder in _NOT_NEEDED:
-        shutil.rmtree(root / folder, ignore_errors=True)
-    version = next((kernel / "lib" / "modules").iterdir()).name
+        shutil.rmtree(tree / folder, ignore_errors=True)
+    version = add_drivers(kernel, tree, _MODULES, ())
     shutil.copy(kernel / "boot" / f"vmlinuz-{version}", result / "vmlinuz")
-    _add_modules(kernel, root, version)
-    _add_libraries(root)
-    _add_busybox(root)
-    (result / "initramfs").write_bytes(_packed(root))
+    _add_libraries(tree)
+    _add_busybox(tree)
+    (result / "initramfs").write_bytes(packed(tree))
     return result
 
 
-def _fetched(folder: Path, packages: dict[str, str]) -> list[Path]:
-    folder.mkdir()
-    _run("apt-get", "download", "-q", *(f"{name}={version}" for name, version in packages.items()), cwd=folder)
-    return sorted(folder.glob("*.deb"))
-
-
-def _add_modules(kernel: Path, root: Path, version: str) -> None:
-    """Copy the drivers and what they need."""
-    _run("depmod", "-b", kernel, version)
-    needed: set[str] = set()
-    for module in _MODULES:
-        # Fails for a module that is built in, which is as good.
-        plan = subprocess.run(
-            ["modprobe", "-d", kernel, "-S", version, "--show-depends", module], capture_output=True, check=False
-        )
-        needed |= {line.split()[1] for line in plan.stdout.decode().splitlines() if line.startswith("insmod ")}
-    for path in needed:
-        target = root / Path(path).relative_to(kernel)
-        target.parent.mkdir(parents=True, exist_ok=True)
-        shutil.copy(path, target)
-    for name in ("modules.order", "modules.builtin", "modules.builtin.modinfo"):
-        shutil.copy(kernel / "lib" / "modules" / version / name, root / "lib" / "modules" / version)
-    _run("depmod", "-b", root, version)
-
-
-def _add_libraries(root: Path) -> None:
+def _add_libraries(tree: Path) -> None:
     """Install what usbwatch depends on, for the guest's Python, and compile all of it with that Python."""
-    python = next(path for path in (root / "usr" / "bin").glob("python3.*") if not path.is_symlink())
-    target = root / "opt" / "packages"
-    kind = ["--only-binary=:all:", "--implementation=cp", f"--python-version={python.name.removeprefix('python')}"]
-    kind += ["--platform=manylinux_2_28_x86_64", "--platform=manylinux2014_x86_64"]
-    _run(sys.executable, "-m", "pip", "install", "-q", "--no-compile", f"--target={target}", *kind, *_dependencies())
-    loader = next((root / "lib64").glob("ld-linux-x86-64.so.*"))
-    libraries = f"{root}/lib/x86_64-linux-gnu:{root}/usr/lib/x86_64-linux-gnu"
-    compiling = ("-I", "-m", "compileall", "-qq", "--invalidation-mode=unchecked-hash")
-    # A file that does not compile is left to be compiled when it is used, if ever.
-    sources = (root / "usr" / "lib" / python.name, target)
-    subprocess.run([loader, "--library-path", libraries, python, *compiling, *sources], check=False)
+    python, target = python_in(tree), tree / "opt" / "packages"
+    version = python.name.removeprefix("python")
+    lay_out(fetched_wheels(version, _dependencies(), pinned(), cache_folder() / "wheels"), target)
+    compile_all(tree, (tree / "usr" / "lib" / python.name, target))
 
 
 def _add_busybox(root: Path) -> None:
@@ -233,20 +185,15 @@ def _add_busybox(root: Path) -> None:
 
 
 def _with_usbwatch(root: Path) -> Path:
-    """A root with this source tree's package, profiles and captures, the programs of ``guest``, and a module's ban."""
+    """A root with this source tree's package, profiles (the emulated models' too) and captures, the programs of
+    ``guest``, and a module's ban."""
     place = root / "opt" / "usbwatch"
     for name in ("usbwatch", "profiles", "captures"):
         shutil.copytree(_PROJECT / name, place / name, ignore=shutil.ignore_patterns("__pycache__"))
     for program in (_HERE / "guest").glob("*.py"):
         shutil.copy(program, place)
+    shutil.copytree(_HERE / "profiles", place / "emulated")
     configured = root / "etc" / "modprobe.d"
     configured.mkdir(parents=True)
     (configured / "bench.conf").write_text("blacklist invented_driver\n")
     return root
-
-
-def _packed(root: Path) -> bytes:
-    """A folder as a compressed archive of the kind that the kernel unpacks (the newc format of cpio)."""
-    names = sorted(str(path.relative_to(root)) for path in root.rglob("*"))
-    archive = _run("cpio", "-o", "-H", "newc", "--quiet", "--owner", "0:0", cwd=root, given="\n".join(names).encode())
-    return _run("zstd", "-q", "-6", "-c", given=archive)

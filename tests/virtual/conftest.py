@@ -13,9 +13,15 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from support.needs import needed_tool
-from virtual.build import TOOLS, BuildError, Built, built, work_folder
+from support.needs import needed_file, needed_tool
+from virtual.build import TOOLS, Built, built, work_folder
 from virtual.laptop import HEALTHY, Laptop, running
+from virtual.own_disk import unfinished_disk
+from virtual.stick_boot import FIRMWARE
+from virtual.stick_boot import TOOLS as STICK_TOOLS
+
+from usbwatch.errors import CannotBuild
+from usbwatch.stick.building import Recipe, build_image
 
 _left_out = pytest.StashKey[int]()
 
@@ -59,7 +65,7 @@ def laptop_files(work: Path) -> Built:
         needed_tool(tool, package)
     try:
         return built(work)
-    except BuildError as error:
+    except CannotBuild as error:
         if os.environ.get("CI"):
             raise
         pytest.skip(f"the emulated laptop cannot be built here: {error}")
@@ -72,3 +78,33 @@ def healthy_laptop(laptop_files: Built, work: Path) -> Iterator[Laptop]:
     folder.mkdir()
     with running(laptop_files, HEALTHY, folder) as laptop:
         yield laptop
+
+
+@pytest.fixture(scope="session")
+def stick_tools() -> Iterator[None]:
+    """What the tests of the stick need; some of it is not on every user's path."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("PATH", f"{os.environ['PATH']}:/usr/sbin:/sbin")
+        for tool, package in {**TOOLS, **STICK_TOOLS}.items():
+            needed_tool(tool, package)
+        needed_file((str(FIRMWARE),), "ovmf")
+        yield
+
+
+@pytest.fixture(scope="session")
+def stick_image(work: Path, stick_tools: None) -> Path:  # noqa: ARG001 - the tools have to be there
+    """An image of the bench stick with the profiles of the emulated models, built once; it must not be written to."""
+    profiles = {path.name: path.read_text("utf-8") for path in (Path(__file__).parent / "profiles").glob("*.toml")}
+    try:
+        build_image(work / "stick.img", Recipe(profiles=profiles))
+    except CannotBuild as error:
+        if os.environ.get("CI"):
+            raise
+        pytest.skip(f"the stick cannot be built here: {error}")
+    return work / "stick.img"
+
+
+@pytest.fixture
+def own_disk(stick_tools: None, tmp_path: Path) -> Path:  # noqa: ARG001
+    """The disk of a unit that was switched off in the middle of its work."""
+    return unfinished_disk(tmp_path / "own-disk", tmp_path / "scratch")

@@ -1,22 +1,21 @@
-"""The invented laptop, Fernhill Larch 13, as an emulated machine: what sits at which port, and what ails it."""
+"""An invented laptop as an emulated machine: what ails it, what a person plugged in, and its parts at work."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from virtual.build import Built
 from virtual.firmware import Gauge, firmware_arguments
-from virtual.machine import Machine
+from virtual.larch_13 import LARCH_13
+from virtual.layout import Layout, Port
+from virtual.machine import Emulator, Machine
 from virtual.redirection import Peer
-from virtual.usb_parts import PARTS, Fault, Speed, UsbPart
+from virtual.usb_parts import Fault, Speed, UsbPart
 
-__all__ = ["HEALTHY", "Condition", "Laptop", "running"]
-
-_PORTS = {"keyboard": "4.1", "touchpad": "4.2", "fingerprint-reader": "4.3", "camera": "5", "bluetooth": "6"}
-"""Where the invented USB parts sit: port 4 carries the internal hub."""
+__all__ = ["HEALTHY", "Condition", "Fitted", "Laptop", "fitted", "running"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,16 +23,33 @@ class Condition:
     """What ails the laptop, and what a person plugged into it."""
 
     missing: tuple[str, ...] = ()
+    """Parts that are taken out, by name."""
     fails: Mapping[str, Mapping[str, Fault]] = field(default_factory=dict)
     """By part, what goes wrong in it."""
     speeds: Mapping[str, Speed] = field(default_factory=dict)
     """By part, the speed that it falls back to."""
     gauge: Gauge = "talks"
     sockets: Mapping[str, UsbPart] = field(default_factory=dict)
-    """What is plugged into the sockets 1 to 3."""
+    """What is plugged into the sockets of the layout."""
+    screen: tuple[int, int] | None = None
+    """The panel's columns and rows, where it is another than the layout's."""
+    ps2: bool = True
+    """Whether the controller of the PS/2 ports is there."""
+    late: tuple[str, ...] = ()
+    """Devices of the board that wake only when ``Laptop.wake`` is called, by the emulator's name."""
 
 
 HEALTHY = Condition()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fitted:
+    """A laptop before it is switched on: its invented parts, and what the emulator is started with."""
+
+    parts: Mapping[str, Peer]
+    arguments: tuple[str, ...]
+    late: tuple[str, ...]
+    """Devices that wake later, as the emulator's arguments."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,67 +58,81 @@ class Laptop:
 
     machine: Machine
     parts: Mapping[str, Peer]
+    late: tuple[str, ...] = ()
+
+    def wake(self) -> None:
+        """Let the late devices, and what hangs on them, appear."""
+        for device in self.late:
+            add(self.machine, device)
 
 
 @contextmanager
-def running(built: Built, condition: Condition, folder: Path) -> Iterator[Laptop]:
+def running(built: Built, condition: Condition, folder: Path, layout: Layout = LARCH_13) -> Iterator[Laptop]:
     """The laptop in a condition, booted and settled; it ends with the context."""
+    with fitted(layout, condition, folder) as laptop:
+        sockets = [peer.socket for peer in laptop.parts.values()]
+        with Machine(built, laptop.arguments, folder, sockets) as machine:
+            yield Laptop(machine=machine, parts=laptop.parts, late=laptop.late)
+
+
+@contextmanager
+def fitted(layout: Layout, condition: Condition, folder: Path) -> Iterator[Fitted]:
+    """The laptop in a condition, not yet switched on; its invented parts end with the context."""
+    arguments = [*layout.board]
     with ExitStack() as stack:
         parts: dict[str, Peer] = {}
-        redirected: list[str] = []
-        for name, (port, part) in _fitted(condition).items():
+        for name, (port, part) in _usb_parts(layout, condition).items():
             parts[name] = Peer(part)
             stack.callback(parts[name].close)
-            redirected += _redirected(name, port, parts[name])
-        arguments = [*_controller(), *redirected, *_own_usb_parts(folder), *_other_parts()]
-        arguments += firmware_arguments(folder, condition.gauge)
-        sockets = [peer.socket for peer in parts.values()]
-        yield Laptop(machine=stack.enter_context(Machine(built, arguments, folder, sockets)), parts=parts)
+            arguments += _redirected(name, port, parts[name])
+        for name, own in {**_graphics(layout, condition), **layout.own_parts(folder)}.items():
+            arguments += own if name not in condition.missing else ()
+        if not condition.ps2:
+            arguments += ["-machine", "i8042=off"]
+        arguments += firmware_arguments(layout.firmware, folder, condition.gauge)
+        now, late = _parted(arguments, condition.late)
+        yield Fitted(parts=parts, arguments=tuple(now), late=tuple(late))
 
 
-def _fitted(condition: Condition) -> dict[str, tuple[str, UsbPart]]:
+def _graphics(layout: Layout, condition: Condition) -> dict[str, tuple[str, ...]]:
+    width, height = condition.screen or layout.screen
+    return {"graphics": ("-device", f"VGA,addr=2.0,edid=on,xres={width},yres={height}")}
+
+
+def add(machine: Emulator, device: str) -> None:
+    """Plug a device in while the machine runs; it is named as in an argument of the emulator."""
+    driver, *properties = device.split(",")
+    machine.change("device_add", driver=driver, **dict(one.split("=", 1) for one in properties))
+
+
+def _usb_parts(layout: Layout, condition: Condition) -> dict[str, tuple[Port, UsbPart]]:
     """Each invented part that is there, by name: its port, and what it is."""
-    fitted = {
-        name: (port, replace(PARTS[name], fails=condition.fails.get(name, {})))
-        for name, port in _PORTS.items()
+    there = {
+        name: (port, replace(part, fails=condition.fails.get(name, {})))
+        for name, (port, part) in layout.usb_parts.items()
         if name not in condition.missing
     }
     for name, speed in condition.speeds.items():
-        port, part = fitted[name]
-        fitted[name] = (port, replace(part, speed=speed))
-    return fitted | {f"socket-{port}": (port, part) for port, part in condition.sockets.items()}
+        port, part = there[name]
+        there[name] = (port, replace(part, speed=speed))
+    return there | {f"socket-{name}": (layout.sockets[name], part) for name, part in condition.sockets.items()}
 
 
-def _redirected(name: str, port: str, peer: Peer) -> list[str]:
+def _redirected(name: str, port: Port, peer: Peer) -> list[str]:
     channel = f"socket,id=to-{name},fd={peer.socket.fileno()}"
-    return ["-chardev", channel, "-device", f"usb-redir,id={name},chardev=to-{name},bus=xhci.0,port={port}"]
+    return ["-chardev", channel, "-device", f"usb-redir,id={name},chardev=to-{name},bus={port.bus},port={port.port}"]
 
 
-def _controller() -> list[str]:
-    """The USB controller with ten ports, three of them also SuperSpeed, and the internal hub."""
-    hub = "usb-hub,id=internal-hub,bus=xhci.0,port=4,ports=4,serial=IH-0001-DEMO"
-    return ["-device", "qemu-xhci,id=xhci,addr=14.0,p2=10,p3=3", "-device", hub]
-
-
-def _own_usb_parts(folder: Path) -> list[str]:
-    """USB parts that the emulator brings: smart card reader, card reader, headset audio."""
-    card = folder / "card"
-    with card.open("wb") as image:
-        image.truncate(8 << 20)
-    reader = "usb-storage,id=card-reader,drive=card,bus=xhci.0,port=8,removable=on,serial=CR-0001-DEMO"
-    return [
-        *("-device", "usb-ccid,id=smart-card-reader,bus=xhci.0,port=4.4,serial=SC-0001-DEMO"),
-        *("-drive", f"file={card},if=none,id=card,format=raw,cache=unsafe", "-device", reader),
-        *("-audiodev", "none,id=headset", "-device", "usb-audio,audiodev=headset,bus=xhci.0,port=9"),
-    ]
-
-
-def _other_parts() -> list[str]:
-    """Disk, graphics with a panel, network, sound."""
-    return [
-        *("-device", "nvme,drive=disk,serial=DK-0001-DEMO,addr=6.0"),
-        *("-device", "VGA,addr=2.0,edid=on,xres=1920,yres=1080"),
-        *("-device", "e1000e,addr=19.0,mac=52:54:00:12:34:56,netdev=wire", "-netdev", "hubport,hubid=0,id=wire"),
-        *("-audiodev", "none,id=speakers", "-device", "ich9-intel-hda,id=sound,addr=1b.0"),
-        *("-device", "hda-duplex,audiodev=speakers,bus=sound.0"),
-    ]
+def _parted(arguments: Iterable[str], late: tuple[str, ...]) -> tuple[list[str], list[str]]:
+    """The arguments for the start, and the devices that come later: those named, and what hangs on their buses."""
+    now: list[str] = []
+    later: list[str] = []
+    pairs = iter(arguments)
+    for option, value in zip(pairs, pairs, strict=True):
+        words = value.split(",")
+        belongs = any(f"id={name}" in words or f"bus={name}.0" in words for name in late)
+        if option == "-device" and belongs:
+            later.append(value)
+        else:
+            now += [option, value]
+    return now, later

@@ -11,15 +11,15 @@ import re
 import socket
 import subprocess
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Any, Self
 
 from virtual.build import Built
 
-__all__ = ["Machine", "MachineGoneError", "Outcome", "SilentMachineError"]
+__all__ = ["Emulator", "Machine", "MachineGoneError", "Outcome", "SilentMachineError"]
 
 _BOOT_S = 300
 _COMMAND_S = 300
@@ -51,27 +51,25 @@ class Outcome:
     output: str
 
 
-class Machine:
-    """A running machine, its disk an empty one in ``folder``. Leaving the context ends it."""
+class Emulator:
+    """A running emulator: its serial line and its control socket. Leaving the context ends it."""
 
-    def __init__(self, built: Built, arguments: Sequence[str], folder: Path, sockets: Sequence[socket.socket]) -> None:
-        self._disk = folder / "disk"
-        with self._disk.open("wb") as disk:
-            disk.truncate(_DISK_BYTES)
+    def __init__(
+        self, arguments: Sequence[str], folder: Path, sockets: Sequence[socket.socket], *, chipset: str = "q35"
+    ) -> None:
         self._serial, serial = socket.socketpair()
         self._monitor, monitor = socket.socketpair()
         self._monitor.settimeout(60)
         self._answers = self._monitor.makefile("rb")
         self._unread = b""
+        self._events: list[str] = []
         command = [
             # The kernel kills the emulator when this process ends, even when it is killed itself.
             *("setpriv", "--pdeathsig", "KILL", "qemu-system-x86_64"),
             *("-nodefaults", "-no-user-config", "-display", "none", "-no-reboot", "-accel", "tcg,thread=multi"),
-            *("-machine", "q35", "-smp", "2", "-m", "768M", "-cpu", _PROCESSOR),
+            *("-machine", chipset, "-smp", "2", "-cpu", _PROCESSOR),
             *("-chardev", f"socket,id=serial,fd={serial.fileno()}", "-serial", "chardev:serial"),
             *("-chardev", f"socket,id=monitor,fd={monitor.fileno()}", "-mon", "chardev=monitor,mode=control"),
-            *("-kernel", str(built.kernel), "-initrd", str(built.initramfs), "-append", _KERNEL_ARGUMENTS),
-            *("-drive", f"file={self._disk},if=none,id=disk,format=raw,cache=unsafe"),
             *arguments,
         ]
         kept = [serial, monitor, *sockets]
@@ -90,7 +88,7 @@ class Machine:
         try:
             self._answers.readline()  # its greeting
             self.change("qmp_capabilities")
-            self._until(r"@@ READY$", _BOOT_S)
+            self._booted()
         except BaseException:  # Ctrl-C too: no emulator may stay behind
             self._end()
             raise
@@ -101,35 +99,61 @@ class Machine:
     ) -> None:
         self._end()
 
-    def run(self, command: str, timeout_s: float = _COMMAND_S) -> Outcome:
-        """Run one line of shell in the guest."""
-        self._serial.sendall(command.encode() + b"\n")
-        lines = self._until(r"@@ \d+$", timeout_s)
-        return Outcome(code=int(lines[-1].split()[1]), output="\n".join(lines[:-1]))
+    def _booted(self) -> None:
+        """Return when the machine is ready for what comes."""
 
-    def fetch(self, path: str) -> bytes:
-        """A file of the guest. It comes by the machine's own disk, so that no part is needed that it has not."""
-        sent = self.run(f"dd if={path} of=/dev/nvme0n1 bs=1M conv=fsync 2>/tmp/dd && wc -c <{path} || cat /tmp/dd")
-        if not sent.output.strip().isdigit():
-            raise FileNotFoundError(f"{path} in the guest: {sent.output}")
-        with self._disk.open("rb") as disk:
-            return disk.read(int(sent.output))
-
-    def change(self, command: str, **arguments: str) -> None:
+    def change(self, command: str, **arguments: object) -> None:
         """Give the emulator an order of its machine protocol (QMP), such as ``device_del``."""
+        self._asked(command, **arguments)
+
+    def requests(self, drive: str) -> Mapping[str, int]:
+        """How many requests of each kind a drive has got so far (QMP: BlockDeviceStats)."""
+        told = self._asked("query-blockstats")
+        assert isinstance(told, list)
+        found: Mapping[str, int] = next(one["stats"] for one in told if one["device"] == drive)
+        return found
+
+    def _asked(self, command: str, **arguments: object) -> object:
+        """What the emulator answers to such an order."""
         self._monitor.sendall(json.dumps({"execute": command, "arguments": arguments}).encode() + b"\n")
         while True:
-            line = self._answers.readline()
-            if not line:
-                raise MachineGoneError(self._last_words())
-            answer = json.loads(line)
+            answer = self._told()
             if "error" in answer:
                 raise RuntimeError(f"{command}: {answer['error']['desc']}")
             if "return" in answer:
-                return
+                value: object = answer["return"]
+                return value
+            self._events.append(answer["event"])
 
-    def _until(self, wanted: str, timeout_s: float) -> list[str]:
-        """Lines of the console up to one that matches."""
+    def event(self, name: str) -> None:
+        """Wait until the emulator has told of an event, such as ``DEVICE_DELETED``; each is told once."""
+        while name not in self._events:
+            self._events.append(self._told()["event"])
+        self._events.remove(name)
+
+    def _told(self) -> dict[str, Any]:
+        line = self._answers.readline()
+        if not line:
+            raise MachineGoneError(self._last_words())
+        told: dict[str, Any] = json.loads(line)
+        return told
+
+    def send(self, text: str) -> None:
+        """Type into the serial line."""
+        self._serial.sendall(text.encode())
+
+    def run(self, command: str, timeout_s: float = _COMMAND_S) -> Outcome:
+        """Run one line of shell in the guest, where a shell listens on the serial line."""
+        self.send(command + "\n")
+        lines = self.until(r"@@ \d+$", timeout_s)
+        return Outcome(code=int(lines[-1].split()[1]), output="\n".join(lines[:-1]))
+
+    def ended(self, timeout_s: float) -> None:
+        """Wait until the machine has switched itself off."""
+        self._process.wait(timeout_s)
+
+    def until(self, wanted: str, timeout_s: float) -> list[str]:
+        """Lines of the serial line up to one that matches at its start."""
         end = time.monotonic() + timeout_s
         lines: list[str] = []
         while not (lines and re.match(wanted, lines[-1])):
@@ -158,3 +182,29 @@ class Machine:
         self._process.wait(30)
         for one in (self._serial, self._answers, self._monitor, self._said):
             one.close()
+
+
+class Machine(Emulator):
+    """A running machine that obeys commands, its disk an empty one in ``folder``."""
+
+    def __init__(self, built: Built, arguments: Sequence[str], folder: Path, sockets: Sequence[socket.socket]) -> None:
+        self._disk = folder / "disk"
+        with self._disk.open("wb") as disk:
+            disk.truncate(_DISK_BYTES)
+        started = [
+            *("-m", "768M", "-kernel", str(built.kernel), "-initrd", str(built.initramfs)),
+            *("-append", _KERNEL_ARGUMENTS),
+            *("-drive", f"file={self._disk},if=none,id=disk,format=raw,cache=unsafe"),
+        ]
+        super().__init__([*started, *arguments], folder, sockets)
+
+    def _booted(self) -> None:
+        self.until(r"@@ READY$", _BOOT_S)
+
+    def fetch(self, path: str) -> bytes:
+        """A file of the guest. It comes by the machine's own disk, so that no part is needed that it has not."""
+        sent = self.run(f"dd if={path} of=/dev/nvme0n1 bs=1M conv=fsync 2>/tmp/dd && wc -c <{path} || cat /tmp/dd")
+        if not sent.output.strip().isdigit():
+            raise FileNotFoundError(f"{path} in the guest: {sent.output}")
+        with self._disk.open("rb") as disk:
+            return disk.read(int(sent.output))

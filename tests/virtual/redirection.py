@@ -38,6 +38,7 @@ class _Packet(IntEnum):
     INTERRUPT_STATUS = 17
     CONTROL = 100
     BULK = 101
+    INTERRUPT = 103
 
 
 _SUCCESS, _IO_ERROR, _STALL = 0, 3, 4
@@ -55,6 +56,7 @@ class Peer:
     def __init__(self, part: UsbPart) -> None:
         self._part = part
         self._configuration = 0
+        self._reports = 0
         self._ours, self.socket = socket.socketpair()
         self._sending = threading.Lock()
         self._thread = threading.Thread(target=self._serve, daemon=True, name=f"usb {part.product}")
@@ -76,6 +78,15 @@ class Peer:
     def unplug(self) -> None:
         """Detach it, as when its cable falls out."""
         self._send(_Packet.DEVICE_DISCONNECT)
+
+    def press(self, *keys: int) -> None:
+        """Press keys of a keyboard together and let them go (reports in the form of HID 1.11, appendix B.1)."""
+        for held in (keys, ()):
+            self._report(bytes([0, 0, *held]).ljust(8, b"\0"))
+
+    def _report(self, data: bytes) -> None:
+        self._reports += 1
+        self._send(_Packet.INTERRUPT, struct.pack("<2BH", 0x81, _SUCCESS, len(data)) + data, self._reports)
 
     def close(self) -> None:
         """End the conversation."""

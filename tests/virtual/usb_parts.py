@@ -11,7 +11,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum, IntEnum
 
-__all__ = ["PARTS", "Endpoint", "Fault", "Interface", "Request", "Speed", "UsbPart", "answer"]
+__all__ = [
+    "HELPER_KEYBOARD",
+    "KEYS",
+    "PARTS",
+    "Endpoint",
+    "Fault",
+    "Interface",
+    "Request",
+    "Speed",
+    "UsbPart",
+    "answer",
+]
 
 
 class Speed(IntEnum):
@@ -76,13 +87,14 @@ class UsbPart:
     fails: Mapping[str, Fault] = field(default_factory=dict)
     """What goes wrong, by stage: ``device``, ``configuration``, ``string``, ``report``, ``set configuration``."""
 
+    maker: str = "Fernhill"
     vendor_id: int = 0x1209
     release: int = 0x0100
 
     @property
     def strings(self) -> tuple[str, ...]:
         """Its strings, the first with index 1."""
-        return ("Fernhill", self.product, *([self.serial] if self.serial else []))
+        return (self.maker, self.product, *([self.serial] if self.serial else []))
 
     @property
     def first_settings(self) -> tuple[Interface, ...]:
@@ -282,3 +294,22 @@ PARTS: Mapping[str, UsbPart] = {
     "bluetooth": _bluetooth(),
 }
 """The invented parts by name."""
+
+HELPER_KEYBOARD = UsbPart(
+    maker="Lowgate",
+    product_id=0x000F,
+    product="Bench Keyboard",
+    interfaces=(_hid(_KEYBOARD_REPORT, (3, 1, 1), 8),),
+)
+"""What a technician plugs into a socket to type with."""
+
+KEYS: Mapping[str, int] = {
+    **{chr(ord("a") + number): 4 + number for number in range(26)},
+    **{digit: 30 + number for number, digit in enumerate("1234567890")},
+    "enter": 40,
+    "escape": 41,
+    "space": 44,
+    "down": 81,
+    "up": 82,
+}
+"""Usage of each key (HID Usage Tables 1.5, section 10: Keyboard/Keypad page)."""

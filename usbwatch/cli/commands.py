@@ -34,6 +34,7 @@ _COMMANDS = tuple(
         ("localise", "localise_command", "Say which part has failed, from all that was seen and done."),
         ("profile", "profile_commands", "List, show, draft, learn, validate and add profiles of models."),
         ("report", "report_command", "Report on a capture, or on a unit of the casebook."),
+        ("stick", "stick_command", "Build a stick that starts on a unit, looks, judges and shows."),
         ("unit", "unit.group", "Follow a unit from intake to baseline, in a casebook."),
         ("watch", "watch_command", "Show live what comes and goes while you flex a cable."),
     )

@@ -6,23 +6,43 @@ import sys
 from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from usbwatch.cli.screen import asks, page_width, say, show
 
 if TYPE_CHECKING:
     from usbwatch.capture import Tree
     from usbwatch.capture.watched_nodes import Source
-    from usbwatch.capture.watching import Nodes, Watch
+    from usbwatch.capture.watching import Ask, Nodes, Watch
     from usbwatch.compare.hand_tasks import HandTask
     from usbwatch.model import Capture, Node
     from usbwatch.show.handcheck_view import HandResult
 
-__all__ = ["Bench", "deaf_sentence", "heard", "live_bench", "results", "rights_sentence"]
+__all__ = ["Bench", "Pose", "deaf_sentence", "heard", "live_bench", "results", "rights_sentence"]
 
 _STEP_S = 0.2
 _STRAY_AFTER_MS = 500
 """A press of Enter on a helper keyboard reaches us twice; the word comes within this time of the key."""
+
+
+def _posed(ask: Ask, patience_s: int, *, speaks: bool) -> None:
+    from usbwatch.show.handcheck_view import ask_view
+
+    show(ask_view(ask.function, ask.deed, patience_s, page_width(), speaks=speaks), err=True)
+
+
+def _forget_what_was_typed() -> None:
+    """Letters that were pressed for a check must not end up in the next one, nor in the shell."""
+    import termios
+
+    termios.tcflush(sys.stdin.fileno(), termios.TCIFLUSH)
+
+
+class Pose(Protocol):
+    """How a person is asked for one thing."""
+
+    def __call__(self, ask: Ask, patience_s: int, *, speaks: bool) -> None:
+        """Show what is asked for, and for how long it is waited."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,6 +55,11 @@ class Bench:
     now_ms: Callable[[], int]
     speaks: bool
     """Whether a person can say a word."""
+    pose: Pose = _posed
+    remark: Callable[[str], None] = say
+    """Tells the person one line meanwhile."""
+    forget: Callable[[], None] = _forget_what_was_typed
+    """Lets go of what was typed and not read."""
 
 
 def live_bench() -> Bench:
@@ -117,19 +142,19 @@ def results(
 def _asked(task: HandTask, sources: tuple[Source, ...], bench: Bench, patience_s: int) -> HandResult:
     from usbwatch.capture.watching import Ask, begun, observation
     from usbwatch.cli.taking import now
-    from usbwatch.show.handcheck_view import HandResult, ask_view
+    from usbwatch.show.handcheck_view import HandResult
 
     names = {source.node.location: source.node for source in sources}
     ask = Ask(function=task.device.function, deed=task.deed, own=task.own)
     if bench.speaks:
-        _forget_what_was_typed()
+        bench.forget()
     with bench.opened(sources) as nodes:
-        show(ask_view(ask.function, ask.deed, patience_s, page_width(), speaks=bench.speaks), err=True)
+        bench.pose(ask, patience_s, speaks=bench.speaks)
         watch = _listened(begun(ask, bench.now_ms(), patience_s * 1000), nodes, names, bench)
     if bench.speaks:
-        _forget_what_was_typed()
+        bench.forget()
     seen = observation(watch, now(), {place: node.name for place, node in names.items()})
-    say(f"→ {seen.response.value}")
+    bench.remark(f"→ {seen.response.value}")
     return HandResult(device=task.device, deed=task.deed, observation=seen)
 
 
@@ -146,12 +171,5 @@ def _listened(watch: Watch, nodes: Nodes, names: Mapping[str, Node], bench: Benc
         if new and not watch.said and bench.now_ms() - first_ms > _STRAY_AFTER_MS:
             told |= new
             shown = (f"{names[place].name or 'a nameless node'} ({place})" for place in sorted(new))
-            say(stray_sentence(watch.ask.deed, tuple(shown)))
+            bench.remark(stray_sentence(watch.ask.deed, tuple(shown)))
     return watch
-
-
-def _forget_what_was_typed() -> None:
-    """Letters that were pressed for a check must not end up in the next one, nor in the shell."""
-    import termios
-
-    termios.tcflush(sys.stdin.fileno(), termios.TCIFLUSH)

@@ -7,7 +7,7 @@ system (FAT, exFAT) may have neither links nor modes.
 from __future__ import annotations
 
 import os
-from typing import Tuple
+from typing import List, Tuple
 
 from usbwatch.capture.opening import NO_TRANSLATION
 from usbwatch.errors import UnwritableOutput
@@ -48,29 +48,36 @@ def write_new(path: str, content: bytes) -> str:
     """
     folder, name = os.path.split(os.path.abspath(path))
     draft = os.path.join(folder, f".{name}.{os.getpid()}.part")
+    written = [draft]
     try:
-        _write(draft, content)
-        target = _free(path)
-        os.rename(draft, target)
+        target = _write(draft, content, path, written)
     except OSError as error:
-        _drop(draft)
+        _drop(written)
         raise UnwritableOutput(path, f"cannot be written ({error.strerror})", _remedy(error)) from error
     except BaseException:  # interrupted
-        _drop(draft)
+        _drop(written)
         raise
     _sync(folder)
     return target
 
 
-def _write(path: str, content: bytes) -> None:
-    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | NO_TRANSLATION, 0o666)
+def _write(draft: str, content: bytes, path: str, written: List[str]) -> str:
+    """Write the draft and give it its name; ``written`` gets that name, too."""
+    handle = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL | NO_TRANSLATION, 0o666)
     try:
         left = memoryview(content)
         while left:
             left = left[os.write(handle, left) :]
         os.fsync(handle)
+        target = _free(path)
+        os.rename(draft, target)
+        written.append(target)
+        # On FAT the new name is at first that of an empty file: its size follows with the file, not with the folder
+        # (fs/fat/namei_vfat.c: vfat_rename, which only marks the file for writing).
+        os.fsync(handle)
     finally:
         os.close(handle)
+    return target
 
 
 def _free(path: str) -> str:
@@ -94,11 +101,12 @@ def _remedy(error: OSError) -> str:
     return _REMEDIES.get(errno.errorcode.get(error.errno or 0, ""), _REMEDY)
 
 
-def _drop(path: str) -> None:
-    try:
-        os.unlink(path)
-    except OSError:  # the stick is gone, and the draft with it
-        return
+def _drop(paths: List[str]) -> None:
+    for path in paths:
+        try:
+            os.unlink(path)
+        except OSError:  # not there any more, or the stick is gone, and the file with it
+            continue
 
 
 def _sync(folder: str) -> None:

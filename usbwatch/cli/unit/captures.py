@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from usbwatch.capture.saved import Saved
     from usbwatch.casebook import Book, Paper, Story, When
     from usbwatch.cli.unit.checking import WeighedUnit
-    from usbwatch.model.history import Amended, Captured, Entry, PartSerial, Unit
+    from usbwatch.model.history import Amended, Captured, Entry, PartSerial, Recorded, Unit
 
 __all__ = ["Prepared", "captured", "loaded_in_order", "prepared", "refuse_mixed", "saved_now", "tell"]
 
@@ -44,16 +44,26 @@ def saved_now(root: str | None, log: str | None, through: str | None) -> Saved:
     return saved_of(taken(root, log, through))
 
 
-def captured(book: Book, unit: Unit, saved: Sequence[Saved], when: When, *, anyway: bool = False) -> int:
+def captured(
+    book: Book,
+    unit: Unit,
+    saved: Sequence[Saved],
+    when: When,
+    *,
+    anyway: bool = False,
+    before: Sequence[Recorded] = (),
+    after: Sequence[Recorded] = (),
+) -> int:
     """Record captures of a unit, and say what its history comes to with them; the exit code of that.
 
+    ``before`` and ``after`` are what was done and established around them, recorded with them or not at all.
     Raises ``Refused`` for a capture of another unit, unless ``anyway``.
     """
     if not anyway:
-        _refuse_other_units(book, unit, saved)
-    ready = prepared(book, saved, lambda facts: book.draft(unit, facts, when))
+        _refuse_other_units(book, saved, book.draft(unit, before, when))
+    ready = prepared(book, saved, lambda facts: book.draft(unit, [*before, *facts, *after], when))
     known = _model_known(book.story(unit), saved)
-    return tell(unit.label, ready, book.record(unit, [*ready.facts, *known], when, ready.papers))
+    return tell(unit.label, ready, book.record(unit, [*before, *ready.facts, *after, *known], when, ready.papers))
 
 
 def _model_known(told: Story, saved: Sequence[Saved]) -> list[Amended]:
@@ -172,7 +182,7 @@ def _judged(its: WeighedUnit) -> str:
     return "; ".join(told)
 
 
-def _refuse_other_units(book: Book, unit: Unit, saved: Sequence[Saved]) -> None:
+def _refuse_other_units(book: Book, saved: Sequence[Saved], told: Story) -> None:
     """Raise ``Refused`` where a capture is of another model than the unit's last one, or has another serial number.
 
     A board that was put in may bring its own serial number, never another model.
@@ -181,7 +191,6 @@ def _refuse_other_units(book: Book, unit: Unit, saved: Sequence[Saved]) -> None:
     from usbwatch.errors import Refused
     from usbwatch.model.history import Captured
 
-    told = book.story(unit)
     fields = MODEL if _board_put_in(told) else MODEL_AND_SERIAL
     taken = [each.fact.capture for each in told.standings if isinstance(each.fact, Captured)]
     before = book.saved_capture(taken[-1]).capture.unit if taken else None

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from usbwatch.cli.unit.captures import Prepared
     from usbwatch.model.history import Intake, Opened
 
-__all__ = ["intake_options", "open_unit", "reopen_unit"]
+__all__ = ["intake_options", "known_refused", "model_of", "open_unit", "reopen_unit"]
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 
@@ -85,7 +85,7 @@ def open_unit(label: str, captures: tuple[str, ...], **told: Any) -> int:  # noq
 
     saved = loaded_in_order(captures)
     refuse_mixed(saved)
-    model = _model(told["model"], saved)
+    model = model_of(told["model"], saved)
     opening = Opened(label=label, model=model, intake=_intake(told))
     more: list[Recorded] = []
     papers: list[Paper] = []
@@ -98,7 +98,7 @@ def open_unit(label: str, captures: tuple[str, ...], **told: Any) -> int:  # noq
     moment = when(told["at"], told["by"])
     with opened(told["book"]) as book:
         if not told["anyway"]:
-            _refuse_known(book, saved)
+            known_refused(book, saved)
         ready = _with_captures(book, opening, saved, moment) if saved else None
         facts = (*(ready.facts if ready else ()), *more)
         unit, entries = book.open_unit(opening, moment, facts, (*(ready.papers if ready else ()), *papers))
@@ -106,7 +106,7 @@ def open_unit(label: str, captures: tuple[str, ...], **told: Any) -> int:  # noq
     return tell(unit.label, ready, entries) if ready else exits.WELL
 
 
-def _refuse_known(book: Book, saved: Sequence[Saved]) -> None:
+def known_refused(book: Book, saved: Sequence[Saved]) -> None:
     """Raise ``Refused`` where the casebook has a unit with the same serial number: it may have come back."""
     from usbwatch.compare.serials import is_serial
     from usbwatch.errors import Refused
@@ -128,7 +128,7 @@ def _with_captures(book: Book, opening: Opened, saved: Sequence[Saved], moment: 
     return prepared(book, saved, lambda facts: book.draft_of_new(opening, facts, moment))
 
 
-def _model(named: str | None, saved: Sequence[Saved]) -> str:
+def model_of(named: str | None, saved: Sequence[Saved]) -> str:
     """The id of the profile that was named, or that the first capture fits; "" where none does."""
     from usbwatch import profile as profiles
     from usbwatch.cli.choosing import fitting_or_none

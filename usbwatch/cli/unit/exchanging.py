@@ -12,10 +12,8 @@ from usbwatch.cli.options import book_option, example
 from usbwatch.cli.unit.options import opened, time_options, when
 
 if TYPE_CHECKING:
-    from usbwatch.capture.saved import Saved
     from usbwatch.casebook import Book, When
     from usbwatch.casebook.exchange import Imported
-    from usbwatch.model.history import Unit
 
 __all__ = ["export_to_archive", "import_files"]
 
@@ -62,18 +60,21 @@ def _entries(count: int) -> str:
 
 @click.command(
     name="import",
-    epilog=example("usbwatch unit import lb-0001.zip", "usbwatch unit import stick/captures/*.json"),
+    epilog=example("usbwatch unit import lb-0001.zip", "usbwatch unit import /media/stick"),
 )
-@click.argument("files", nargs=-1, required=True, metavar="FILE...", type=click.Path(readable=False))
+@click.argument("files", nargs=-1, required=True, metavar="FILE|FOLDER...", type=click.Path(readable=False))
 @time_options
 @book_option
 def import_files(files: tuple[str, ...], *, at: str, by: str, book: str | None) -> int:
-    """Take in archives, or captures of units on the bench.
+    """Take in archives, captures, or a stick with captures.
 
     Archives are those that usbwatch unit export wrote.
     Of an archive everything is checked first, and nothing is taken in if anything
     in it is wrong; what is in the casebook already is left as it is. A capture
-    goes to the unit on the bench in which its serial number was seen.
+    goes to the unit on the bench in which its serial number was seen, or whose
+    label was given on the unit; a label that is new here opens a unit. Steps and
+    answers that were noted on the unit are recorded with it. Of a folder all
+    captures are taken in.
     """
     from usbwatch.cli.screen import say
     from usbwatch.errors import UsbwatchError
@@ -93,11 +94,40 @@ def import_files(files: tuple[str, ...], *, at: str, by: str, book: str | None) 
 
 def _imported(path: str, book: Book, moment: When) -> int:
     from usbwatch.casebook.exchange import import_units
+    from usbwatch.cli.unit.carrying import taken_in
+    from usbwatch.cli.unit.stick_files import carried, is_notes
 
+    if os.path.isdir(path):  # noqa: PTH112 - a hostile name stays as it is
+        return _folder_in(path, book, moment)
+    if is_notes(path):  # goes with its capture
+        return exits.WELL
     if _is_json(path):
-        return _capture_in(path, book, moment)
+        return taken_in(carried(path), book, moment)
     _tell(path, import_units(book, path, now=moment.now))
     return exits.WELL
+
+
+def _folder_in(path: str, book: Book, moment: When) -> int:
+    """All captures in a folder, such as a stick's: what is wrong with one keeps no other from being taken in."""
+    from usbwatch.cli.screen import say
+    from usbwatch.cli.unit.carrying import taken_in
+    from usbwatch.cli.unit.stick_files import capture_files, carried, in_order, with_labels
+    from usbwatch.errors import UsbwatchError
+
+    found, codes = [], []
+    for one in capture_files(path):
+        try:
+            found.append(carried(one))
+        except UsbwatchError as error:
+            say(f"usbwatch: {error}")
+            codes.append(exits.BAD_INPUT)
+    for capture in in_order(with_labels(found)):
+        try:
+            codes.append(taken_in(capture, book, moment))
+        except UsbwatchError as error:
+            say(f"usbwatch: {error}")
+            codes.append(exits.BAD_INPUT)
+    return exits.worst(codes)
 
 
 def _is_json(path: str) -> bool:
@@ -109,47 +139,6 @@ def _is_json(path: str) -> bool:
             return file.read(64).lstrip().startswith(b"{")
     except (OSError, ValueError):
         return False
-
-
-def _capture_in(path: str, book: Book, moment: When) -> int:
-    from usbwatch.capture.saved import load_saved
-    from usbwatch.cli.screen import say
-    from usbwatch.cli.unit.captures import captured
-
-    saved = load_saved(path)
-    unit = _unit_of(saved, path, book)
-    if saved.digest in _digests(book, unit):
-        say(f"usbwatch: unit {unit.label} has this capture already")
-        return exits.WELL
-    return captured(book, unit, [saved], moment)
-
-
-def _digests(book: Book, unit: Unit) -> set[str]:
-    from usbwatch.model.history import Captured
-
-    return {each.fact.capture for each in book.story(unit).standings if isinstance(each.fact, Captured)}
-
-
-def _unit_of(saved: Saved, path: str, book: Book) -> Unit:
-    """The one unit on the bench in which the capture's serial number was seen. Raises ``BadCapture``."""
-    from usbwatch.compare.serials import is_serial
-    from usbwatch.errors import BadCapture
-    from usbwatch.show.words import listed
-
-    serial = saved.capture.unit.product_serial.strip()
-    if not is_serial(serial):
-        remedy = "record it with usbwatch unit capture UNIT FILE"
-        raise BadCapture(path, "gives no serial number of its unit, so that it cannot be told whose it is", remedy)
-    found = [unit for unit in book.units_with(serial) if unit.ending is None]
-    if len(found) == 1:
-        return found[0]
-    if found:
-        labels = listed([one.label for one in found])
-        raise BadCapture(
-            path, f"fits several units on the bench ({labels})", "name one: usbwatch unit capture UNIT FILE"
-        )
-    remedy = f"take the unit in: usbwatch unit open LABEL {path}; if it came back: usbwatch unit reopen"
-    raise BadCapture(path, f"is of a unit that is not on the bench (serial number {serial})", remedy)
 
 
 def _tell(path: str, imported: Imported) -> None:
