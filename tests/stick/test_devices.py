@@ -80,8 +80,14 @@ REFUSED = {
     "mounted as it is": (
         {"proc:self/mountinfo": "40 1 8:240 / /media/a\\040stick rw - vfat /dev/none rw"},
         STICK,
-        "is in use: sdp is mounted at /media/a stick; umount /media/a stick first",
+        "is in use: sdp is mounted at /media/a stick; umount '/media/a stick' first",
     ),
+    "mounted at a name that would pass for another line": (
+        {"proc:self/mountinfo": "40 1 8:240 / /media/a\\012usbwatch:\\040well rw - vfat /dev/none rw"},
+        STICK,
+        "sdp is mounted at /media/a\\x0ausbwatch: well; umount",
+    ),
+    "a reader without a card": ({"sys:size": "0"}, STICK, "has no medium in it; put a card or a stick in"),
     "a partition is mounted": (
         {"proc:self/mountinfo": "40 1 8:241 / /mnt rw - ext4 /dev/none rw"},
         STICK,

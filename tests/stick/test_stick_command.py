@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -46,6 +47,33 @@ def test_a_device_that_is_refused_is_refused_before_anything_is_built(
 ) -> None:
     assert "device /dev/null: is no block device" in said(["new.img", "--write", "/dev/null", "--yes"], 3, capsys)
     assert not (tmp_path / "new.img").exists()
+
+
+def test_a_device_without_a_name_is_not_left_out_in_silence(
+    small_image: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert "there is no such device" in said([str(small_image), "--write", ""], 3, capsys)  # as of an unset variable
+
+
+def test_a_pipe_is_not_waited_for(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    assert "is no plain file, so no image of a stick" in said(["pipe", "--write", "/dev/null"], 3, capsys)
+
+
+def test_a_folder_that_may_not_be_entered_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "closed").mkdir(mode=0)
+    looked = Path.exists
+
+    def refused(path: Path) -> bool:  # as the kernel answers anyone but root
+        if "closed" in path.parts:
+            raise PermissionError(13, "Permission denied", str(path))
+        return looked(path)
+
+    monkeypatch.setattr(Path, "exists", refused)
+    for more in ([], ["--write", "/dev/null", "--yes"]):
+        assert "its folder may not be entered; choose another folder" in said(["closed/new.img", *more], 3, capsys)
 
 
 MISUSED = {

@@ -90,6 +90,23 @@ def test_a_device_that_is_too_small_is_left_alone(small_image: Path, tmp_path: P
     assert file.read_bytes() == b"old\n" * 10_000_000
 
 
+def test_too_small_and_without_rights_are_told_before_anyone_is_asked(
+    small_image: Path, stick: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = tmp_path / "small"
+    file.write_bytes(b"old\n" * 10_000_000)
+    with loop(file) as device:
+        assert main(["stick", str(small_image), "--write", device]) == 3
+    shown = capsys.readouterr().err
+    assert "is too small" in shown
+    assert "will be erased" not in shown
+    monkeypatch.setattr(os, "access", lambda *_: False)  # root may do all
+    assert main(["stick", str(small_image), "--write", stick]) == 3
+    shown = capsys.readouterr().err
+    assert "may not be written by you; run the same command with sudo" in shown
+    assert "will be erased" not in shown
+
+
 def test_a_device_that_the_system_holds_is_left_alone(small_image: Path, stick: str) -> None:
     before = content(stick)
     target = examined(stick)
@@ -196,3 +213,22 @@ def test_a_device_that_gives_back_something_else_is_told(small_image: Path, stic
 
     with pytest.raises(CannotWriteStick, match="gives back something else"):
         write_image(str(small_image), examined(stick), tell=spoil)
+    with pytest.raises(NotWholeError):  # no unit starts from it
+        read_table(content(stick)[:HEAD])
+
+
+def test_another_stick_that_got_the_same_name_is_left_alone(small_image: Path, tmp_path: Path) -> None:
+    for name in ("first", "second"):
+        (tmp_path / name).write_bytes(b"old\n" * 25_000_000)
+    with loop(tmp_path / "first") as device:
+        target = examined(device)
+        if not target.sequence:
+            needed_tool("diskseq", "a kernel from Linux 5.15 on")
+    subprocess.run([needed_tool("losetup", "mount"), device, tmp_path / "second"], check=True)
+    try:
+        assert examined(device).number == target.number
+        with pytest.raises(CannotWriteStick, match="was pulled out, and something else is plugged in"):
+            write_image(str(small_image), target)
+    finally:
+        subprocess.run([needed_tool("losetup", "mount"), "-d", device], check=True)
+    assert (tmp_path / "second").read_bytes() == b"old\n" * 25_000_000

@@ -88,7 +88,7 @@ def stick(
     """
     if book and not priors and context.get_parameter_source("book") is ParameterSource.COMMANDLINE:
         raise click.UsageError("--book goes with --priors; without that no closed cases are taken along.")
-    if yes and not device:
+    if yes and device is None:
         raise click.UsageError("--yes goes with --write.")
     asked = _Asked(
         image=image, device=device, folders=folders, money=money, priors=priors, book=book, further=further,
@@ -99,49 +99,57 @@ def stick(
 
 def _done(asked: _Asked) -> int:
     """Everything that can be refused is, before anything is built; then build, if there is need to, and write."""
+    import os
+
     from usbwatch.errors import CannotBuild, UnwritableOutput
 
     if sys.platform != "linux":
         remedy = "build and write it on Debian; usbwatch kit writes a collector that needs no image"
         raise CannotBuild("this system is not Linux", remedy)
-    there = Path(asked.image).exists()
+    there = os.path.exists(asked.image)  # noqa: PTH110 - no name and no lack of rights is an error to it
     if there and asked.device is None and not asked.force:
         raise UnwritableOutput(
             asked.image, "is there already", "give --force to build it anew, or --write to write it to a stick"
         )
     if there and not asked.force and asked.says_what_to_build:
         raise click.UsageError("IMAGE is there already and would be written as it is; give --force to build it anew.")
-    target = _target(asked) if asked.device else None
-    if not there or asked.force:
-        _build(asked)
+    place = _place(asked.image) if not there or asked.force else None
+    target = None if asked.device is None else _target(asked, asked.device, whole=place is None)
+    if place is not None:
+        _build(asked, place)
     if target is not None:
         _write(asked, target)
     return exits.WELL
 
 
-def _target(asked: _Asked) -> Target:
-    """The device, if it may be written to and someone says so."""
+def _target(asked: _Asked, device: str, *, whole: bool) -> Target:
+    """The device, if it may be written to and someone says so; ``whole``: the image is there already."""
+    import os
+
     from usbwatch.cli.screen import asks, show
     from usbwatch.errors import CannotWriteStick
     from usbwatch.show.stick_view import target_view
     from usbwatch.stick.devices import examined
-    from usbwatch.stick.writing import checked_image
+    from usbwatch.stick.writing import checked_image, refuse_small
 
-    assert asked.device is not None
-    if Path(asked.image).exists() and not asked.force:
-        checked_image(asked.image)
-    target = examined(asked.device)
+    table = checked_image(asked.image) if whole else None
+    target = examined(device)
+    if table is not None:
+        refuse_small(target, table)
+    if not os.access(device, os.W_OK):
+        first = "run the same command with sudo" if whole else "build without --write first, then write it with sudo"
+        raise CannotWriteStick(device, "may not be written by you", first)
     show(target_view(target), err=True)
     if asked.yes:
         return target
     if not asks():
-        raise CannotWriteStick(asked.device, "nobody can be asked here", "give --yes if all that is on it may go")
+        raise CannotWriteStick(device, "nobody can be asked here", "give --yes if all that is on it may go")
     if click.prompt(f'Type "{_WORD}" to go on', default="", show_default=False, err=True).strip().lower() != _WORD:
-        raise CannotWriteStick(asked.device, "nothing was written", f'type "{_WORD}" when asked, to write it')
+        raise CannotWriteStick(device, "nothing was written", f'type "{_WORD}" when asked, to write it')
     return target
 
 
-def _build(asked: _Asked) -> None:
+def _build(asked: _Asked, target: Path) -> None:
     import time
 
     from usbwatch.cli.screen import say, show
@@ -149,7 +157,6 @@ def _build(asked: _Asked) -> None:
     from usbwatch.stick.building import build_image
     from usbwatch.stick.devices import removable
 
-    target = _place(asked.image)
     recipe, notices = _recipe(asked)
     for notice in notices:
         say(f"usbwatch: {notice}")
@@ -180,6 +187,10 @@ def _place(image: str) -> Path:
             raise UnwritableOutput(image, "is there and is no plain file", "choose another name")
         if not target.parent.is_dir():
             raise UnwritableOutput(image, "cannot be made: its folder is not there", "make that folder first")
+    except PermissionError:
+        raise UnwritableOutput(
+            image, "cannot be made: its folder may not be entered", "choose another folder"
+        ) from None
     except (ValueError, RuntimeError, OSError):
         raise UnwritableOutput(image, "has a name that no file can have", "choose another name") from None
     if not os.access(target.parent, os.W_OK):

@@ -73,7 +73,7 @@ def target_view(target: Target) -> list[Line]:
         line(("All that is on this device will be erased: ", Style.CAUTION), (safe(target.path), Style.STRONG), hang=2),
         line(f"  {safe(target.name).ljust(_COLUMN)}", f"{what}, {_megabytes(target.size)}", hang=_COLUMN + 2),
         *(line(f"    {safe(one.name).ljust(_COLUMN - 2)}", _part(one), hang=_COLUMN + 4) for one in target.parts),
-        *([] if target.parts else [line("    no partitions on it")]),
+        *([] if target.parts else [line("    the kernel sees no partitions on it")]),
     ]
 
 

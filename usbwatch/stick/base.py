@@ -62,14 +62,22 @@ def made_base(further: tuple[str, ...], cache: Path, tell: Tell) -> Path:
     (cache / "made").mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(dir=disk_for_work(), prefix="usbwatch-stick-") as scratch:
         result = _make(Path(scratch), plan, packages, cache, tell)
-        arriving = Path(tempfile.mkdtemp(dir=cache / "made"))
-        shutil.copytree(result, arriving, dirs_exist_ok=True)
-    try:
-        arriving.rename(made)
-    except OSError:  # another run was quicker
-        shutil.rmtree(arriving)
+        _keep(result, made)
     _drop_unused(cache / "made")
     return made
+
+
+def _keep(result: Path, made: Path) -> None:
+    """Put a base in its place in one step; nothing of one that could not be copied whole stays behind."""
+    with tempfile.TemporaryDirectory(dir=made.parent, prefix="arriving-") as arriving:
+        whole = Path(arriving) / made.name
+        shutil.copytree(result, whole)
+        try:
+            whole.rename(made)
+        except OSError:
+            if not (made / "facts.json").is_file():
+                raise
+            # Another run was quicker.
 
 
 _UNUSED_S = 30 * 24 * 3600

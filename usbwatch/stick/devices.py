@@ -13,9 +13,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from usbwatch.errors import CannotWriteStick
+from usbwatch.safe import safe, typed
 from usbwatch.stick.running import path_of
 
-__all__ = ["Machine", "Part", "Target", "examined", "removable"]
+__all__ = ["Machine", "Part", "Target", "examined", "removable", "sequence_of"]
 
 _OTHER = "name the stick itself, such as /dev/sdX, and nothing that holds what you need"
 _SECTOR = 512
@@ -56,6 +57,9 @@ class Target:
     parts: tuple[Part, ...]
     behind: str = ""
     """For a loop device, the file that it stands for."""
+    sequence: str = ""
+    """The kernel's count of disks and media when it met this one, which it never gives twice (``diskseq``); "" before
+    Linux 5.15."""
 
 
 def examined(path: str, machine: Machine | None = None) -> Target:
@@ -70,6 +74,8 @@ def examined(path: str, machine: Machine | None = None) -> Target:
     if not loop and _text(folder / "removable") != "1":
         problem = "is not removable, by what the kernel says of it (a disk behind a USB adapter is not, either)"
         raise CannotWriteStick(path, problem, "use a stick, which says that it is")
+    if not _size(folder):
+        raise CannotWriteStick(path, "has no medium in it", "put a card or a stick in")
     if _text(folder / "ro") == "1":
         raise CannotWriteStick(path, "is write-protected", "look for a switch on the stick, or take another one")
     if _text(folder / "queue" / "logical_block_size") not in ("", str(_SECTOR)):
@@ -82,7 +88,13 @@ def examined(path: str, machine: Machine | None = None) -> Target:
         size=_size(folder),
         parts=tuple(one for one in map(_part, parts or [folder]) if parts or one.kind),
         behind=_text(folder / "loop" / "backing_file") if loop else "",
+        sequence=sequence_of(number, machine),
     )
+
+
+def sequence_of(number: tuple[int, int], machine: Machine | None = None) -> str:
+    """The kernel's count for the disk, or the medium, that now has this number: see ``Target.sequence``."""
+    return _text((machine or Machine()).sys / "dev" / "block" / f"{number[0]}:{number[1]}" / "diskseq")
 
 
 def removable(machine: Machine | None = None) -> tuple[tuple[str, str, int], ...]:
@@ -169,11 +181,13 @@ def _refuse_in_use(path: str, folders: list[Path], used: _InUse) -> None:
     for folder in folders:
         major, _, minor = _text(folder / "dev").partition(":")
         number = (int(major or -1), int(minor or -1))
-        place = used.mounted.get(number)
+        place = safe(used.mounted.get(number, ""))
         if place in _SYSTEM:
             raise CannotWriteStick(path, f"is the system's own disk: {folder.name} is mounted at {place}", _OTHER)
-        if place is not None:
-            raise CannotWriteStick(path, f"is in use: {folder.name} is mounted at {place}", f"umount {place} first")
+        if place:
+            raise CannotWriteStick(
+                path, f"is in use: {folder.name} is mounted at {place}", f"umount {typed(place)} first"
+            )
         if number in used.swap:
             raise CannotWriteStick(path, f"is in use: the system swaps to {folder.name}", _OTHER)
         holders = sorted(one.name for one in (folder / "holders").iterdir()) if (folder / "holders").is_dir() else []

@@ -11,7 +11,7 @@ import subprocess
 import sys
 import tempfile
 import zipfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path, PurePosixPath
 
 from usbwatch.errors import CannotBuild
@@ -27,7 +27,12 @@ def requirements(extras: Iterable[str] = ("live",)) -> list[str]:
     """What usbwatch asks for, with some of its extras, as it was declared when it was installed."""
     wanted = set(extras)
     found = []
-    for line in importlib.metadata.requires("usbwatch") or []:
+    try:
+        declared = importlib.metadata.requires("usbwatch") or []
+    except importlib.metadata.PackageNotFoundError as error:
+        problem = "usbwatch runs from its sources, so it is not known what libraries it needs"
+        raise CannotBuild(problem, "install it as README.md says, and build with that") from error
+    for line in declared:
         need, _, marker = (part.strip() for part in line.partition(";"))
         extra = re.fullmatch(r"""extra\s*==\s*['"]([^'"]+)['"]""", marker)
         if not marker or (extra and extra[1] in wanted):
@@ -37,12 +42,12 @@ def requirements(extras: Iterable[str] = ("live",)) -> list[str]:
 
 def pinned() -> list[str]:
     """Every library that is installed here, in its version; only those that something needs are taken."""
-    found = {
-        f"{re.sub(r'[-_.]+', '-', one.metadata['Name']).lower()}=={one.version}"
-        for one in importlib.metadata.distributions()
-        if one.metadata["Name"]
-    }
-    return sorted(one for one in found if not one.startswith(("usbwatch==", "pip==", "setuptools==")))
+    found: dict[str, str] = {}
+    for one in importlib.metadata.distributions():
+        if one.metadata["Name"]:
+            # Where a library is there twice, Python takes the one that its path has first; they come in that order.
+            found.setdefault(re.sub(r"[-_.]+", "-", one.metadata["Name"]).lower(), one.version)
+    return [f"{name}=={found[name]}" for name in sorted(found) if name not in ("usbwatch", "pip", "setuptools")]
 
 
 def python_in(root: Path) -> Path:
@@ -112,10 +117,11 @@ def without_tests(folder: Path) -> None:
                 shutil.rmtree(one)
 
 
-def compile_all(root: Path, folders: Iterable[Path]) -> None:
+def compile_all(root: Path, folders: Sequence[Path]) -> None:
     """Compile sources with the root's own Python, so that nothing is compiled on the unit.
 
     The results name neither times nor folders of this computer (``--invalidation-mode=unchecked-hash``, PEP 552).
+    Raises ``CannotBuild`` where nothing came of it.
     """
     python = python_in(root)
     loader = next((root / "lib64").glob("ld-linux-x86-64.so.*"))
@@ -123,5 +129,10 @@ def compile_all(root: Path, folders: Iterable[Path]) -> None:
     compiling = ["-I", "-B", "-m", "compileall", "-qq", "--invalidation-mode=unchecked-hash"]
     compiling += ["-s", str(root), "-p", "/"]
     command = [str(loader), "--library-path", libraries, str(python), *compiling, *map(str, folders)]
-    # A file that does not compile is left to be compiled when it is used, if ever.
-    subprocess.run(command, check=False, capture_output=True, env={"PYTHONHOME": str(root / "usr")})  # noqa: S603
+    # A file that does not compile is left to be compiled when it is used, if ever; but some do.
+    done = subprocess.run(command, check=False, capture_output=True, env={"PYTHONHOME": str(root / "usr")})  # noqa: S603
+    for folder in folders:
+        if next(folder.rglob("*.pyc"), None) is None:
+            said = done.stderr.decode(errors="replace").strip()[-_LAST_WORDS:]
+            problem = f"the distribution's Python compiles nothing here ({said})"
+            raise CannotBuild(problem, "run sudo apt-get update, and build again")

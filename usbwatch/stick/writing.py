@@ -12,11 +12,11 @@ from pathlib import Path
 from typing import BinaryIO
 
 from usbwatch.errors import BadImage, CannotWriteStick
-from usbwatch.stick.devices import Target
+from usbwatch.stick.devices import Target, sequence_of
 from usbwatch.stick.gpt import HEAD, SECTOR, TAIL, NotWholeError, Table, fitted, read_table
 from usbwatch.stick.image import DISK_GUID
 
-__all__ = ["checked_image", "write_image"]
+__all__ = ["checked_image", "refuse_small", "write_image"]
 
 _CHUNK = 4 << 20
 _BLKRRPART = 0x125F
@@ -33,7 +33,7 @@ def checked_image(image: str) -> Table:
     """The partition table of an image that a build of usbwatch made; raises ``BadImage`` for anything else."""
     remedy = "build one with: usbwatch stick IMAGE"
     try:
-        with Path(image).open("rb") as file:
+        with open(image, "rb", opener=_without_waiting) as file:
             status = os.fstat(file.fileno())
             if not stat.S_ISREG(status.st_mode):
                 raise BadImage(image, "is no plain file, so no image of a stick", remedy)
@@ -53,18 +53,29 @@ def checked_image(image: str) -> Table:
     return table
 
 
-def write_image(image: str, target: Target, *, tell: Tell = lambda _done, _all: None) -> str:
-    """Write an image over all that is on a device, and read it back; the SHA-256 of what was written.
+def _without_waiting(path: str, flags: int) -> int:
+    """Opened; a pipe to which nobody writes would else be waited for."""
+    return os.open(path, flags | os.O_NONBLOCK)
 
-    The table's copy goes to the end of the device. The beginning is written
-    last, so that a device that was pulled out in the middle does not look like
-    a stick. Raises ``CannotWriteStick``; also when what is read back differs.
-    """
-    table = checked_image(image)
+
+def refuse_small(target: Target, table: Table) -> None:
+    """Raise ``CannotWriteStick`` for a device on which an image with this table has no room."""
     needed = table.sectors * SECTOR
     if target.size < needed:
         problem = f"is too small: it has {target.size // 1_000_000} MB, and the image {needed // 1_000_000} MB"
         raise CannotWriteStick(target.path, problem, "take a larger stick")
+
+
+def write_image(image: str, target: Target, *, tell: Tell = lambda _done, _all: None) -> str:
+    """Write an image over all that is on a device, and read it back; the SHA-256 of what was written.
+
+    The table's copy goes to the end of the device. The beginning is written
+    last, once all the rest was read back: a device that was pulled out in the
+    middle, or that does not keep what it is given, does not look like a stick.
+    Raises ``CannotWriteStick``; also when what is read back differs.
+    """
+    table = checked_image(image)
+    refuse_small(target, table)
     with _taken(target) as device:
         try:
             return _written(image, table, device, target, tell)
@@ -87,6 +98,10 @@ def _taken(target: Target) -> Iterator[int]:
             raise CannotWriteStick(target.path, "is another device than a moment ago", "look again, and name it anew")
         if os.lseek(device, 0, os.SEEK_END) != target.size:
             raise CannotWriteStick(target.path, "has another size than a moment ago", "look again, and name it anew")
+        if sequence_of(target.number) != target.sequence:
+            # Numbers and names are given again: another stick of the same size would pass for this one.
+            problem = "was pulled out, and something else is plugged in"
+            raise CannotWriteStick(target.path, problem, "look again, and name it anew")
         yield device
     finally:
         with contextlib.suppress(OSError):
@@ -119,16 +134,33 @@ def _written(image: str, table: Table, device: int, target: Target, tell: Tell) 
         digest.update(tail)
         _put(device, size // SECTOR * SECTOR - TAIL, tail)
         os.fsync(device)
-        _put(device, 0, head)
-        os.fsync(device)
+    _forget(device)
+    if _read_back(device, head, size, body_end, tell) != digest.digest():
+        raise CannotWriteStick(path, *_OTHER_CONTENT)
+    _put(device, 0, head)
+    os.fsync(device)
+    _forget(device)
+    if os.pread(device, HEAD, 0) != head:
+        raise CannotWriteStick(path, *_OTHER_CONTENT)
+    _tell_of_partitions(device)
+    return digest.hexdigest()
+
+
+_OTHER_CONTENT = ("gives back something else than was written to it", "take another stick")
+
+
+def _forget(device: int) -> None:
+    """Have what is read next come from the device, and not from memory."""
     import fcntl  # not there on every system that can load this
 
     fcntl.ioctl(device, _BLKFLSBUF)
-    if _read_back(device, size, body_end, total, tell) != digest.digest():
-        raise CannotWriteStick(path, "gives back something else than was written to it", "take another stick")
+
+
+def _tell_of_partitions(device: int) -> None:
+    import fcntl
+
     with contextlib.suppress(OSError):  # a loop device may not want to know of partitions
         fcntl.ioctl(device, _BLKRRPART)
-    return digest.hexdigest()
 
 
 def _pieces(file: BinaryIO, end: int) -> Iterator[tuple[int, bytes]]:
@@ -150,15 +182,16 @@ def _put(device: int, offset: int, content: bytes) -> None:
         view, offset = view[done:], offset + done
 
 
-def _read_back(device: int, size: int, body_end: int, total: int, tell: Tell) -> bytes:
-    digest = hashlib.sha256()
-    offset = 0
+def _read_back(device: int, head: bytes, size: int, body_end: int, tell: Tell) -> bytes:
+    """The digest of ``head``, which is not written yet, and of all that is on the device behind it."""
+    digest = hashlib.sha256(head)
+    offset = HEAD
     while offset < body_end:
         chunk = os.pread(device, min(_CHUNK, body_end - offset), offset)
         if not chunk:
             raise OSError(errno.EIO, os.strerror(errno.EIO))
         digest.update(chunk)
         offset += len(chunk)
-        tell(body_end + offset, total)
+        tell(body_end + offset, 2 * body_end)
     digest.update(os.pread(device, TAIL, size // SECTOR * SECTOR - TAIL))
     return digest.digest()
