@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
-from usbwatch.stick.drivers import FOLDERS, LEFT_OUT, chosen
+from usbwatch.capture.modprobe_files import commands
+from usbwatch.stick.drivers import FOLDERS, LEFT_OUT, chosen, hold_back
 
 LISTED = """\
 kernel/drivers/usb/host/xhci-pci.ko: kernel/drivers/usb/host/xhci-hcd.ko kernel/drivers/usb/core/usbcore.ko
@@ -58,6 +61,16 @@ def test_what_a_driver_asks_for_and_could_do_without_comes_along() -> None:
     found = chosen(LISTED, ["drivers/net/ethernet"], [], soft)
     assert "kernel/drivers/net/other/realtek.ko.xz" in found
     assert "kernel/lib/crc64.ko" not in found
+
+
+def test_a_driver_that_lacks_its_firmware_is_held_back_and_a_capture_can_tell(tmp_path: Path) -> None:
+    hold_back(tmp_path)
+    said = (tmp_path / "etc" / "modprobe.d" / "no-firmware.conf").read_text()
+    assert list(commands(said)) == ["amdgpu"]
+    assert "--with firmware-amd-graphics" in said
+    (tmp_path / "lib" / "firmware" / "amdgpu").mkdir(parents=True)
+    hold_back(tmp_path)
+    assert list(commands((tmp_path / "etc" / "modprobe.d" / "no-firmware.conf").read_text())) == []
 
 
 def test_nothing_that_would_act_on_a_unit_is_in_the_stick() -> None:

@@ -38,7 +38,7 @@ def done(run: Run, key: str) -> None:
 
 
 def _off(run: Run) -> None:
-    kept = run.saver.kept()
+    kept = run.keeping.saver.kept()
     warning = "" if kept.well else "The answer is not saved: it is lost when the unit is switched off."
     choice = Choice(title="Switch the unit off?", items=(("y", "yes, power off"),), warning=warning)
     if key_of(choice, run.terminals, _CONFIRM_S) == "y":
@@ -66,7 +66,7 @@ def _profile(run: Run) -> None:
         return
     run.case = replace(run.case, picked="" if at == -1 else known[at].id)
     run.judge()
-    run.save_notes()
+    run.keeping.save_notes()
 
 
 def _label(run: Run) -> None:
@@ -85,7 +85,7 @@ def _label(run: Run) -> None:
         except Refused as error:
             below, text = [str(error)], typed
             continue
-        run.save_notes()
+        run.keeping.save_notes()
         return
 
 
@@ -141,7 +141,7 @@ def _after_earlier(run: Run) -> None:
     )
     run.earlier = ()
     run.judge()
-    run.save_notes()
+    run.keeping.save_notes()
 
 
 def _steps(checked: Checked) -> list[tuple[str, Step]]:
@@ -192,7 +192,7 @@ def _answer(run: Run) -> None:
     last = replace(last, answers=(*kept, Answer(check=ids[at], yes=key == "y")))
     run.case = replace(run.case, seen=(*run.case.seen[:-1], last))
     run.judge()
-    run.save_notes()
+    run.keeping.save_notes()
 
 
 def _asked_by(proposal: Proposal) -> str:

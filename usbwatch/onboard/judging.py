@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from usbwatch.profile import Library
     from usbwatch.show import Localised, Seen
 
-__all__ = ["NOT_KNOWN", "Case", "OldProcessorError", "check_processor", "chosen", "judged_case", "with_capture"]
+__all__ = ["NOT_KNOWN", "Case", "OldProcessorError", "can_weigh", "chosen", "judged_case", "with_capture"]
 
 _PROCESSOR = Path("/proc/cpuinfo")
 _NEEDED = frozenset({"ssse3", "sse4_1", "sse4_2", "popcnt"})
@@ -49,15 +49,14 @@ class OldProcessorError(UsbwatchError):
         return "this unit's processor is older than what the weighing is made for (x86-64-v2, of 2009 and later)."
 
 
-def check_processor(cpuinfo: Path = _PROCESSOR) -> None:
-    """Raise ``OldProcessorError`` for a processor on which suspects cannot be weighed; unknown ones are tried."""
+def can_weigh(cpuinfo: Path = _PROCESSOR) -> bool:
+    """Whether suspects can be weighed on this processor: on one that is too old NumPy would end the program."""
     try:
         told = cpuinfo.read_text(encoding="ascii", errors="replace")
     except OSError:
-        return
+        return True
     flags = next((set(row.partition(":")[2].split()) for row in told.splitlines() if row.startswith("flags")), None)
-    if flags is not None and not flags >= _NEEDED:
-        raise OldProcessorError
+    return flags is None or flags >= _NEEDED
 
 
 def chosen(capture: Capture, picked: str, library: Library) -> tuple[Profile, tuple[str, ...]]:

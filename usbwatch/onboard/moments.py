@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-__all__ = ["Moments", "since_boot_s", "times_line"]
+__all__ = ["Moments", "since_boot_s", "times_line", "with_moment"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,6 +28,11 @@ class Moments:
 def since_boot_s() -> float:
     """Seconds since the kernel started (CLOCK_BOOTTIME, clock_gettime(2)); by a steady clock where there is no such."""
     return time.clock_gettime(getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC))
+
+
+def with_moment(moments: Moments, name: str) -> Moments:
+    """The moments with this one, which is now; unless it has come before: they are of the first look."""
+    return moments if getattr(moments, name) is not None else replace(moments, **{name: since_boot_s()})
 
 
 def times_line(moments: Moments) -> str:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 __all__ = ["mounted"]
 
 _NOSUID, _NODEV, _NOEXEC = 2, 4, 8
-"""Of linux/mount.h. Synchronous: what was written is on the stick, for it may be pulled at any moment."""
+"""Of linux/mount.h."""
 _DETACH = 2
 _BUSY_TIMES = 5
 

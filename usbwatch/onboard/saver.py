@@ -36,6 +36,8 @@ class Job:
     """The name that is wanted."""
     papers: Callable[[], Sequence[Paper]]
     """The files, made once, beside the screen."""
+    beside: str = "Beside it are .txt to read and .html, the report."
+    """What is to be said of the other files once all is saved."""
     before: Callable[[str], None] | None = None
     """What is read in the folder first, with the stick open."""
 
@@ -110,8 +112,7 @@ class Saver:
                 continue
             name = self.name_of(job.key)
             if self._is_last():
-                said = f"Saved on this stick: {FOLDER}/{name}. Beside it are .txt to read and .html, the report."
-                self._tell(said, well=True, done=True)
+                self._tell(f"Saved on this stick: {FOLDER}/{name}. {job.beside}", well=True, done=True)
             else:
                 self._tell(f"The capture is on the stick: {FOLDER}/{name}. {_GOES_ON}", well=True, done=False)
 

@@ -125,6 +125,7 @@ def _make(scratch: Path, plan: _Plan, packages: dict[str, Path], cache: Path, te
     (result / "LICENCES.txt").write_text(page, "utf-8", newline="")
     tell("choosing drivers")
     release = drivers.add_drivers(parts, tree)
+    drivers.hold_back(tree)
     root.add_busybox(tree)
     root.clamp_times(tree, newest)
     tell("packing the system")

@@ -24,7 +24,7 @@ from pathlib import Path, PurePosixPath
 from usbwatch.errors import CannotBuild
 from usbwatch.stick.running import run
 
-__all__ = ["FOLDERS", "LEFT_OUT", "add_drivers", "chosen", "release_in"]
+__all__ = ["FOLDERS", "LEFT_OUT", "add_drivers", "chosen", "hold_back", "release_in"]
 
 FOLDERS = (
     # the buses themselves
@@ -248,3 +248,22 @@ def add_drivers(kernel: Path, root: Path, wanted: Iterable[str] = FOLDERS, left_
         shutil.copy2(source / release / name, target)
     run("depmod", "-b", root, release)
     return release
+
+
+_NOTHING_WITHOUT = {"amdgpu": "firmware-amd-graphics"}
+"""Drivers that can do nothing without firmware and might take the screen from the firmware's own picture before they
+give up; each with the package that has it, in a folder of the driver's name."""
+
+
+def hold_back(root: Path) -> None:
+    """Keep drivers from being loaded that would fail for want of firmware that is not in this root.
+
+    A capture reads this file (modprobe.d(5)), so the part is told as one that software keeps from its driver.
+    """
+    lines = []
+    for driver, package in _NOTHING_WITHOUT.items():
+        if not (root / "lib" / "firmware" / driver).is_dir():
+            lines += [f"# It does nothing without its firmware: usbwatch stick --with {package}", f"blacklist {driver}"]
+    configured = root / "etc" / "modprobe.d"
+    configured.mkdir(parents=True, exist_ok=True)
+    (configured / "no-firmware.conf").write_text("".join(f"{line}\n" for line in lines), "utf-8")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import errno
-import fcntl
 import hashlib
 import os
 import stat
@@ -122,6 +121,8 @@ def _written(image: str, table: Table, device: int, target: Target, tell: Tell) 
         os.fsync(device)
         _put(device, 0, head)
         os.fsync(device)
+    import fcntl  # not there on every system that can load this
+
     fcntl.ioctl(device, _BLKFLSBUF)
     if _read_back(device, size, body_end, total, tell) != digest.digest():
         raise CannotWriteStick(path, "gives back something else than was written to it", "take another stick")
