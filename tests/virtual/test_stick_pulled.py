@@ -129,15 +129,19 @@ def complaints(stick: Path, partition: Path) -> list[str]:
     excused = {
         second.strip()
         for first, second in pairwise(rows)
-        if first.endswith(" and") and (_DRAFT.match(first.removesuffix(" and")) or _DRAFT.match(second))
+        if first.endswith(" and") and (_DRAFT.match(_file_in(first)) or _DRAFT.match(second))
     }
     told, about_draft = [], False
     for row in rows:
         if row.startswith("/"):  # what follows is about this file
-            about_draft = bool(_DRAFT.match(row.removesuffix(" and"))) or row.strip() in excused
+            about_draft = bool(_DRAFT.match(_file_in(row))) or row.strip() in excused
         if not (about_draft and row.startswith(("/", " "))) and not _USUAL.match(row):
             told.append(row)
     return told
+
+
+def _file_in(row: str) -> str:
+    return row.removesuffix("and").strip()
 
 
 _DRAFT = re.compile(r"/CAPTURES(/\..*\.part|/.*\.PAR|)$", re.IGNORECASE)
