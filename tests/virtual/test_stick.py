@@ -27,7 +27,7 @@ from virtual.larch_13 import LARCH_13
 from virtual.layout import Layout
 from virtual.own_disk import digest, repaired
 from virtual.stick_boot import Bench, beyond_data, captures_on, from_stick, with_other_kernel, with_words
-from virtual.usb_parts import HELPER_KEYBOARD, PARTS, Fault
+from virtual.usb_parts import PARTS, Fault
 
 from usbwatch.capture import load
 
@@ -224,27 +224,3 @@ def test_no_picture_at_all(stick_image: Path, own_disk: Path, tmp_path: Path) ->
     assert_unchanged(bench, stick_image, before)
     (capture,) = captures(bench.stick, tmp_path / "data")
     assert_true(truth, screen, capture, LARCH_13)
-
-
-def test_ps2_dead_on_the_other_layout_then_the_camera_too(stick_image: Path, own_disk: Path, tmp_path: Path) -> None:
-    before = digest(own_disk)
-    condition = Condition(ps2=False, sockets={"left-2": HELPER_KEYBOARD})
-    first = Truth(
-        untrue={"keyboard": ABSENT, "touchpad": ABSENT},
-        says=("Brackwell Heron 14 E, serial LG-0002-DEMO", "Likeliest cause: Mainboard (PS/2 controller"),
-    )
-    after = replace(first, untrue={**first.untrue, "camera": ABSENT}, says=())
-    with from_stick(stick_image, HERON_14E, condition, tmp_path, socket_name="right", disk=own_disk) as bench:
-        screens = [answer_of(bench)]
-        picture(bench, "ps2-dead", tmp_path)
-        bench.parts["camera"].unplug()
-        bench.press("c")
-        told_until(bench, r" 0 ", _SAVE_S)
-        bench.press("0")
-        screens.append(answer_of(bench))
-        picture(bench, "ps2-and-camera", tmp_path)
-        assert bench.writes_to_disk() == 0
-    assert_unchanged(bench, stick_image, before)
-    taken = captures(bench.stick, tmp_path / "data")
-    for truth, screen, capture in zip((first, after), screens, taken, strict=True):
-        assert_true(truth, screen, capture, HERON_14E)

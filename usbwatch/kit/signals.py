@@ -31,12 +31,16 @@ _PAUSE_S = 0.8
 
 
 class Signals:
-    """Says things on standard error; ``wait`` is what sleeps, so that it can be told otherwise."""
+    """Says things on standard error; ``wait`` is what sleeps, so that it can be told otherwise.
 
-    def __init__(self, write: Callable[[str], None], *, terminal: bool, quiet: bool) -> None:
+    ``blinks``: whether a screen may be shown in reverse, for whom it has nothing else to say.
+    """
+
+    def __init__(self, write: Callable[[str], None], *, terminal: bool, quiet: bool, blinks: bool = True) -> None:
         self._write = write
         self._shows = terminal and not quiet
         self._quiet = quiet
+        self._blinks = blinks and os.environ.get("TERM") not in (None, "", "dumb")
         self.wait: Callable[[float], None] = time.sleep
 
     def say(self, text: str) -> None:
@@ -60,14 +64,13 @@ class Signals:
         if not self._shows:
             return
         beeps, groups, gap_s = pattern
-        blinks = os.environ.get("TERM") not in (None, "", "dumb")
         try:
             for _ in range(groups):
                 for _ in range(beeps):
-                    self._write(_BEL + (_REVERSE if blinks else ""))
+                    self._write(_BEL + (_REVERSE if self._blinks else ""))
                     self.wait(gap_s / 2)
-                    self._write(_NORMAL if blinks else "")
+                    self._write(_NORMAL if self._blinks else "")
                     self.wait(gap_s / 2)
                 self.wait(_PAUSE_S)
         finally:
-            self._write(_NORMAL if blinks else "")
+            self._write(_NORMAL if self._blinks else "")

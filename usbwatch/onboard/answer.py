@@ -106,8 +106,12 @@ def _big(answer: Answer, width: int, height: int) -> Block:
     for scale, rows, yields_at in ((4, 2, 10), (3, 2, 11), (4, 1, 12), (3, 1, 13), (2, 1, 70), (1, 1, 71)):
         if can_write(words) and columns(words, scale) + 1 <= width and (rows == 1 or height >= _TALL):
             letters = [line((f" {row}", style)) for row in written(words, "█", scale, rows)]
-            found.append((BLANK, *letters, BLANK) if height >= _TALL else tuple(letters))
-            yields.append(yields_at)
+            if height < _TALL:
+                found += [(BLANK, *letters), tuple(letters)]
+                yields += [-1, yields_at]
+            else:
+                found.append((BLANK, *letters, BLANK))
+                yields.append(yields_at)
     return Block(wordings=(*found, (line((f" {sign} {words} ", band)),)), yields=tuple(yields))
 
 
@@ -273,15 +277,21 @@ def _suspected(part: Part | None, checked: Checked) -> str:
 
 def _row_lines(row: _Row, *, reasons: bool) -> Iterator[Line]:
     said = "; ".join([*(f"{WORDS[verdict]} {', '.join(names)}" for verdict, names in row.told), *_also(row)])
-    opening = (f"{SIGNS[row.verdict]} {row.name}  ", STYLES[row.verdict])
-    yield line(opening, said or "present", hang=2)
+    yield line(*_opening(row), f"  {said}", hang=2)
     if reasons:
         yield from (line("    ", (one, Style.FAINT), hang=4) for one in row.reasons)
 
 
+def _opening(row: _Row) -> tuple[tuple[str, Style], ...]:
+    """Sign and name; no tick for what is suspected, though all of it is there: that would read as a clean bill."""
+    if not row.told:
+        return ((f"~ {row.name}", Style.UNSEEN),)
+    return ((f"{SIGNS[row.verdict]} {row.name}", STYLES[row.verdict]),)
+
+
 def _also(row: _Row) -> list[str]:
     if not row.told:
-        return [f"present; {row.suspect}"]
+        return [f"{row.suspect}; all its devices are present"]
     return [row.suspect] if row.suspect else []
 
 
@@ -289,7 +299,7 @@ def _joined(rows: Sequence[_Row], *, names: bool) -> Iterator[str | tuple[str, S
     """All of them in one paragraph: each verdict with its own devices, or with their number."""
     for at, row in enumerate(rows):
         yield (". " if at else "", Style.PLAIN)
-        yield (f"{SIGNS[row.verdict]} {row.name}", STYLES[row.verdict])
+        yield from _opening(row)
         told = [f"{WORDS[verdict]} {', '.join(named) if names else len(named)}" for verdict, named in row.told]
         yield f" {'; '.join(told) or row.suspect}"
 

@@ -33,7 +33,7 @@ def parsed(arguments: Sequence[str]) -> Asked:
     parser.add_argument("--settings", default="/opt/stick/settings.json", metavar="FILE", help="the stick's settings")
     parser.add_argument("--root", metavar="DIR", help="read a copied tree instead of this machine, to try it")
     parser.add_argument("--folder", metavar="DIR", help="save in this folder instead of the stick, to try it")
-    parser.add_argument("--quiet", action="store_true", help="no beeps, and no blinking")
+    parser.add_argument("--quiet", action="store_true", help="no beeps")
     told = parser.parse_args(arguments)
     return Asked(
         screen=told.screen,

@@ -22,7 +22,7 @@ _UNLOCK = 0x560C
 _LOOKS = {
     Style.PLAIN: "",
     Style.STRONG: "1",
-    Style.FAINT: "36",
+    Style.FAINT: "",
     Style.HEADING: "1;36",
     Style.FINE: "1;32",
     Style.WRONG: "1;31",
@@ -32,7 +32,7 @@ _LOOKS = {
     Style.STAMP_WRONG: "1;37;41",
     Style.STAMP_UNSEEN: "30;43",
 }
-"""SGR (ECMA-48, 8.3.117). A console knows no dim letters on every card, so what is faint has a colour of its own."""
+"""SGR (ECMA-48, 8.3.117). Dim letters cannot be read across a bench, so what is faint is plain."""
 
 
 class Console:

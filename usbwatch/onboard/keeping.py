@@ -108,11 +108,11 @@ class Keeping:
             self.sound("done" if kept.well else "failed")
 
     def sound(self, what: str) -> None:
-        """Beep and blink for ``done`` or ``failed``, unless that was the last thing that was sounded."""
+        """Beep for ``done`` or ``failed``, unless that was the last thing that was sounded."""
         if self._sounded == what or not self._run.terminals.shows:
             return
         self._sounded = what
-        signals = Signals(self._run.terminals.ring(), terminal=True, quiet=self._run.asked.quiet)
+        signals = Signals(self._run.terminals.ring(), terminal=True, quiet=self._run.asked.quiet, blinks=False)
         pattern = DONE if what == "done" else FAILED
         threading.Thread(target=signals.sound, args=(pattern,), daemon=True).start()
 

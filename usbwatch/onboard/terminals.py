@@ -126,7 +126,7 @@ class Terminals:
 
     @property
     def shows(self) -> bool:
-        """Whether there is a screen that can beep and blink."""
+        """Whether there is a screen that can beep."""
         return self._console is not None and self._console.handle.number is not None
 
     def leave(self) -> None:

@@ -29,7 +29,7 @@ _COMMANDS = tuple(
         ("get", "looking:get_document", "Write the capture or file of an entry to a file of its own."),
         ("history", "shop:shop_history", "Show how a model's units fared, and how that moves the priors."),
         ("export", "exchanging:export_to_archive", "Write units, with all that belongs to them, into one archive."),
-        ("import", "exchanging:import_files", "Take in archives, or captures of units on the bench."),
+        ("import", "exchanging:import_files", "Take in archives, captures, or a stick with captures."),
     )
 )
 """In the order of a unit's way over the bench."""

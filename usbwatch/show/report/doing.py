@@ -34,7 +34,8 @@ def next_step(checked: Checked, *, money: bool) -> NextStep | None:
     if again and plan.advice in (Advice.GO_ON, Advice.STOP):
         return NextStep(words=again)
     if repair_or_stop(checked) and checked.repair is not None:
-        return NextStep(words=f"{safe(checked.repair.words, 200)}, or stop: whether a repair pays is a close call")
+        words = f"{safe(checked.repair.words, 200)}, or stop: whether a repair pays is a close call"
+        return NextStep(words=words, cautions=tuple(safe(text) for text in checked.repair.cautions))
     if plan.advice is Advice.STOP:
         return NextStep(words="Stop here: no step is expected to pay", why=_close_call(checked))
     if not (plan.advice is Advice.GO_ON or watches_again(checked)) or not plan.proposals:
