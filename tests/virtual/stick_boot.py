@@ -28,6 +28,7 @@ from virtual.usb_parts import KEYS
 __all__ = [
     "FIRMWARE",
     "TOOLS",
+    "VARIABLES",
     "Bench",
     "StickMachine",
     "beyond_data",
@@ -40,7 +41,7 @@ __all__ = [
 ]
 
 FIRMWARE = Path("/usr/share/OVMF/OVMF_CODE_4M.ms.fd")
-_VARIABLES = FIRMWARE.with_name("OVMF_VARS_4M.ms.fd")
+VARIABLES = FIRMWARE.with_name("OVMF_VARS_4M.ms.fd")
 TOOLS = {
     "mcopy": "mtools",
     "mkfs.vfat": "dosfstools",
@@ -63,8 +64,7 @@ class StickMachine(Emulator):
     def __init__(
         self, stick: Path, arguments: Sequence[str], folder: Path, sockets: Sequence[socket.socket], *, log: Path | None
     ) -> None:
-        variables = folder / "variables"
-        shutil.copy(_VARIABLES, variables)
+        self.variables = Path(shutil.copy(VARIABLES, folder / "variables"))
         medium = f"driver=file,node-name=stick-file,filename={stick}"
         node = "driver=raw,node-name=stick-medium,file=stick-file"
         if log is not None:
@@ -74,7 +74,7 @@ class StickMachine(Emulator):
         started = [
             *("-m", "1536M", "-global", "driver=cfi.pflash01,property=secure,value=on"),
             *("-drive", f"if=pflash,format=raw,unit=0,file={FIRMWARE},readonly=on"),
-            *("-drive", f"if=pflash,format=raw,unit=1,file={variables}"),
+            *("-drive", f"if=pflash,format=raw,unit=1,file={self.variables}"),
             *("-blockdev", *medium.split(), "-blockdev", node),
         ]
         super().__init__([*started, *arguments], folder, sockets, chipset="q35,smm=on")

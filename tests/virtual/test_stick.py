@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import shutil
 import subprocess
 import sys
 import time
@@ -26,8 +27,9 @@ from virtual.laptop import HEALTHY, Condition
 from virtual.larch_13 import LARCH_13
 from virtual.layout import Layout
 from virtual.own_disk import digest, repaired
-from virtual.stick_boot import Bench, beyond_data, captures_on, from_stick, with_other_kernel, with_words
+from virtual.stick_boot import VARIABLES, Bench, beyond_data, captures_on, from_stick, with_other_kernel, with_words
 from virtual.usb_parts import PARTS, Fault
+from virtual.variables import level_written, not_of_firmware
 
 from usbwatch.capture import load
 
@@ -224,3 +226,8 @@ def test_no_picture_at_all(stick_image: Path, own_disk: Path, tmp_path: Path) ->
     assert_unchanged(bench, stick_image, before)
     (capture,) = captures(bench.stick, tmp_path / "data")
     assert_true(truth, screen, capture, LARCH_13)
+    # All that a start leaves in the firmware's variables (docs/stick.md): the level that shim has in itself.
+    (tmp_path / "new").mkdir()
+    fresh = Path(shutil.copy(VARIABLES, tmp_path / "new"))
+    level = level_written(not_of_firmware(fresh, bench.machine.variables))
+    assert re.match(r"sbat,1,\d{10}\nshim,\d+\ngrub,\d+\n", level)
