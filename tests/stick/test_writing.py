@@ -177,6 +177,7 @@ def test_interrupted_it_does_not_look_like_a_stick(
     assert "is no whole stick now; write it again" in capsys.readouterr().err
     with pytest.raises(NotWholeError):
         read_table(content(stick)[:HEAD])
+    assert content(stick)[-TAIL:] == bytes(TAIL)  # nor is there a copy that firmware could mend it by
 
 
 @contextlib.contextmanager

@@ -121,10 +121,12 @@ def _not_opened(error: OSError) -> tuple[str, str]:
 def _written(image: str, table: Table, device: int, target: Target, tell: Tell) -> str:
     size, path = target.size, target.path
     head, tail = fitted(table, size // SECTOR)
-    body_end = table.sectors * SECTOR - TAIL
+    body_end, tail_at = table.sectors * SECTOR - TAIL, size // SECTOR * SECTOR - TAIL
     total = 2 * body_end
     with Path(image).open("rb") as file:
-        _put(device, 0, bytes(HEAD))
+        # Also the copy of a table that was there: firmware may mend the beginning by it (UEFI Specification, 5.3.2).
+        for offset, length in ((0, HEAD), (tail_at, TAIL)):
+            _put(device, offset, bytes(length))
         os.fsync(device)
         digest = hashlib.sha256(head)
         for offset, chunk in _pieces(file, body_end):
@@ -132,10 +134,10 @@ def _written(image: str, table: Table, device: int, target: Target, tell: Tell) 
             _put(device, offset, chunk)
             tell(offset + len(chunk), total)
         digest.update(tail)
-        _put(device, size // SECTOR * SECTOR - TAIL, tail)
+        _put(device, tail_at, tail)
         os.fsync(device)
     _forget(device)
-    if _read_back(device, head, size, body_end, tell) != digest.digest():
+    if _read_back(device, head, (body_end, tail_at), tell) != digest.digest():
         raise CannotWriteStick(path, *_OTHER_CONTENT)
     _put(device, 0, head)
     os.fsync(device)
@@ -182,8 +184,12 @@ def _put(device: int, offset: int, content: bytes) -> None:
         view, offset = view[done:], offset + done
 
 
-def _read_back(device: int, head: bytes, size: int, body_end: int, tell: Tell) -> bytes:
-    """The digest of ``head``, which is not written yet, and of all that is on the device behind it."""
+def _read_back(device: int, head: bytes, places: tuple[int, int], tell: Tell) -> bytes:
+    """The digest of ``head``, which is not written yet, and of what is on the device behind it.
+
+    ``places``: where the partitions end, and where the table's copy begins.
+    """
+    body_end, tail_at = places
     digest = hashlib.sha256(head)
     offset = HEAD
     while offset < body_end:
@@ -193,5 +199,5 @@ def _read_back(device: int, head: bytes, size: int, body_end: int, tell: Tell) -
         digest.update(chunk)
         offset += len(chunk)
         tell(body_end + offset, 2 * body_end)
-    digest.update(os.pread(device, TAIL, size // SECTOR * SECTOR - TAIL))
+    digest.update(os.pread(device, TAIL, tail_at))
     return digest.digest()
