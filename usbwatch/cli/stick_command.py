@@ -14,7 +14,6 @@ from usbwatch.cli import exits
 from usbwatch.cli.options import book_option, example
 
 if TYPE_CHECKING:
-    from usbwatch.stick.building import Recipe
     from usbwatch.stick.devices import Target
 
 __all__ = ["stick"]
@@ -152,12 +151,15 @@ def _target(asked: _Asked, device: str, *, whole: bool) -> Target:
 def _build(asked: _Asked, target: Path) -> None:
     import time
 
+    from usbwatch.cli.going_along import recipe_of
     from usbwatch.cli.screen import say, show
     from usbwatch.show.stick_view import built_view, next_steps
     from usbwatch.stick.building import build_image
     from usbwatch.stick.devices import removable
 
-    recipe, notices = _recipe(asked)
+    recipe, notices = recipe_of(
+        asked.folders, money=asked.money, priors=asked.priors, book=asked.book, further=asked.further
+    )
     for notice in notices:
         say(f"usbwatch: {notice}")
     began = time.monotonic()
@@ -196,58 +198,6 @@ def _place(image: str) -> Path:
     if not os.access(target.parent, os.W_OK):
         raise UnwritableOutput(image, "cannot be made: its folder may not be written to", "choose another folder")
     return target
-
-
-def _recipe(asked: _Asked) -> tuple[Recipe, list[str]]:
-    """What the stick is to be, and what of the user's own is left out."""
-    from usbwatch.errors import BadProfile
-    from usbwatch.profile import files_in, library
-    from usbwatch.profile.library import is_shipped
-    from usbwatch.stick.building import Recipe
-    from usbwatch.stick.own_profiles import gathered
-
-    at_hand = library()
-    notices = _of_whom()
-    notices += [f"left out of the stick: {error}" for error in at_hand.broken]
-    files = [one.path for one in at_hand.profiles if not is_shipped(one)]
-    for folder in asked.folders:
-        found, passed_over = files_in(folder)
-        if not found:
-            raise BadProfile(folder, (("", "there is no .toml file in this folder"),))
-        files += found
-        notices += [f"left out of the stick: {one} is a link or no plain file" for one in passed_over]
-    profiles = gathered(files, money=asked.money)
-    experience = None
-    if asked.priors:
-        ids = {one.id for one in at_hand.profiles} | {name.removesuffix(".toml") for name in profiles}
-        experience = _experience(asked.book, sorted(ids))
-        if experience is None:
-            notices.append("the casebook has no closed case with a known cause, so none goes along")
-    recipe = Recipe(profiles=profiles, experience=experience, money=asked.money, further=asked.further)
-    return recipe, notices
-
-
-def _of_whom() -> list[str]:
-    """Whose profiles go along, where that may be another than who typed the command."""
-    import os
-
-    person = os.environ.get("SUDO_USER")
-    if not person or os.geteuid() != 0:
-        return []
-    return [
-        f"under sudo the profiles and the casebook of root go along, not those of {person}; build without sudo first."
-    ]
-
-
-def _experience(address: str | None, ids: list[str]) -> str | None:
-    """The document of what the closed cases come to for each profile, None where there are none."""
-    from usbwatch.cli.unit.options import opened
-    from usbwatch.stick.experience import experience_json
-
-    with opened(address, must_exist=True) as book:
-        found = {id_: book.experience(id_) for id_ in ids}
-    known = {id_: one for id_, one in found.items() if one.cases or one.own}
-    return experience_json(known) if known else None
 
 
 def _write(asked: _Asked, target: Target) -> None:
