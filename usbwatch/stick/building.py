@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import json
 import os
-import shutil
 import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -17,7 +16,7 @@ from usbwatch.errors import CannotBuild
 from usbwatch.stick import libraries, root
 from usbwatch.stick.base import Tell, made_base
 from usbwatch.stick.image import DATA_GUID, Contents, assembled
-from usbwatch.stick.running import check_host, disk_for_work
+from usbwatch.stick.running import check_host, disk_for_work, run
 from usbwatch.stick.settings import Settings, to_json
 
 __all__ = ["Recipe", "build_image", "cache_folder"]
@@ -69,6 +68,9 @@ def build_image(target: Path, recipe: Recipe, *, cache: Path | None = None, tell
         return _built(target, recipe, cache or cache_folder(), tell)
     except OSError as error:
         where = f" at {error.filename}" if error.filename else ""
+        if isinstance(error, PermissionError):
+            problem = f"files may not be written{where}"
+            raise CannotBuild(problem, "set XDG_CACHE_HOME to a folder of yours, or mend its rights") from error
         remedy = "it needs 2 GB where temporary files go, and 500 MB in your cache folder and beside the image"
         raise CannotBuild(f"files cannot be written{where} ({error.strerror or error})", remedy) from error
 
@@ -168,7 +170,8 @@ def _added(scratch: Path, recipe: Recipe, base: Path, facts: dict[str, str]) -> 
 
 def _compile(own: Path, base: Path, python: Path) -> None:
     """Compile usbwatch with the Python of the packages, laid out once more for that."""
-    shutil.unpack_archive(base / "python.tar", python, "tar", filter="fully_trusted")
+    python.mkdir()
+    run("tar", "-x", "-f", base / "python.tar", "-C", python)
     here = python / "opt" / "usbwatch"
     here.parent.mkdir(parents=True, exist_ok=True)
     own.rename(here)
