@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import importlib.metadata
+import subprocess
 import sys
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -45,3 +47,18 @@ def test_a_python_that_compiles_nothing_is_told(tmp_path: Path) -> None:
     (tmp_path / "own" / "one.py").write_text("ONE = 1\n")
     with pytest.raises(CannotBuild, match=r"compiles nothing here \(no\)"):
         compile_all(tmp_path, [tmp_path / "own"])
+
+
+def test_the_builder_runs_with_the_oldest_python_that_usbwatch_runs_with(tmp_path: Path) -> None:
+    """By vermin, which knows the version of each argument: Debian 12 has Python 3.11.2, this may be a later 3.11."""
+    builder = Path(str(files("usbwatch.stick")))
+    assert vermin(builder) == 0
+    (tmp_path / "later.py").write_text('import shutil\nshutil.unpack_archive("a", "b", "tar", filter="data")\n')
+    assert vermin(tmp_path) == 1
+
+
+def vermin(folder: Path) -> int:
+    command = [sys.executable, "-c", "from vermin import main; main()", "--no-tips", "-t=3.11-", str(folder)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    sys.stdout.write(done.stdout)  # what it found, when the test fails
+    return done.returncode
