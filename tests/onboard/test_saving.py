@@ -205,6 +205,17 @@ def test_a_mistake_of_ours_is_told_and_the_next_look_is_saved(tmp_path: Path) ->
     assert names(tmp_path) == ["b.json", "b.txt"]
 
 
+@pytest.mark.parametrize("error", [RecursionError("deep"), PermissionError(13, "Permission denied")])
+def test_whatever_stands_there_from_earlier_the_new_capture_is_saved(tmp_path: Path, error: Exception) -> None:
+    def reading(folder: str) -> None:
+        raise error
+
+    saver = Saver(FolderStick(folder=str(tmp_path)))
+    saver.want(Job(key="look-1", stem="a", papers=lambda: PAPERS, before=reading))
+    until(lambda: saver.kept().done and saver.kept().well)
+    assert names(tmp_path) == ["a.json", "a.txt"]
+
+
 def test_without_settings_it_says_why_nothing_is_saved() -> None:
     saver = Saver(None, "settings of the stick x: cannot be read")
     saver.want(Job(key="look-1", stem="a", papers=lambda: PAPERS))

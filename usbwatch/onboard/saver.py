@@ -126,7 +126,9 @@ class Saver:
         try:
             with self._stick.opened() as folder:
                 if job.before is not None:
-                    job.before(folder)
+                    # Whatever stands there from earlier, it must not keep the new capture from being saved.
+                    with contextlib.suppress(Exception):
+                        job.before(folder)
                 self._names[job.key] = put(folder, self._names.get(job.key, job.stem), papers)
         except (NoStickError, UsbwatchError, OSError) as error:
             gone = isinstance(error, NoStickError) or not self._there()
