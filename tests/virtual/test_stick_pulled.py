@@ -152,16 +152,13 @@ def complaints(stick: Path, partition: Path) -> list[str]:
     done = subprocess.run(["fsck.vfat", "-n", partition], capture_output=True, text=True, check=False)
     assert done.returncode in (0, 1), done.stdout + done.stderr  # 1: what it would mend
     rows = [row for row in done.stdout.splitlines() if row.strip()]
-    # While a file gets its name, both names may stand for it.
-    excused = {
-        second.strip()
-        for first, second in pairwise(rows)
-        if first.endswith(" and") and (_DRAFT.match(_file_in(first)) or _DRAFT.match(second))
-    }
+    # While a file gets its name, both names may stand for it; they then stay.
+    pairs = [(_file_in(first), second.strip()) for first, second in pairwise(rows) if first.endswith(" and")]
+    excused = {name for pair in pairs if any(map(_DRAFT.match, pair)) for name in pair}
     told, about_draft = [], False
     for row in rows:
         if row.startswith("/"):  # what follows is about this file
-            about_draft = bool(_DRAFT.match(_file_in(row))) or row.strip() in excused
+            about_draft = bool(_DRAFT.match(_file_in(row))) or _file_in(row) in excused
         if not (about_draft and row.startswith(("/", " "))) and not _USUAL.match(row):
             told.append(row)
     return told
