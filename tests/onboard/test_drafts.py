@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 from usbwatch.onboard.putting import FOLDER, Paper, put
@@ -21,3 +22,15 @@ def test_a_draft_goes_but_not_one_that_may_share_its_place_with_a_file(tmp_path:
         "mine.part",
         ".Other.part",
     }
+
+
+def test_a_draft_of_the_same_name_is_not_touched_either(tmp_path: Path) -> None:
+    """The same program, a second time: the name of its draft is taken, and so is the file's."""
+    folder = tmp_path / FOLDER
+    folder.mkdir()
+    left = folder / f".c.json.{os.getpid()}.part"
+    for path in (left, folder / "c.json"):
+        path.write_text("left by a pull")
+    assert put(str(tmp_path), "c", [Paper(ending=".json", content=lambda _: b"{}")]) == "c-2"
+    assert left.read_text() == (folder / "c.json").read_text() == "left by a pull"
+    assert (folder / "c-2.json").read_bytes() == b"{}"
