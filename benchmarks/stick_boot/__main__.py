@@ -130,7 +130,7 @@ def _logged(log: str, words: str) -> float:
 def _machine(starts: int) -> str:
     load = os.getloadavg()[1]
     return (
-        f"{starts} starts on {os.cpu_count()} cores, shared with other work (load of the last five minutes: "
+        f"Starts: {starts}, on {os.cpu_count()} cores, shared with other work (load of the last five minutes: "
         f"{load:.1f}), CPython {platform.python_version()} outside; the emulated laptop has 2 processors, in software."
     )
 

@@ -47,10 +47,9 @@ def write_new(path: str, content: bytes) -> str:
     What was there stays. Raises ``UnwritableOutput``; then nothing new is there.
     """
     folder, name = os.path.split(os.path.abspath(path))
-    draft = os.path.join(folder, f".{name}.{os.getpid()}.part")
-    written = [draft]
+    written: List[str] = []
     try:
-        target = _write(draft, content, path, written)
+        target = _write(os.path.join(folder, f".{name}"), content, path, written)
     except OSError as error:
         _drop(written)
         raise UnwritableOutput(path, f"cannot be written ({error.strerror})", _remedy(error)) from error
@@ -62,15 +61,15 @@ def write_new(path: str, content: bytes) -> str:
 
 
 def _write(draft: str, content: bytes, path: str, written: List[str]) -> str:
-    """Write the draft and give it its name; ``written`` gets that name, too."""
-    handle = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL | NO_TRANSLATION, 0o666)
+    """Write a draft whose name begins so, and give it its name; ``written`` gets both names."""
+    handle = _opened(draft, written)
     try:
         left = memoryview(content)
         while left:
             left = left[os.write(handle, left) :]
         os.fsync(handle)
         target = _free(path)
-        os.rename(draft, target)
+        os.rename(written[0], target)
         written.append(target)
         # On FAT the new name is at first that of an empty file: its size follows with the file, not with the folder
         # (fs/fat/namei_vfat.c: vfat_rename, which only marks the file for writing).
@@ -78,6 +77,19 @@ def _write(draft: str, content: bytes, path: str, written: List[str]) -> str:
     finally:
         os.close(handle)
     return target
+
+
+def _opened(draft: str, written: List[str]) -> int:
+    """A new file to write to. One that a pulled stick has left is not touched: it may share its place with another."""
+    for number in range(os.getpid(), os.getpid() + _MOST_NUMBERS):
+        name = f"{draft}.{number}.part"
+        try:
+            handle = os.open(name, os.O_WRONLY | os.O_CREAT | os.O_EXCL | NO_TRANSLATION, 0o666)
+        except FileExistsError:
+            continue
+        written.append(name)
+        return handle
+    raise OSError(17, "too many drafts of that name are there", draft)
 
 
 def _free(path: str) -> str:

@@ -17,7 +17,7 @@ from usbwatch.kit.sticks import write_new
 __all__ = ["FOLDER", "Paper", "put"]
 
 FOLDER = "captures"
-_DRAFT = re.compile(r"\.[a-z0-9][a-z0-9.-]*\.\d+\.part\Z")
+_DRAFT = re.compile(r"\.(?P<name>[a-z0-9][a-z0-9.-]*)\.\d+\.part\Z")
 """What ``write_new`` calls a file that is not whole yet: one of those that stayed was cut off by a stick pulled out."""
 
 
@@ -48,8 +48,14 @@ def put(folder: str, stem: str, papers: Sequence[Paper]) -> str:
 
 
 def _clear(folder: str) -> None:
-    """Take away what an earlier pull left half written."""
-    for name in os.listdir(folder):
-        if _DRAFT.match(name):
+    """Take away what an earlier pull left half written.
+
+    A draft whose file is there, too, stays: pulled out between two sectors of the folder, FAT has both names for the
+    same clusters, and to delete one would give them away under the other.
+    """
+    names = set(os.listdir(folder))
+    for name in names:
+        draft = _DRAFT.match(name)
+        if draft and draft["name"] not in names:
             with contextlib.suppress(OSError):
                 os.unlink(os.path.join(folder, name))
