@@ -207,7 +207,7 @@ def test_a_mistake_of_ours_is_told_and_the_next_look_is_saved(tmp_path: Path) ->
 
 @pytest.mark.parametrize("error", [RecursionError("deep"), PermissionError(13, "Permission denied")])
 def test_whatever_stands_there_from_earlier_the_new_capture_is_saved(tmp_path: Path, error: Exception) -> None:
-    def reading(folder: str) -> None:
+    def reading(_: str) -> None:
         raise error
 
     saver = Saver(FolderStick(folder=str(tmp_path)))
