@@ -98,6 +98,24 @@ def test_a_label_given_beside_a_later_capture_is_the_unit_s(unit_bench: Bench, s
     assert [type(fact) for fact in unit_bench.facts()] == [Captured, StepDone, Captured]
 
 
+def test_the_label_that_was_given_last_is_the_unit_s(unit_bench: Bench, stick: Path) -> None:
+    put(stick, "a", LOST, label="LB-00001")
+    put(stick, "b", AFTER, label="LB-0001", after=("a.json",), steps=(SWAP,))
+    done = unit_bench.well("import", str(stick))
+    assert "unit LB-0001 is open" in done.said
+    assert [type(fact) for fact in unit_bench.facts()] == [Captured, StepDone, Captured]
+
+
+def test_a_unit_that_was_opened_at_intake_without_a_capture_is_known_by_its_label(
+    unit_bench: Bench, stick: Path
+) -> None:
+    unit_bench.well("open", "Z1", str(_CAPTURES / "larch-13-top-case-lost.json"))
+    unit_bench.well("open", "LB-0001", "--model", "fernhill-larch-13")
+    put(stick, "b", AFTER, label="LB-0001")
+    unit_bench.well("import", str(stick))
+    assert [type(fact) for fact in unit_bench.facts("LB-0001")] == [Captured]
+
+
 def test_the_order_is_that_of_the_looks_whatever_the_clock_said(unit_bench: Bench, stick: Path) -> None:
     put(stick, "a", LOST, label="LB-0001")
     early = replace(AFTER, taken_at="2011-01-01T00:00:00Z")
@@ -132,6 +150,7 @@ def test_a_serial_number_outweighs_a_label_and_that_is_told(unit_bench: Bench, s
     put(stick, "b", AFTER, label="LB-0001", steps=(SWAP,))
     done = unit_bench.well("import", str(stick))
     assert "labelled LB-0001 on the unit; by its serial number it is unit Z1, and goes there" in done.said
+    assert "usbwatch unit amend Z1 1 --set label=LB-0001" in done.said
     assert [type(fact) for fact in unit_bench.facts("Z1")] == [Captured, StepDone, Captured]
 
 

@@ -50,7 +50,7 @@ def test_a_key_that_hangs_counts_a_few_times_and_then_no_more() -> None:
     for at_ms in (0, *range(250, 60_000, 33)):
         state, keys = pressed(state, b"o", at_ms)
         found += keys
-    assert found == ["o", "o", "o"]
+    assert found == ["o"] * 4  # as it was pressed, and three times as it was held
 
 
 def test_after_a_pause_it_is_a_press_again() -> None:
@@ -69,6 +69,16 @@ def test_a_person_who_types_is_not_held_up() -> None:
         state, keys = pressed(state, letter.encode(), at_ms * 120)
         found += keys
     assert "".join(found) == "LB-0011"
+
+
+@pytest.mark.parametrize("gap_ms", [150, 350, 500])
+def test_one_key_may_be_pressed_as_often_as_a_label_has_it(gap_ms: int) -> None:
+    state = Pressed()
+    found: list[str] = []
+    for number, letter in enumerate("LB-100000"):
+        state, keys = pressed(state, letter.encode(), number * gap_ms)
+        found += keys
+    assert "".join(found) == "LB-100000"
 
 
 @pytest.mark.properties

@@ -143,6 +143,10 @@ def test_keys_by_the_line(built_tree: BuiltTree, stick: Path) -> None:
         assert machine.switch_off() == 7
     latest = notes(max(files(stick, ".json"), key=age))
     assert latest.label == "LB 77"
+    text = max(stick.glob("captures/*.later*.txt"), key=age).read_text()
+    assert text.startswith("LB 77")
+    assert "1 hand check failed" in text
+    assert "usbwatch unit import" in text
     assert [one.yes for one in latest.answers] == [False]
 
 

@@ -16,9 +16,19 @@ from support.watch_scenes import watched as page_of
 from usbwatch.capture import load
 from usbwatch.cli.weighing import weighed
 from usbwatch.compare import changes, findings
-from usbwatch.model import Capture, Mark
+from usbwatch.model import Capture, Mark, Verdict
 from usbwatch.profile import find
-from usbwatch.show import Localised, Seen, check_document, check_view, diff_view, json_text, localise_view, plain
+from usbwatch.show import (
+    Checked,
+    Localised,
+    Seen,
+    check_document,
+    check_view,
+    diff_view,
+    json_text,
+    localise_view,
+    plain,
+)
 from usbwatch.show.watch_summary import summary
 from usbwatch.show.watched_view import mark_words, watched_in_short
 
@@ -74,6 +84,22 @@ def test_what_the_hub_took_along_is_no_device_that_stayed() -> None:
     stayed = next(line for line in page.splitlines() if "Stayed throughout" in line)
     assert "Keyboard" not in stayed
     assert "Camera" in stayed
+
+
+def test_what_a_hand_found_dead_is_not_said_to_have_stayed() -> None:
+    checked = told(watched(HEALTHY, {})).checked
+    assert "Keyboard" in stayed_throughout(checked)
+    dead = [
+        replace(one, verdict=Verdict.MISSING) if one.device == "keyboard" else one for one in checked.findings.findings
+    ]
+    stayed = stayed_throughout(replace(checked, findings=replace(checked.findings, findings=tuple(dead))))
+    assert "Keyboard" not in stayed
+    assert "Camera" in stayed
+
+
+def stayed_throughout(checked: Checked) -> str:
+    page = plain(check_view(checked, 200), 200)
+    return next(line for line in page.splitlines() if "Stayed throughout" in line)
 
 
 def test_a_check_and_a_summary_say_the_same_of_each_mark() -> None:

@@ -14,13 +14,16 @@ _WIDTH = 72
 _NO_BUS = ("dmi", "log", "modules")
 
 
-def summary(capture: Capture, file_name: str) -> str:
-    """The text, of ASCII alone, lines of at most 72 columns ended as every system reads them."""
-    lines = [line for paragraph in _paragraphs(capture, file_name) for line in paragraph]
+def summary(capture: Capture, file_name: str, command: str = "usbwatch check") -> str:
+    """The text, of ASCII alone, lines of at most 72 columns ended as every system reads them.
+
+    ``command``: what is to be done with the file at the bench.
+    """
+    lines = [line for paragraph in _paragraphs(capture, file_name, command) for line in paragraph]
     return "".join(f"{line.encode('ascii', 'backslashreplace').decode('ascii')}\r\n" for line in lines)
 
 
-def _paragraphs(capture: Capture, file_name: str) -> Iterator[List[str]]:
+def _paragraphs(capture: Capture, file_name: str, command: str) -> Iterator[List[str]]:
     unit, system = capture.unit, capture.system
     name = " ".join(filter(None, (unit.sys_vendor, unit.product_name))) or "a unit that does not say its model"
     yield _wrapped(f"Capture of {safe(name)}")
@@ -37,7 +40,7 @@ def _paragraphs(capture: Capture, file_name: str) -> Iterator[List[str]]:
     yield ["", "KERNEL LOG"]
     yield _log(capture)
     yield ["", "HOW TO GO ON"]
-    yield _wrapped(f"Take this stick to the bench computer and run: usbwatch check {safe(file_name)}", "  ")
+    yield _wrapped(f"Take this stick to the bench computer and run: {command} {safe(file_name)}", "  ")
     yield _wrapped("Not seen is not the same as missing. The capture holds serial numbers of the unit.", "  ")
 
 

@@ -151,7 +151,7 @@ def _steps(checked: Checked) -> list[tuple[str, Step]]:
 
     kinds = {one.value: one for one in StepKind}
     planned = [one for one in checked.plan.proposals if one.action.value in kinds]
-    told = {Step(kind=kinds[one.action.value], of=one.of): one.words for one in planned}
+    proposed = [Step(kind=kinds[one.action.value], of=one.of) for one in planned]
     links = [part.id for part in checked.profile.parts if part.kind is PartKind.LINK]
     whole = [part.id for part in checked.profile.parts if part.kind is PartKind.SUBASSEMBLY]
     common = [
@@ -159,9 +159,7 @@ def _steps(checked: Checked) -> list[tuple[str, Step]]:
         Step(kind=StepKind.DRAIN, of=""),
         *(Step(kind=StepKind.SWAP, of=part) for part in (*whole, *links)),
     ]
-    for step in common:
-        told.setdefault(step, step_words(step, checked.profile))
-    return [(words, step) for step, words in told.items()]
+    return [(step_words(step, checked.profile), step) for step in dict.fromkeys([*proposed, *common])]
 
 
 def _answer(run: Run) -> None:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from usbwatch.model import Capture
     from usbwatch.onboard.arguments import Asked
     from usbwatch.onboard.earlier import Earlier
+    from usbwatch.onboard.papers import Look
     from usbwatch.onboard.running import Run
     from usbwatch.stick.notes import Notes
     from usbwatch.stick.settings import Settings
@@ -54,27 +55,38 @@ class Keeping:
             clock_wrong=self._run.clock_is_wrong(),
         )
 
-    def save(self, key: str) -> None:
-        """Have the latest look saved, under a name that ``key`` stands for from now on."""
-        from usbwatch.onboard.papers import Look, papers_of, report_papers, stem_of
+    def _look(self) -> Look:
+        """The latest look, as it stands."""
+        from usbwatch.onboard.papers import Look
 
         assert self._run.case.localised is not None
-        moments, money, localised = self._run.moments, self._run.money, self._run.case.localised
-        answer = replace(self._run.answer(), kept="")
-        look = Look(localised=localised, notes=self.notes(), answer=answer, moments=moments, money=money)
+        return Look(
+            localised=self._run.case.localised,
+            notes=self.notes(),
+            answer=replace(self._run.answer(), kept=""),
+            moments=self._run.moments,
+            money=self._run.money,
+        )
+
+    def save(self, key: str) -> None:
+        """Have the latest look saved, under a name that ``key`` stands for from now on."""
+        from usbwatch.onboard.papers import papers_of, report_papers, stem_of
+
+        look = self._look()
         first = key == "look-1"
-        stem = stem_of(localised.checked.capture, datetime.now().astimezone())
+        stem = stem_of(look.localised.checked.capture, datetime.now().astimezone())
         before = self._read_earlier if first else None
         self.saver.want(Job(key=key, stem=stem, papers=lambda: papers_of(look), before=before))
         # The report takes a while to make: what must not be lost is on the stick by then.
         self.saver.want(Job(key=key, stem=stem, papers=lambda: report_papers(look)))
 
     def save_notes(self) -> None:
-        """Have what was noted of the latest look saved anew, beside what is there."""
-        from usbwatch.onboard.papers import notes_paper
+        """Have what was noted of the latest look saved anew, beside what is there, with the answer as it is now."""
+        from usbwatch.onboard.papers import LATER, later_papers
 
-        notes = self.notes()
-        self.saver.want(Job(key=self._run.case.names[-1], stem="", papers=lambda: [notes_paper(notes)]))
+        look = self._look()
+        beside = f"Beside it are {LATER}.txt and {LATER}.html, with what was noted since."
+        self.saver.want(Job(key=self._run.case.names[-1], stem="", papers=lambda: later_papers(look), beside=beside))
 
     def _read_earlier(self, folder: str) -> None:
         """In the saver's thread: what the stick has of this unit."""

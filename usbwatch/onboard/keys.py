@@ -17,9 +17,10 @@ _SEQUENCES = {"[A": UP, "[B": DOWN, "[5~": UP, "[6~": DOWN, "OA": UP, "OB": DOWN
 _LONGEST_SEQUENCE = 12
 
 _REPEATS = 3
-"""So often a key counts that is repeated without a pause: a person types no letter four times."""
-_PAUSE_MS = 600
-"""Between two presses by a person's will; a console repeats after 250 ms (the kernel's default)."""
+"""So often a key counts that is repeated without a pause."""
+_PAUSE_MS = 120
+"""No finger presses one key twice in less. A console repeats one that is held after 250 ms, and from then on every 33
+(the kernel's defaults): such a key counts once for being pressed and ``_REPEATS`` times for being held."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

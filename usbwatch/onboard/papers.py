@@ -16,8 +16,10 @@ if TYPE_CHECKING:
     from usbwatch.show import Localised
     from usbwatch.stick.notes import Notes
 
-__all__ = ["Look", "notes_paper", "papers_of", "report_papers", "stem_of", "unjudged_papers"]
+__all__ = ["LATER", "Look", "later_papers", "notes_paper", "papers_of", "report_papers", "stem_of", "unjudged_papers"]
 
+LATER = ".later"
+"""What the text and the report have in their names that were made after something was noted of a saved capture."""
 _WIDTH = 72
 
 
@@ -72,8 +74,18 @@ def report_papers(look: Look) -> Sequence[Paper]:
     return [Paper(ending=".html", content=lambda _: report)] if report else []
 
 
+def later_papers(look: Look) -> Sequence[Paper]:
+    """What is kept when something was noted after a look was saved: the notes, and the answer as it is now."""
+    report = _report(look)
+    return [
+        notes_paper(look.notes),
+        Paper(ending=f"{LATER}.txt", content=lambda stem: _text(look, f"{stem}.json")),
+        *([Paper(ending=f"{LATER}.html", content=lambda _: report)] if report else []),
+    ]
+
+
 def notes_paper(notes: Notes) -> Paper:
-    """The notes alone, as when a label is given after the capture was saved."""
+    """The notes alone."""
     from usbwatch.stick.notes import ENDING, to_json
 
     content = to_json(notes).encode("ascii")
@@ -93,7 +105,7 @@ def _with_summary(told: str, capture: Capture, name: str, moments: Moments) -> b
     from usbwatch.kit.summary import summary
 
     above = f"{told}\n{times_line(moments)}\n\n".replace("\n", "\r\n")
-    return f"{above}{summary(capture, name)}".encode("ascii")
+    return f"{above}{summary(capture, name, 'usbwatch unit import')}".encode("ascii")
 
 
 def _report(look: Look) -> bytes:

@@ -20,7 +20,7 @@ from usbwatch.safe import safe
 
 __all__ = ["Job", "Kept", "Saver"]
 
-_GOES_ON = "Do not pull it out yet ..."
+_GOES_ON = "Leave it in ..."
 _LOOK_EVERY_S = 1.0
 _TRY_AGAIN_AFTER = 15
 """Looks at a stick that stays where it is and took nothing."""

@@ -9,7 +9,7 @@ from usbwatch.compare.durations import lasted
 from usbwatch.compare.grouping import LONGEST_MS, TEARDOWN_MS
 from usbwatch.compare.incidents import incidents, told_once
 from usbwatch.compare.watched_devices import MARK_NEAR_MS
-from usbwatch.model import Capture, Findings, Incident, Mark, Profile, Watch, Watched
+from usbwatch.model import Capture, Findings, Incident, Mark, Profile, Verdict, Watch, Watched
 from usbwatch.show.checked import Checked
 from usbwatch.show.json_values import Json, plain_value
 from usbwatch.show.lines import Line, Style, line
@@ -93,7 +93,12 @@ def _groups(checked: Checked) -> Iterator[str]:
         yield f"In the same moments: {listed([name for id_, name in names.items() if id_ in group])}"
     yield from _with_carriers(told, names)
     quiet = ("left", "anew", "with_carrier", "fallbacks", "failures", "came")
-    stayed = [names[id_] for id_, one in told.items() if one.tells and not any(getattr(one, each) for each in quiet)]
+    there = {one.device for one in checked.findings.findings if one.verdict is not Verdict.MISSING}
+    stayed = [
+        names[id_]
+        for id_, one in told.items()
+        if id_ in there and one.tells and not any(getattr(one, each) for each in quiet)
+    ]
     if stayed:
         yield f"Stayed throughout: {listed(stayed)}"
 

@@ -48,6 +48,8 @@ def _digests(told: Story) -> set[str]:
 def _unit_of(one: Carried, book: Book) -> Unit | None:
     """The unit on the bench that a capture is of: by its label, else by its serial number.
 
+    A label does not count against a serial number: not for a unit of which there are captures, and not of this number.
+
     None for one that is new here and has a label. Raises ``BadCapture`` where it cannot be told whose it is.
     """
     from usbwatch.compare.serials import is_serial
@@ -58,7 +60,7 @@ def _unit_of(one: Carried, book: Book) -> Unit | None:
     label = _label(one)
     found = [unit for unit in book.units_with(serial) if unit.ending is None] if is_serial(serial) else []
     named = _by_label(label, book) if label else None
-    if named is not None and (named in found or not found):
+    if named is not None and (named in found or not found or not _digests(book.story(named))):
         return named
     if len(found) == 1:
         _tell_of_label(label, found[0])
@@ -82,7 +84,9 @@ def _tell_of_label(label: str, unit: Unit) -> None:
     from usbwatch.cli.screen import say
 
     if label and folded(label) != folded(unit.label):
-        say(f"usbwatch: labelled {label} on the unit; by its serial number it is unit {unit.label}, and goes there")
+        remedy = f"to change its label: usbwatch unit amend {typed(unit.label)} 1 --set label={typed(label)}"
+        said = f"labelled {label} on the unit; by its serial number it is unit {unit.label}, and goes there"
+        say(f"usbwatch: {said} ({remedy})")
 
 
 def _label(one: Carried) -> str:

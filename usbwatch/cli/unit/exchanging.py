@@ -121,7 +121,7 @@ def _folder_in(path: str, book: Book, moment: When) -> int:
         except UsbwatchError as error:
             say(f"usbwatch: {error}")
             codes.append(exits.BAD_INPUT)
-    for capture in in_order(with_labels(found)):
+    for capture in with_labels(in_order(found)):
         try:
             codes.append(taken_in(capture, book, moment))
         except UsbwatchError as error:

@@ -105,16 +105,14 @@ def _notes_beside(path: str) -> Iterator[tuple[Notes | None, str]]:
 
 
 def with_labels(captures: Sequence[Carried]) -> list[Carried]:
-    """The same captures; a label that was given beside one is that of the whole unit, by its serial number."""
+    """The same captures, oldest first; the label that was given last is that of the whole unit, by serial number."""
     from usbwatch.compare.serials import is_serial
 
     serials = [one.saved.capture.unit.product_serial.strip() for one in captures]
     given = {
         serial: one.label for serial, one in zip(serials, captures, strict=True) if one.label and is_serial(serial)
     }
-    return [
-        replace(one, label=one.label or given.get(serial, "")) for serial, one in zip(serials, captures, strict=True)
-    ]
+    return [replace(one, label=given.get(serial, one.label)) for serial, one in zip(serials, captures, strict=True)]
 
 
 def in_order(captures: Sequence[Carried]) -> list[Carried]:

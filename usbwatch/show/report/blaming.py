@@ -105,9 +105,8 @@ def _because(first: PartSuspicion, others: list[PartSuspicion], localised: Local
     """What it explains, what argues most for it where that says more, what was ruled out, and why not the next one."""
     checked = localised.checked
     explained = listed(names_of(first.explains, checked))
-    one_fault = "This one fault" if len(first.explains) > 1 else "It"
     rest = f"; it leaves {listed(names_of(first.leaves, checked))}" if first.leaves else ", all that is wrong"
-    yield f"{one_fault} explains {explained}{rest}."
+    yield f"{_explains(first, checked)} {explained}{rest}."
     argued = argument(first.most_for, first.for_was_wrong, checked)
     if argued and first.most_for not in first.explains:
         yield f"Most for it: {argued[0]}."
@@ -119,6 +118,17 @@ def _because(first: PartSuspicion, others: list[PartSuspicion], localised: Local
         name = part_name(second.part, checked.profile) if second.part else "software"
         near = "Nearly as likely" if second.probability >= _NEAR * first.probability else "Next likeliest"
         yield f"{near}: {name}, {percent(second.probability)}{_why_not(second, first, checked)}."
+
+
+def _explains(first: PartSuspicion, checked: Checked) -> str:
+    """Whether one way of failing explains it all, or only several of the part's at once."""
+    if len(first.explains) == 1:
+        return "It explains"
+    alone = any(
+        [site.part for site in one.sites] == [first.part] and set(first.explains) <= set(one.explains)
+        for one in checked.suspects.hypotheses
+    )
+    return "This one fault explains" if alone else "Only by failing in two ways at once does it explain"
 
 
 def _why_not(second: PartSuspicion, first: PartSuspicion, checked: Checked) -> str:
