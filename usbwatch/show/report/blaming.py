@@ -104,9 +104,7 @@ def _how(words: str, chance: float, whole: float) -> str:
 def _because(first: PartSuspicion, others: list[PartSuspicion], localised: Localised) -> Iterator[str]:
     """What it explains, what argues most for it where that says more, what was ruled out, and why not the next one."""
     checked = localised.checked
-    explained = listed(names_of(first.explains, checked))
-    rest = f"; it leaves {listed(names_of(first.leaves, checked))}" if first.leaves else ", all that is wrong"
-    yield f"{_explains(first, checked)} {explained}{rest}."
+    yield _explained(first, checked)
     argued = argument(first.most_for, first.for_was_wrong, checked)
     if argued and first.most_for not in first.explains:
         yield f"Most for it: {argued[0]}."
@@ -120,15 +118,19 @@ def _because(first: PartSuspicion, others: list[PartSuspicion], localised: Local
         yield f"{near}: {name}, {percent(second.probability)}{_why_not(second, first, checked)}."
 
 
-def _explains(first: PartSuspicion, checked: Checked) -> str:
-    """Whether one way of failing explains it all, or only several of the part's at once."""
-    if len(first.explains) == 1:
-        return "It explains"
-    alone = any(
-        [site.part for site in one.sites] == [first.part] and set(first.explains) <= set(one.explains)
-        for one in checked.suspects.hypotheses
-    )
-    return "This one fault explains" if alone else "Only by failing in two ways at once does it explain"
+def _explained(first: PartSuspicion, checked: Checked) -> str:
+    """What the way of failing that the headline names explains: by itself, or together with what likely failed, too."""
+    way = risen(first)[0][0] if first.sites else None
+    with_it = [one for one in checked.suspects.hypotheses if way in one.sites]
+    best = max(with_it, key=lambda one: one.probability, default=None)
+    explains, leaves = (best.explains, best.leaves) if best is not None else (first.explains, first.leaves)
+    others = [way_words(site, checked) for site in best.sites if site != way] if best is not None else []
+    if others:
+        who = f"Together with another fault ({listed(others)}) it"
+    else:
+        who = "This one fault" if best is not None and len(explains) > 1 else "It"
+    rest = f"; it leaves {listed(names_of(leaves, checked))}" if leaves else ", all that is wrong"
+    return f"{who} explains {listed(names_of(explains, checked))}{rest}."
 
 
 def _why_not(second: PartSuspicion, first: PartSuspicion, checked: Checked) -> str:
