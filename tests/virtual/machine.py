@@ -192,7 +192,7 @@ class Machine(Emulator):
         with self._disk.open("wb") as disk:
             disk.truncate(_DISK_BYTES)
         started = [
-            *("-m", "768M", "-kernel", str(built.kernel), "-initrd", str(built.initramfs)),
+            *("-m", "1024M", "-kernel", str(built.kernel), "-initrd", str(built.initramfs)),
             *("-append", _KERNEL_ARGUMENTS),
             *("-drive", f"file={self._disk},if=none,id=disk,format=raw,cache=unsafe"),
         ]

@@ -85,12 +85,16 @@ def clamp_times(root: Path, seconds: int) -> None:
 
 
 def packed(root: Path, level: int = 6) -> bytes:
-    """A folder as a compressed archive of the kind that the kernel unpacks (newc of cpio), the same for the same files.
+    """A folder as an archive of the kind that the kernel unpacks (newc of cpio), the same for the same files.
+
+    ``level`` is of its compression; 0 for none.
 
     Source of the format: the kernel's Documentation/driver-api/early-userspace/buffer-format.rst.
     """
     names = "\n".join(sorted(str(path.relative_to(root)) for path in root.rglob("*"))).encode()
     options = ("-o", "-H", "newc", "--quiet", "--owner", "0:0", "--reproducible")
     archive = run("cpio", *options, cwd=root, given=names)
+    if not level:
+        return archive
     # Two workers on every computer: what they make depends on how many there are.
     return run("zstd", "-q", f"-{level}", "-T2", "-c", given=archive)
