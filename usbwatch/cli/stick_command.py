@@ -41,7 +41,7 @@ class _Asked:
 
 
 @click.command(
-    epilog=example("usbwatch stick bench.img", "sudo usbwatch stick bench.img --write /dev/sdX"),
+    epilog=example("usbwatch stick bench.img", 'sudo "$(command -v usbwatch)" stick bench.img --write /dev/sdX'),
 )
 @click.argument("image", metavar="IMAGE")
 @click.option("--write", "device", metavar="DEVICE", help="Write the image to this stick; all that is on it is erased.")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from usbwatch.onboard.choice_page import CHOICE_KEYS, Choice, choice_lines, choice_page, notice_page, typing_page
 from usbwatch.onboard.keys import BACKSPACE, DOWN, ENTER, ESCAPE, UP
@@ -74,15 +74,19 @@ def shown_until_key(lines: Sequence[Line], terminals: Terminals, patience_s: flo
     return next(iter(_next_keys(terminals, patience_s)), "")
 
 
-def read_through(lines: Sequence[Line], terminals: Terminals) -> None:
-    """Lines that are longer than the screen, page by page; on a line on which nothing is painted, all at once."""
+def read_through(lines: Callable[[int], Sequence[Line]], terminals: Terminals) -> None:
+    """Lines for a width, page by page where the screen has fewer; on the serial line, which is not painted, at once."""
+    from functools import cache
+
     from usbwatch.onboard.letters import console_line
+    from usbwatch.onboard.serial_line import WIDTH
     from usbwatch.show.lines import wrapped
 
     top = 0
 
+    @cache
     def rows(width: int) -> list[Line]:
-        return list(wrapped(map(console_line, lines), width))
+        return list(wrapped(map(console_line, lines(width)), width))
 
     def page(width: int, height: int) -> list[Line]:
         whole = rows(width)
@@ -91,7 +95,7 @@ def read_through(lines: Sequence[Line], terminals: Terminals) -> None:
         short = f"{last} of {len(whole)}  m: on  other key: back"
         return notice_page(whole[top:last], foot if len(foot) <= width else short, width, height)
 
-    said: Sequence[Line] | str = lines
+    said: Sequence[Line] | str = lines(WIDTH)
     while True:
         terminals.show(page, said)
         said = ""

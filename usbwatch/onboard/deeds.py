@@ -49,7 +49,8 @@ def _details(run: Run) -> None:
     from usbwatch.onboard.details import details_lines
 
     assert run.case.localised is not None
-    read_through(details_lines(run.case.localised, money=run.money), run.terminals)
+    localised, money = run.case.localised, run.money
+    read_through(lambda width: details_lines(localised, width, money=money), run.terminals)
 
 
 def _profile(run: Run) -> None:

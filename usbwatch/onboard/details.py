@@ -14,11 +14,8 @@ if TYPE_CHECKING:
 
 __all__ = ["details_lines"]
 
-_WIDTH = 79
-"""What the report's own page is laid out for; narrower screens wrap it."""
 
-
-def details_lines(localised: Localised, *, money: bool) -> list[Line]:
+def details_lines(localised: Localised, width: int, *, money: bool) -> list[Line]:
     """What the keys do, then the report as a page, with all that identifies the unit: it is only shown here."""
     from usbwatch.cli.taking import local_time, now
     from usbwatch.show.report.making import made
@@ -28,7 +25,7 @@ def details_lines(localised: Localised, *, money: bool) -> list[Line]:
     source = Source(localised=localised, digests=("",) * len(localised.seen))
     asked = Asked(made_at=now(), local=local_time, identify=True, money=money)
     keys = [line((f" {key}  ", Style.STRONG), names[0]) for key, names in KEYS.items()]
-    page = (_with_keys(one) for one in report_page(made(source, asked), _WIDTH))
+    page = (_with_keys(one) for one in report_page(made(source, asked), width))
     return [line(("KEYS", Style.HEADING)), *keys, BLANK, *page]
 
 
