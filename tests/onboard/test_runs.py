@@ -197,6 +197,7 @@ def test_a_step_done_with_the_unit_off_is_weighed_with_the_look_before_it(built_
     first = captures(stick)[0].name
     with switched_on(built_tree(LARCH), stick, size=(120, 60)) as machine:
         machine.until_shown("This stick has an earlier capture of this unit")
+        machine.until_shown("expected devices are missing")  # what it found, though all is there now
         machine.until_shown("LB-0001 Fernhill")
         machine.press("c")
         machine.until_told("none of these: nothing was done")

@@ -38,6 +38,8 @@ class Run:
         self.asked, self.terminals, self.moments = asked, terminals, moments
         self.case = Case()
         self.earlier: tuple[Earlier, ...] = ()
+        self._earlier_said = (("", ""), "")
+        """By name of a capture and profile, what an earlier look comes to."""
         """What the stick held of the unit before; none once it is weighed with the rest."""
         self.problem = ""
         """Why there is no answer, as one sentence."""
@@ -200,8 +202,23 @@ class Run:
         if self.earlier:
             last = self.earlier[-1].seen.when or "a time not known"
             many = f"{len(self.earlier)} earlier captures" if len(self.earlier) > 1 else "an earlier capture"
-            told.append(f"This stick has {many} of this unit, the last of {last}: press c to say what was done since.")
+            # What stands before a colon is all that a small screen has room for.
+            found = f"{last} ({self._found_earlier().replace(': ', ', ')})" if self._found_earlier() else last
+            told.append(f"This stick has {many} of this unit, the last of {found}: press c to say what was done since.")
         return told
+
+    def _found_earlier(self) -> str:
+        """What the last of the earlier looks comes to by the profile that is used now, "" where nothing can be said."""
+        from usbwatch.cli.weighing import judged
+        from usbwatch.show.verdict import sentence
+
+        assert self.case.localised is not None
+        profile = self.case.localised.checked.profile
+        key = (self.earlier[-1].name, profile.id)
+        if self._earlier_said[0] != key:
+            (look,) = judged([self.earlier[-1].seen], profile, insisted=bool(self.case.picked))
+            self._earlier_said = (key, sentence(look.findings) if look.findings is not None else "")
+        return self._earlier_said[1]
 
     def clock_is_wrong(self) -> bool:
         """Whether the unit's clock stands before the day on which the stick was built."""
