@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import json
 import subprocess
+import sys
 from pathlib import Path
-
-from support.needs import needed_tool
 
 __all__ = ["SHIM", "level_written", "not_of_firmware"]
 
@@ -22,9 +21,9 @@ Name = tuple[str, str]
 
 def told(store: Path) -> dict[Name, str]:
     """The content of each lasting variable, as hexadecimal digits, by vendor GUID and name."""
-    tool = needed_tool("virt-fw-vars", "virt-firmware of Python's package index")
     dump = store.with_name(f"{store.name}.json")
-    subprocess.run([tool, "-i", store, "--output-json", dump], check=True, capture_output=True)
+    reader = (sys.executable, "-m", "virt.firmware.vars")
+    subprocess.run([*reader, "-i", store, "--output-json", dump], check=True, capture_output=True)
     variables = json.loads(dump.read_text("utf-8"))["variables"]
     return {(one["guid"], one["name"]): one["data"] for one in variables}
 
