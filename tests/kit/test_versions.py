@@ -173,5 +173,7 @@ def test_an_error_of_ours_shows_the_line_that_it_came_from(kit: Path, tmp_path: 
         [sys.executable, "-I", "-c", script], capture_output=True, text=True, check=False, env=environ
     )
     assert done.returncode == 1
-    assert "lines = [line for paragraph in _paragraphs(capture, file_name, command) for line in paragraph]" in done.stderr
+    assert (
+        "lines = [line for paragraph in _paragraphs(capture, file_name, command) for line in paragraph]" in done.stderr
+    )
     assert done.stderr.splitlines()[-1].startswith("usbwatch: this is a bug in usbwatch itself: AttributeError: ")
