@@ -17,6 +17,7 @@ import time
 
 from usbwatch.cli.endings import Ending, until_ended
 from usbwatch.cli.live_screen import LiveScreen, live_screen
+from usbwatch.cli.running import let_go
 from usbwatch.cli.typed_line import Typed, typed_on
 from usbwatch.show.lines import Line, Style, line
 
@@ -77,4 +78,7 @@ if __name__ == "__main__":
         fcntl.ioctl(0, termios.TIOCSCTTY, 0)  # the terminal's keys are this session's signals
     if sys.argv[1] == "shell":
         sys.exit(_as_a_shell(sys.argv[2]))
-    _painted(sys.argv[1])
+    try:
+        _painted(sys.argv[1])
+    finally:
+        let_go()  # as the command does

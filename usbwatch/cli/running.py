@@ -17,7 +17,7 @@ import click
 from usbwatch.cli import exits
 from usbwatch.cli.commands import ClosedPipeError, usbwatch
 
-__all__ = ["main"]
+__all__ = ["let_go", "main"]
 
 
 _UNWRITABLE = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EBADF})
@@ -43,7 +43,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except Exception as error:  # noqa: BLE001 - the one place where a bug of ours becomes a sentence
         return _after_error(error, run)
     finally:
-        _let_go()
+        let_go()
 
 
 def _invoked(arguments: Sequence[str] | None, run: _Run) -> int:
@@ -92,7 +92,7 @@ def _after_error(error: Exception, run: _Run) -> int:
     return exits.BUG
 
 
-def _let_go() -> None:
+def let_go() -> None:
     """Leave nothing in a buffer that cannot be written: Python would fail over it while it ends."""
     for stream in (sys.stdout, sys.stderr):
         try:

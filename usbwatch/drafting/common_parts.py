@@ -110,7 +110,13 @@ DEVICE_CHECKS = (
         needs=("touchscreen",),
         minutes=2,
     ),
-    HandCheck(id="lid-noticed", question="Does the screen go dark when the lid is almost closed?", needs=("lid",)),
+    # A system that leaves the lid alone, as a stick's does, darkens nothing: that alone would be no answer.
+    HandCheck(
+        id="lid-noticed",
+        question="Is the lid noticed when it is almost closed: does the screen go dark, or usbwatch handcheck lid"
+        " find it?",
+        needs=("lid",),
+    ),
     HandCheck(
         id="keyboard-in-sockets",
         question="Does an external USB keyboard type in each of the unit's USB sockets?",

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from usbwatch.onboard import foot
 from usbwatch.onboard.asking import chosen_of, key_of, read_through, shown_until_key, typed_line
 from usbwatch.onboard.choice_page import Choice
+from usbwatch.onboard.on_unit import on_unit
 
 if TYPE_CHECKING:
     from usbwatch.model import Proposal, Step
@@ -170,7 +171,7 @@ def _answer(run: Run) -> None:
 
     assert run.case.localised is not None
     checked = run.case.localised.checked
-    known = questions(checked.profile)
+    known = {one: on_unit(words) for one, words in questions(checked.profile).items()}
     first = [_asked_by(one) for one in checked.plan.proposals]
     ids = list(
         dict.fromkeys([*(one for one in first if one in known), *(check.id for check in checked.profile.checks)])

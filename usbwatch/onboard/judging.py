@@ -113,7 +113,6 @@ def _of_profile(seen: Seen, profile: Profile) -> Seen:
 
 
 def _experience(path: str | None, profile: Profile) -> tuple[Experience | None, tuple[str, ...]]:
-    from usbwatch.errors import UsbwatchError
     from usbwatch.stick.experience import read_experience
 
     if path is None:

@@ -38,9 +38,9 @@ class Run:
         self.asked, self.terminals, self.moments = asked, terminals, moments
         self.case = Case()
         self.earlier: tuple[Earlier, ...] = ()
-        self._earlier_said = (("", ""), "")
-        """By name of a capture and profile, what an earlier look comes to."""
         """What the stick held of the unit before; none once it is weighed with the rest."""
+        self._earlier_said = (("", ""), "")
+        """Name of a capture and profile, and what that earlier look comes to by it."""
         self.problem = ""
         """Why there is no answer, as one sentence."""
         self._settings, problem = _settings(asked)
