@@ -63,6 +63,7 @@ class Unit:
             opened=self.opened,
             now_ms=lambda: self.clock_ms,
             speaks=self.speaks,
+            forget=lambda: None,  # there is no terminal whose keys could be thrown away
         )
 
     @contextmanager
