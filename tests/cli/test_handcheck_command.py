@@ -276,7 +276,10 @@ def test_a_virtual_machine_says_so_before_it_asks_for_nothing(heron: Unit, capsy
 
 def test_the_page_shows_what_it_prints(heron: Unit) -> None:
     """docs/handcheck.md: a keyboard that says nothing, and a lid that does."""
-    closed: Script = lambda at_ms: Signs(at_ms=at_ms + 1900, location=LID, signs=(Sign.LID, Sign.LID))
+
+    def closed(at_ms: int) -> Happening:
+        return Signs(at_ms=at_ms + 1900, location=LID, signs=(Sign.LID, Sign.LID))
+
     heron.scripts = [(word(done=True),), (closed,)]
     ((command, screen),) = shown((ROOT / "docs/handcheck.md").read_text("utf-8"))
     heron.speaks = True

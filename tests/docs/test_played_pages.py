@@ -63,9 +63,6 @@ _REFUSED = (
     "usbwatch: something was done to unit LB-0004",
     "usbwatch: capture stick/larch-13-top-case-lost.json: is of",
 )
-    "usbwatch: something was done to unit LB-0004",
-    "usbwatch: capture stick/larch-13-top-case-lost.json: is of",
-)
 
 
 def test_the_tutorial_goes_from_the_first_day_to_the_baseline_after_the_repair(runs: dict[str, list[Played]]) -> None:

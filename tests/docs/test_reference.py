@@ -23,8 +23,16 @@ from usbwatch.localise.kinds import SiteKind
 REFERENCE = ROOT / "docs" / "reference"
 PACKAGE = ROOT / "usbwatch"
 EVIDENCE = (REFERENCE / "evidence.md").read_text("utf-8")
-SOURCES = (r"no source", r"`?(drivers|sound|net)/", r"Documentation/", r"\b(USB|ACPI|SMBIOS|E-EDID) ", r"pci\.ids", r"\(5\)",
-           r"^R\. Jonker", r"find_and_link_peer")  # fmt: skip
+SOURCES = (
+    r"no source",
+    r"`?(drivers|sound|net)/",
+    r"Documentation/",
+    r"\b(USB|ACPI|SMBIOS|E-EDID) ",
+    r"pci\.ids",
+    r"modprobe\.d\(5\)",
+    r"^R\. Jonker",
+)
+"""How a source looks: a file of the kernel, a standard with its section, a list, a paper; or that there is none."""
 
 
 def test_the_commands_are_those_that_the_program_has() -> None:
@@ -82,22 +90,16 @@ def variables() -> set[str]:
 
 
 def _asked(node: ast.AST) -> Iterator[str]:
-    if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.args:
-        of = ast.unparse(node.func.value)
-        if (
-            node.func.attr in ("get", "setdefault")
-            and of.endswith("environ")
-            and isinstance(node.args[0], ast.Constant)
+    match node:
+        case ast.Call(
+            func=ast.Attribute(attr="get" | "setdefault", value=of), args=[ast.Constant(value=str(name)), *_]
         ):
-            yield str(node.args[0].value)
-    if isinstance(node, ast.keyword) and node.arg == "envvar" and isinstance(node.value, ast.Constant):
-        yield str(node.value.value)
-    if (
-        isinstance(node, ast.Assign)
-        and isinstance(node.value, ast.Constant)
-        and ast.unparse(node.targets[0]) == "VARIABLE"
-    ):
-        yield str(node.value.value)
+            if ast.unparse(of).endswith("environ"):
+                yield name
+        case ast.keyword(arg="envvar", value=ast.Constant(value=str(name))):
+            yield name
+        case ast.Assign(targets=[ast.Name(id="VARIABLE")], value=ast.Constant(value=str(name))):
+            yield name
 
 
 NOT_OURS = {"COLUMNS", "TZ", "XDG_DATA_HOME", "XDG_CACHE_HOME", "_USBWATCH_COMPLETE"}

@@ -110,7 +110,8 @@ def _options(context: click.Context) -> Iterator[tuple[str, str]]:
     for parameter in context.command.get_params(context):
         if isinstance(parameter, click.Option) and not parameter.hidden:
             spelled = f"{', '.join(parameter.opts)} {_value(parameter)}".strip()
-            yield "`" + spelled.replace("|", "\\|") + "`", _told(parameter, context).replace("|", "\\|").replace("<", "&lt;")
+            told = _told(parameter, context).replace("|", "\\|").replace("<", "&lt;")
+            yield "`" + spelled.replace("|", "\\|") + "`", told
 
 
 def _value(option: click.Option) -> str:

@@ -17,7 +17,8 @@ def table_rows(text: str) -> list[list[str]]:
 
 def rows_between(text: str, mark: str) -> list[list[str]]:
     """The rows of the table between ``<!-- mark -->`` and its end."""
-    return table_rows(text.split(f"<!-- {mark} -->")[1].split(f"<!-- /{mark} -->")[0])
+    behind = text.partition(f"<!-- {mark} -->")[2]
+    return table_rows(behind.partition(f"<!-- /{mark} -->")[0])
 
 
 def names_in(cell: str) -> list[str]:
