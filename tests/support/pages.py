@@ -30,7 +30,7 @@ from support.make_readme import LEFT_OUT, ROOT, renewed
 
 from usbwatch.cli import main
 
-__all__ = ["BLOCK", "LAST_DAY", "PLAYED", "SERVER", "Bench", "Played", "fits", "played", "shown"]
+__all__ = ["BLOCK", "LAST_DAY", "PLAYED", "SERVER", "Bench", "Played", "fits", "played", "renewed_page", "shown"]
 
 PLAYED = ("docs/tutorial.md", *sorted(f"docs/how-to/{path.name}" for path in (ROOT / "docs/how-to").glob("*.md")))
 """The pages whose commands are played from top to bottom."""
