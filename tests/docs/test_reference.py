@@ -84,6 +84,8 @@ def variables() -> set[str]:
     """Every environment variable that the package asks for by name, and those that click is told of."""
     found: set[str] = set()
     for path, text in sources():
+        if not re.search("environ|envvar|VARIABLE", text):
+            continue
         for node in ast.walk(ast.parse(text, str(path))):
             found |= {word for word in _asked(node) if re.fullmatch(r"[A-Z0-9_]{2,}", word)}
     return found
