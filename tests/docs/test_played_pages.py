@@ -5,6 +5,8 @@ What of the wheel they use is what an installed program has: its captures, writt
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -28,11 +30,15 @@ WRONG = {
 
 
 @pytest.fixture(scope="module")
-def runs(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> dict[str, list[Played]]:
-    server = _new_database(request.getfixturevalue("postgres_url"))
-    return {
-        name: played(name, tmp_path_factory.mktemp("page"), server if SERVER in TEXTS[name] else "") for name in PLAYED
-    }
+def runs(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], list[Played]]:
+    """What the commands of a page came to; played when first asked for, with a server if it has one."""
+
+    @cache
+    def of(name: str) -> list[Played]:
+        server = _new_database(request.getfixturevalue("postgres_url")) if SERVER in TEXTS[name] else ""
+        return played(name, tmp_path_factory.mktemp("page"), server)
+
+    return of
 
 
 def _new_database(url: str) -> str:
@@ -52,18 +58,18 @@ def test_there_is_a_tutorial_and_a_page_for_each_case() -> None:
     ("name", "number", "command", "screen"), SHOWN, ids=[f"{Path(name).stem}-{number}" for name, number, *_ in SHOWN]
 )
 def test_a_command_prints_what_the_page_shows(
-    runs: dict[str, list[Played]], name: str, number: int, command: str, screen: str
+    runs: Callable[[str], list[Played]], name: str, number: int, command: str, screen: str
 ) -> None:
-    done = runs[name][number]
+    done = runs(name)[number]
     assert done.command.split() == command.replace("\\\n", " ").split()
     assert fits(screen, done.printed), done.printed
 
 
 @pytest.mark.parametrize("name", PLAYED)
-def test_nothing_on_a_page_ends_with_a_mistake(runs: dict[str, list[Played]], name: str) -> None:
+def test_nothing_on_a_page_ends_with_a_mistake(runs: Callable[[str], list[Played]], name: str) -> None:
     """But for what the page shows as refused."""
-    told = {one.code for one in runs[name] if not one.printed.startswith(_REFUSED)}
-    assert told <= {0, 10, 11}, [one for one in runs[name] if one.code not in (0, 10, 11)]
+    told = {one.code for one in runs(name) if not one.printed.startswith(_REFUSED)}
+    assert told <= {0, 10, 11}, [one for one in runs(name) if one.code not in (0, 10, 11)]
     assert WRONG[name] in told
 
 
@@ -73,10 +79,12 @@ _REFUSED = (
 )
 
 
-def test_the_tutorial_goes_from_the_first_day_to_the_baseline_after_the_repair(runs: dict[str, list[Played]]) -> None:
+def test_the_tutorial_goes_from_the_first_day_to_the_baseline_after_the_repair(
+    runs: Callable[[str], list[Played]],
+) -> None:
     """The pattern (a shared feed takes several devices along, a second fault shows once the first is mended) is common
     practice of the trade, no source; the unit is invented."""
-    said = {one.command: one.printed for one in runs["docs/tutorial.md"]}
+    said = {one.command: one.printed for one in runs("docs/tutorial.md")}
 
     def verdict(words: str) -> str:
         (printed,) = [text for command, text in said.items() if words in command]
