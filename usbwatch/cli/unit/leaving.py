@@ -161,7 +161,8 @@ def _baselined(told: Story, last: Seen, found: Findings, reason: str) -> Baselin
     "causes",
     multiple=True,
     metavar="FAILURE",
-    help='What had failed, as it turned out: PART, DEVICE or "KIND:PART"; nothing; or unknown. Repeatable.',
+    help="What had failed, as it turned out: PART or DEVICE, as usbwatch profile show MODEL --full names them, or "
+    '"KIND:PART"; nothing; or unknown. Repeatable.',
 )
 @click.option("--brought", type=MONEY, help="What it was sold for, or what the customer paid.")
 @click.option("--remark", default="", metavar="TEXT", help="Anything else.")
