@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 import stat
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from usbwatch.capture.document import FORMAT, Document, canonical, document, text_of
+from usbwatch.capture.document import FORMAT, LARGEST_INTEGER, Document, Json, canonical, document, text_of
 from usbwatch.capture.opening import READ_ONLY
 from usbwatch.errors import AlteredCapture, BadCapture
 from usbwatch.model import CAPTURE_SCHEMA, Capture, Watch
@@ -136,6 +137,8 @@ def parse_saved(content: bytes, path: str) -> Saved:
         raise BadCapture(path, *_seems(content, path))
     _check_schema(path, plain)
     body = _checked_body(path, plain)
+    if _MANY_DIGITS.search(body) and _has_huge_number(plain):
+        raise BadCapture(path, "has a number beyond those that every reader of JSON knows exactly", _AGAIN)
     try:
         capture = msgspec.convert(plain, Capture, strict=True)
     except RecursionError:
@@ -148,6 +151,23 @@ def parse_saved(content: bytes, path: str) -> Saved:
         raise BadCapture(path, "has two nodes of one bus at one location", _AGAIN)
     _refuse_odd_watches(path, capture.watches)
     return Saved(capture=capture, content=body)
+
+
+_MANY_DIGITS = re.compile(rb"[0-9]{16}")
+
+
+def _has_huge_number(plain: Document) -> bool:
+    """Whether an integer is one that no capture is written with (RFC 7493, 2.2: I-JSON's are within 2^53 - 1)."""
+    waiting: list[Json] = [plain]
+    while waiting:
+        one = waiting.pop()
+        if isinstance(one, dict):
+            waiting += one.values()
+        elif isinstance(one, list):
+            waiting += one
+        elif isinstance(one, int) and abs(one) > LARGEST_INTEGER:
+            return True
+    return False
 
 
 def _refuse_odd_watches(path: str, watches: Sequence[Watch]) -> None:
