@@ -15,36 +15,39 @@ from random import Random
 from unittest.mock import patch
 
 from fuzz.books import small_book
-from fuzz.files import captures_of, sealed_anew, written
+from fuzz.files import captures_of, journals, reports, sealed_anew, written
 from fuzz.structure import in_json, in_lines
 from fuzz.target import Broken, Target, clean, nothing_raw
+from fuzz.texts import LOGS
+from fuzz.trees import archives
+from support.archives import GOOD
 from support.bench import PROFILE_TOML, lay_out, small_tree
 
 from usbwatch.cli import exits
 from usbwatch.cli.running import main
 
-__all__ = ["COMMANDS", "TARGETS"]
+__all__ = ["COMMANDS", "TARGETS", "outcome_of"]
 
 COMMANDS: tuple[tuple[str, ...], ...] = (
     ("check", "it"),
     ("check", "it", "--json"),
     ("check", "whole.json", "it", "--profile", "profiles/plover-small.toml"),
-    ("check", "whole.json", "--profile", "it"),
+    ("check", "whole.json", "--profile", "./it"),
     ("check", "--root", "it"),
     ("check", "LB-0001", "--book", "it"),
     ("decode", "it"),
     ("diff", "whole.json", "it"),
     ("diff", "it", "whole.json", "--json"),
-    ("localise", "it", "whole.json", "--did", "swap:keyboard"),
+    ("localise", "it", "whole.json", "--did", "swap:top-case", "--profile", "plover-small"),
     ("localise", "it", "--json"),
-    ("report", "it", "--format", "html"),
-    ("report", "it", "--format", "csv", "--identify"),
-    ("report", "--compare", "whole.json", "it", "--format", "json"),
+    ("report", "it", "--format", "html", "-o", "-"),
+    ("report", "it", "--format", "csv", "--identify", "-o", "-"),
+    ("report", "--compare", "whole.json", "it", "--format", "json", "-o", "-"),
     ("report", "--verify", "it", "whole.json"),
     ("capture", "--root", "it", "-o", "out.json"),
     ("capture", "--root", "tree", "--log", "it", "-o", "out.json"),
     ("profile", "validate", "it"),
-    ("profile", "show", "it"),
+    ("profile", "show", "./it"),
     ("profile", "add", "it"),
     ("profile", "draft", "it"),
     ("profile", "learn", "it", "whole.json"),
@@ -119,12 +122,24 @@ def _run(data: bytes) -> None:
     clean(err)
 
 
+def _good_for(arguments: tuple[str, ...]) -> Iterable[bytes]:
+    """What a command takes."""
+    if "--book" in arguments:
+        return [small_book()]
+    if "--root" in arguments and "--log" not in arguments:
+        return archives()
+    if arguments[0] == "profile" and "draft" not in arguments and "learn" not in arguments or "./it" in arguments:
+        return [PROFILE_TOML.encode()]
+    if "--recover" in arguments:
+        return journals()
+    more = {"--verify": reports, "import": lambda: [GOOD], "--log": lambda: LOGS[:2]}
+    captures = captures_of("larch-13-watched")[1:4]
+    return next((make() for word, make in more.items() if word in arguments), captures)
+
+
 def _seeds() -> Iterable[bytes]:
-    captures = captures_of("larch-13-watched")[:4]
-    book, profile = small_book(), PROFILE_TOML.encode()
     for number, arguments in enumerate(COMMANDS):
-        for content in [book] if "--book" in arguments else [profile] if arguments[0] == "profile" else captures[:2]:
-            yield bytes([number]) + content
+        yield from (bytes([number]) + content for content in _good_for(arguments))
 
 
 def _other(data: bytes, chance: Random) -> bytes:

@@ -29,7 +29,7 @@ from usbwatch.show.report.verifying import verified
 from usbwatch.stick import experience, notes, settings
 from usbwatch.stick.own_profiles import without_money
 
-__all__ = ["TARGETS", "captures_of", "sealed_anew", "written"]
+__all__ = ["TARGETS", "captures_of", "journals", "reports", "sealed_anew", "written"]
 
 _ROOT = Path(__file__).parents[2]
 _FOLDER = Path(mkdtemp(prefix="usbwatch-fuzz-", dir="/dev/shm" if Path("/dev/shm").is_dir() else None))
@@ -90,7 +90,7 @@ def _capture(data: bytes) -> None:
         saved_of(saved.capture)
 
 
-def _journal_seeds() -> Iterable[bytes]:
+def journals() -> Iterable[bytes]:
     capture = json.loads(to_json(small_capture()))
     place = "pci0000:00/14.0/usb2/1"
     watch = {"began_at": "2026-03-02T09:14:00Z", "lasted_ms": 5, "limit_ms": 1, "sources": ["uevents"], "watched": [place]}
@@ -118,7 +118,7 @@ def _journal(data: bytes) -> None:
     to_json(capture)
 
 
-def _report_seeds() -> Iterable[bytes]:
+def reports() -> Iterable[bytes]:
     digest = "sha256:" + "a" * 64
     text = f"usbwatch report\n\nHOW THIS WAS MADE\ncapture {digest}\n"
     page = f'<!doctype html><html><meta name="usbwatch-capture" content="{digest}"><p>usbwatch</p></html>\n'
@@ -184,8 +184,8 @@ _EXPERIENCE = experience.experience_json({"plover-small": Experience(cases=3, ow
 
 TARGETS = (
     Target(name="capture-file", run=_capture, seeds=_capture_seeds, share=6, mutate=in_json, largest=16_384),
-    Target(name="watch-journal", run=_journal, seeds=_journal_seeds, share=3, mutate=in_lines, largest=8192),
-    Target(name="report-verify", run=_verified, seeds=_report_seeds, share=2, mutate=in_json),
+    Target(name="watch-journal", run=_journal, seeds=journals, share=3, mutate=in_lines, largest=8192),
+    Target(name="report-verify", run=_verified, seeds=reports, share=2, mutate=in_json),
     Target(name="profile-file", run=_profile, seeds=_profile_seeds, share=8, mutate=in_lines, largest=18_000),
     Target(name="profile-locations", run=_place, seeds=lambda: [b"pci0000:00/14.0/usb2/1.2\xffkeyboard", b"acpi/_SB_.PCI0"]),
     Target(name="unit-notes", run=lambda data: notes.parsed(data, "it"), seeds=lambda: [_NOTES], share=2, mutate=in_json),

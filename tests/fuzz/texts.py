@@ -21,14 +21,14 @@ from usbwatch.cli.watch_memory import type_of
 from usbwatch.model import Episode
 from usbwatch.show.words import trouble_words
 
-__all__ = ["TARGETS"]
+__all__ = ["LOGS", "TARGETS"]
 
 _DATA = Path(__file__).parents[1] / "data"
 _HUBS = {"1": "pci0000:00/14.0/usb2", "2": "pci0000:00/14.0/usb3"}
 _STRETCHED = 200_000
 """Characters of a text that repeats one input over and over: what takes the square of its length shows there."""
 
-_LOGS = (
+LOGS = (
     b"[    0.000000] Linux version 6.1.0\n[    1.000000] usb 1-5: device descriptor read/8, error -71\n",
     b"[    1.5] usb 1-5: new full-speed USB device number 4 using xhci_hcd\n[    1.6] usb 1-5: Product: Larch Camera\n"
     b"[    2.0] usb usb1-port5: unable to enumerate USB device\n[    3.0] hub 1-0:1.0: over-current change on port 2\n",
@@ -45,7 +45,7 @@ _LOGS = (
 
 
 def _log_seeds() -> Iterable[bytes]:
-    yield from _LOGS
+    yield from LOGS
     for path in sorted((_DATA / "kernel-log").glob("*.txt")):
         yield path.read_bytes()[:3000]
 
@@ -109,8 +109,8 @@ def _note(data: bytes) -> None:
 
 TARGETS = (
     Target(name="kernel-log", run=_log, seeds=_log_seeds, share=6, mutate=in_lines),
-    Target(name="kernel-log-stretched", run=_stretched_log, seeds=lambda: [b"\xff" + one[:300] for one in _LOGS], share=3, largest=400),
-    Target(name="kernel-log-live", run=_news, seeds=lambda: _LOGS[3:4], share=2, mutate=in_lines),
+    Target(name="kernel-log-stretched", run=_stretched_log, seeds=lambda: [b"\xff" + one[:300] for one in LOGS], share=3, largest=400),
+    Target(name="kernel-log-live", run=_news, seeds=lambda: LOGS[3:4], share=2, mutate=in_lines),
     Target(
         name="module-aliases",
         run=_aliases,

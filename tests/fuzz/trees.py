@@ -21,7 +21,7 @@ from fuzz.memory_tree import MemoryTree, copied
 from fuzz.target import Broken, Target, clean
 from support import more_buses
 from support.sysfs import build
-from support.units import HERON, LARCH
+from support.units import HERON, LARCH, PLOVER
 
 from usbwatch.capture import ArchiveTree, Tree, copied_log, take, to_json
 from usbwatch.capture.look import BUSES
@@ -35,7 +35,7 @@ from usbwatch.stick import gpt
 from usbwatch.onboard.helper_keyboards import helper_keyboards
 from usbwatch.onboard.partition import data_partition
 
-__all__ = ["TARGETS"]
+__all__ = ["TARGETS", "archives"]
 
 Content = dict[str, bytes | str | int]
 _MOST_EDITS = 12
@@ -44,13 +44,13 @@ _ERRORS = (errno.EACCES, errno.EPERM, errno.EIO, errno.ENODEV, errno.ENOENT, err
 
 @functools.cache
 def _machines() -> tuple[Content, ...]:
-    """For each bus the part of two laptops' trees that its reader looks at, with a part on every bus there is."""
+    """For each bus the part of three laptops' trees that its reader looks at; there is a part on every bus."""
     with TemporaryDirectory() as folder:
-        first, second = (build(laptop, Path(folder, laptop.dmi["product_name"])) for laptop in (LARCH, HERON))
-        _more(first)
-        whole, other = copied(first), copied(second)
-    names = [bus for _, bus, _ in BUSES]
-    return tuple(_about(content, bus) for content in (whole, other) for bus in names)
+        roots = [build(laptop, Path(folder, laptop.dmi["product_name"])) for laptop in (LARCH, HERON, PLOVER)]
+        _more(roots[0])
+        wholes = [copied(root) for root in roots]
+    parts = [_about(content, place) for content in wholes for _, place, _ in BUSES]
+    return tuple(part for part in parts if len(part) > 1)
 
 
 def _more(root: Path) -> None:
@@ -62,11 +62,17 @@ def _more(root: Path) -> None:
     more_buses.firmware_fan(root, rpm=2000)
     more_buses.chip_fan(root, 1000)
     more_buses.thermal_zone(root, 0, "x86_pkg_temp", 42_000)
+    panel = root / "sys/devices/pci0000:00/0000:00:02.0/backlight/invented"
+    panel.mkdir(parents=True)
+    for name, text in (("brightness", "5"), ("max_brightness", "9"), ("type", "raw")):
+        (panel / name).write_text(f"{text}\n")
+    (root / "sys/class/backlight").mkdir()
+    (root / "sys/class/backlight/invented").symlink_to("../../devices/pci0000:00/0000:00:02.0/backlight/invented")
 
 
-def _about(content: Content, bus: str) -> Content:
+def _about(content: Content, folder: str) -> Content:
     """What stands in a bus's folder, what it links to, and all on the way to that."""
-    entries = {path: one for path, one in content.items() if path.startswith(f"{bus}/")}
+    entries = {path: one for path, one in content.items() if path.startswith(f"{folder}/")}
     real = [os.path.normpath(f"{os.path.dirname(path)}/{one}") for path, one in entries.items() if isinstance(one, str)]
     above = {place for one in real for place in _places_above(one)}
     near = {path: one for path, one in content.items() if path.rpartition("/")[0] in above or path.startswith("sys/class/dmi")}
@@ -147,20 +153,21 @@ def _sysfs_seeds() -> Iterable[bytes]:
         yield bytes([number, 5, 0, 0, 4]) + b"\x1b[2J" + bytes([9, 0, 4, 0, 17, 0, 6, 2]) + b"a\n"
 
 
-def _archive_seeds() -> Iterable[bytes]:
-    machine = next(one for one in _machines() if any("usb" in path for path in one))
-    some = dict(sorted(machine.items())[:40])
-    for form in (tarfile.PAX_FORMAT, tarfile.GNU_FORMAT, tarfile.USTAR_FORMAT):
-        yield _packed([_entry("sys/bus/usb", "", tarfile.DIRTYPE), *(_entry(path, one) for path, one in some.items())][:14], form)
+def archives() -> Iterable[bytes]:
+    """A few files in each form of tar, and two buses whole, packed."""
+    for form, number in ((tarfile.PAX_FORMAT, 9), (tarfile.GNU_FORMAT, 12), (tarfile.USTAR_FORMAT, 17)):
+        entries = [_entry(path, one) for path, one in sorted(_machines()[number].items())]
+        yield _packed(entries[:12], form)
+        yield gzip.compress(_packed(entries, form), mtime=0)
     yield gzip.compress(_packed([_entry("x/sys/class/dmi/id/product_name", b"Larch")], tarfile.PAX_FORMAT), mtime=0)
 
 
-def _entry(path: str, content: bytes | str | int, kind: bytes = b"") -> tuple[tarfile.TarInfo, bytes]:
+def _entry(path: str, content: bytes | str | int) -> tuple[tarfile.TarInfo, bytes]:
     info = tarfile.TarInfo(path)
     data = content if isinstance(content, bytes) else b""
     info.size = len(data)
     if isinstance(content, str):
-        info.type, info.linkname = kind or tarfile.SYMTYPE, content
+        info.type, info.linkname = tarfile.SYMTYPE, content
     return info, data
 
 
@@ -262,7 +269,7 @@ def _other_table(data: bytes, chance: Random) -> bytes:
 
 TARGETS = (
     Target(name="sysfs", run=_sysfs, seeds=_sysfs_seeds, share=12, largest=1500),
-    Target(name="tree-archive", run=_archive, seeds=_archive_seeds, share=6, mutate=_other_archive, largest=16_384),
+    Target(name="tree-archive", run=_archive, seeds=archives, share=6, mutate=_other_archive, largest=16_384),
     Target(name="stick-table", run=_gpt, seeds=lambda: [_table()], refuses=(gpt.NotWholeError,), largest=gpt.HEAD),
     Target(name="stick-finding", run=_partition, seeds=lambda: [_table()], mutate=_other_table, largest=gpt.HEAD),
 )
