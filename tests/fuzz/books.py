@@ -11,7 +11,7 @@ from contextlib import closing, suppress
 from pathlib import Path
 from random import Random
 
-from fuzz.files import written
+from fuzz.files import in_memory, written
 from fuzz.structure import in_json, in_lines
 from fuzz.target import Broken, Target, clean
 from support.archives import GOOD, OPENED, STREAM, canonical, entry, manifest, stored, unit_block, whole
@@ -41,8 +41,7 @@ _NOW = "2026-04-01T08:00:00Z"
 @functools.cache
 def small_book() -> bytes:
     """A book of one unit with a capture, a step, a file and an ending, as a file without its log."""
-    path = Path(written("small.sqlite", b""))
-    path.unlink()
+    path = in_memory() / "small.sqlite"
     with closing(open_book(str(path))) as book:
         when = When(now="2026-03-02T09:00:00Z", by="bench 1")
         unit, _ = book.open_unit(Opened(label="LB-0001", model="plover-small"), when)
@@ -150,8 +149,7 @@ def _archive_file(data: bytes) -> None:
 
 @functools.cache
 def _empty() -> bytes:
-    path = Path(written("empty.sqlite", b""))
-    path.unlink()
+    path = in_memory() / "empty.sqlite"
     with closing(open_book(str(path))) as book:
         book.store.do("PRAGMA journal_mode = DELETE")
     return path.read_bytes()

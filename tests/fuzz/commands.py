@@ -15,7 +15,7 @@ from random import Random
 from unittest.mock import patch
 
 from fuzz.books import small_book
-from fuzz.files import captures_of, journals, reports, sealed_anew, written
+from fuzz.files import captures_of, in_memory, journals, reports, sealed_anew
 from fuzz.structure import in_json, in_lines
 from fuzz.target import Broken, Target, clean, nothing_raw
 from fuzz.texts import LOGS
@@ -65,7 +65,7 @@ _CODES = {exits.WELL, exits.USAGE, exits.BAD_INPUT, exits.WRONG, exits.NOT_ALL_S
 @functools.cache
 def _bench() -> Path:
     """A folder with the small unit's profile and captures, which each run begins in."""
-    folder = Path(written("bench-is-made", b"")).with_name("bench")
+    folder = in_memory() / "bench"
     folder.mkdir()
     small_tree(folder / "tree")
     return lay_out(folder)

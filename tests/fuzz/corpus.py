@@ -1,34 +1,41 @@
-"""The kept inputs: of each target a small ZIP file that covers what the fuzzer found, and every input that broke something.
+"""The kept inputs: of each target a small archive of what the fuzzer found, and every input that broke something.
 
-``corpus/NAME.zip`` is written by ``fuzz.run --keep``; its entries have no times and stand in order, so the same inputs
-make the same file. ``broken/NAME/`` holds one file for each input that once made a target fail; its name says how.
+``corpus/NAME.tar.xz`` is written by ``fuzz.run --keep``; its entries have no times and stand in order, so the same
+inputs make the same file. ``broken/NAME/`` holds one file for each input that once made a target fail; its name says
+how.
 """
 
 from __future__ import annotations
 
 import hashlib
 import io
-import zipfile
+import tarfile
 from collections.abc import Iterable
 from pathlib import Path
 
 from fuzz.target import Target
 
-__all__ = ["LARGEST", "broken", "inputs", "keep", "kept"]
+__all__ = ["ENDING", "LARGEST", "broken", "inputs", "keep", "kept"]
 
 _FOLDER = Path(__file__).parent / "corpus"
 _BROKEN = Path(__file__).parent / "broken"
+ENDING = ".tar.xz"
 LARGEST = 300 * 1024
 """Bytes of all kept corpora together, as they stand in the repository."""
+_MOST_INPUTS, _MOST_BYTES = 60, 60_000
+"""Of one target: all of them are tried whenever the tests run."""
+
+
+def _path(name: str) -> Path:
+    return _FOLDER / f"{name}{ENDING}"
 
 
 def kept(name: str) -> list[bytes]:
     """The kept corpus of a target; none before one was kept."""
-    path = _FOLDER / f"{name}.zip"
-    if not path.is_file():
+    if not _path(name).is_file():
         return []
-    with zipfile.ZipFile(path) as file:
-        return [file.read(one) for one in file.namelist()]
+    with tarfile.open(_path(name)) as file:
+        return [content.read() for one in file if (content := file.extractfile(one))]
 
 
 def broken(name: str) -> dict[str, bytes]:
@@ -43,13 +50,17 @@ def inputs(target: Target) -> list[bytes]:
 
 
 def keep(name: str, data: Iterable[bytes]) -> int:
-    """Write a target's corpus; the size of its file."""
+    """Write a target's corpus, the smallest inputs of it up to a limit; the size of its file."""
     content = io.BytesIO()
-    with zipfile.ZipFile(content, "w", zipfile.ZIP_LZMA) as file:
-        for number, one in enumerate(sorted(set(data), key=lambda one: (len(one), one))):
-            info = zipfile.ZipInfo(f"{number:04d}-{hashlib.sha256(one).hexdigest()[:8]}")
-            info.compress_type = zipfile.ZIP_LZMA
-            file.writestr(info, one)
+    total = 0
+    with tarfile.open(fileobj=content, mode="w:xz", preset=9) as file:
+        for number, one in enumerate(sorted(set(data), key=lambda one: (len(one), one))[:_MOST_INPUTS]):
+            total += len(one)
+            if total > _MOST_BYTES:
+                break
+            info = tarfile.TarInfo(f"{number:03d}-{hashlib.sha256(one).hexdigest()[:8]}")
+            info.size = len(one)
+            file.addfile(info, io.BytesIO(one))
     _FOLDER.mkdir(exist_ok=True)
-    (_FOLDER / f"{name}.zip").write_bytes(content.getvalue())
+    _path(name).write_bytes(content.getvalue())
     return len(content.getvalue())

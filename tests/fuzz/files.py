@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import atexit
+import functools
 import hashlib
 import json
+import os
+import shutil
 from collections.abc import Iterable
 from pathlib import Path
 from tempfile import mkdtemp
@@ -29,15 +33,29 @@ from usbwatch.show.report.verifying import verified
 from usbwatch.stick import experience, notes, settings
 from usbwatch.stick.own_profiles import without_money
 
-__all__ = ["TARGETS", "captures_of", "journals", "reports", "sealed_anew", "written"]
+__all__ = ["TARGETS", "captures_of", "in_memory", "journals", "reports", "sealed_anew", "written"]
 
 _ROOT = Path(__file__).parents[2]
-_FOLDER = Path(mkdtemp(prefix="usbwatch-fuzz-", dir="/dev/shm" if Path("/dev/shm").is_dir() else None))
+_SHARED = Path("/dev/shm")
+
+
+@functools.cache
+def in_memory() -> Path:
+    """A folder for files that are written often: in memory where the system has such; it goes when this process ends."""
+    folder = mkdtemp(prefix="usbwatch-fuzz-", dir=_SHARED if _SHARED.is_dir() else None)
+    atexit.register(_removed, folder, os.getpid())
+    return Path(folder)
+
+
+def _removed(folder: str, owner: int) -> None:
+    """Not by the processes that this one was forked into."""
+    if os.getpid() == owner:
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 def written(name: str, data: bytes) -> str:
     """The name of a file in memory with this content."""
-    path = _FOLDER / name
+    path = in_memory() / name
     path.write_bytes(data)
     return str(path)
 
@@ -64,7 +82,7 @@ def captures_of(*names: str) -> list[bytes]:
     """Captures of the demo, each in six parts, and the small invented unit's."""
     whole = [json.loads((_ROOT / "captures" / f"{name}.json").read_bytes()) for name in names]
     parts = [_smaller(one, number) for one in whole for number in range(6)]
-    for one in parts[1:]:  # judged by the small unit's profile, which is quickly done
+    for one in parts:  # judged by the small unit's profile, which is quickly done
         one["unit"] = {**one["unit"], "sys_vendor": "Ostrey", "product_name": "Plover S"}
     small = [to_json(small_capture()), to_json(small_capture(keyboard=False, product="Nothing known"))]
     return [*(one.encode() for one in small), *(json.dumps(one, separators=(",", ":")).encode() for one in parts)]

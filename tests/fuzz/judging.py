@@ -13,7 +13,7 @@ from usbwatch.capture.saved import Saved, parse_saved
 from usbwatch.cli.taking import local_time
 from usbwatch.cli.weighing import weighed
 from usbwatch.compare import changes
-from usbwatch.drafting import LAYOUTS, draft, draft_of_many, layout_for, text_of
+from usbwatch.drafting import draft, draft_of_many, layout_for, text_of
 from usbwatch.drafting.learning import Source as Learning
 from usbwatch.drafting.learning import learn
 from usbwatch.drafting.updating import updated
@@ -154,15 +154,14 @@ def _compared(data: bytes) -> None:
 def _drafted(data: bytes) -> None:
     """A draft of any capture is a sound profile, and takes what another capture has."""
     saved = _read(data)
-    for layout in (layout_for(saved.capture.unit.chassis_type), next(iter(LAYOUTS.values()))):
-        text = text_of(draft(saved.capture, layout, today="2026-03-02"))
-        nothing_raw(text)
-        profile = parse(text, "the draft")
-        told = updated(text, profile, draft(saved.capture, layout, today="2026-03-03"))
-        parse(told.text, "the draft, updated")
-        clean(" ".join(told.remarks))
-    told = updated(PROFILE_TOML, _SMALL, draft(saved.capture, layout))
+    fresh = draft(saved.capture, layout_for(saved.capture.unit.chassis_type), today="2026-03-02")
+    text = text_of(fresh)
+    profile = parse(nothing_raw(text), "the draft")
+    if updated(text, profile, fresh).text != text:
+        raise Broken("a draft lacks something of itself")
+    told = updated(PROFILE_TOML, _SMALL, fresh)
     parse(told.text, "the small profile, updated")
+    clean(" ".join(told.remarks))
 
 
 def _learnt(data: bytes) -> None:

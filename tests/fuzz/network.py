@@ -10,7 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from unittest.mock import patch
 
-from fuzz.files import written
+from fuzz.files import in_memory
 from fuzz.structure import in_lines
 from fuzz.target import Broken, Target, clean
 from support.fake_libusb import FakeLibusb, Part, part, root_hub
@@ -38,7 +38,7 @@ class _Desk:
     limits = _FAST
 
     def __init__(self) -> None:
-        self.folder = Path(written("spooled", b"")).parent / "spool"
+        self.folder = in_memory() / "spool"
         self.folder.mkdir(exist_ok=True)
         self.gate = Gate(asks=True, same=True)
         self.gate.code = _CODE

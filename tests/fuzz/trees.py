@@ -16,7 +16,7 @@ from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
 
-from fuzz.files import written
+from fuzz.files import in_memory, written
 from fuzz.memory_tree import MemoryTree, copied
 from fuzz.target import Broken, Target, clean
 from support import more_buses
@@ -39,18 +39,20 @@ __all__ = ["TARGETS", "archives"]
 
 Content = dict[str, bytes | str | int]
 _MOST_EDITS = 12
+_STRINGS = 20
+"""Files of a part that holds no more than what firmware calls the unit."""
 _ERRORS = (errno.EACCES, errno.EPERM, errno.EIO, errno.ENODEV, errno.ENOENT, errno.ELOOP, errno.ETIMEDOUT, errno.EINVAL)
 
 
 @functools.cache
 def _machines() -> tuple[Content, ...]:
     """For each bus the part of three laptops' trees that its reader looks at; there is a part on every bus."""
-    with TemporaryDirectory() as folder:
+    with TemporaryDirectory(dir=in_memory()) as folder:
         roots = [build(laptop, Path(folder, laptop.dmi["product_name"])) for laptop in (LARCH, HERON, PLOVER)]
         _more(roots[0])
         wholes = [copied(root) for root in roots]
-    parts = [_about(content, place) for content in wholes for _, place, _ in BUSES]
-    return tuple(part for part in parts if len(part) > 1)
+    parts = [_about(content, inside, place) for content in wholes for inside in [_by_folder(content)] for _, place, _ in BUSES]
+    return tuple(part for part in parts if len(part) > _STRINGS)
 
 
 def _more(root: Path) -> None:
@@ -66,17 +68,25 @@ def _more(root: Path) -> None:
     panel.mkdir(parents=True)
     for name, text in (("brightness", "5"), ("max_brightness", "9"), ("type", "raw")):
         (panel / name).write_text(f"{text}\n")
-    (root / "sys/class/backlight").mkdir()
+    (root / "sys/class/backlight").mkdir(exist_ok=True)
     (root / "sys/class/backlight/invented").symlink_to("../../devices/pci0000:00/0000:00:02.0/backlight/invented")
 
 
-def _about(content: Content, folder: str) -> Content:
+def _by_folder(content: Content) -> dict[str, list[str]]:
+    found: dict[str, list[str]] = {}
+    for path in content:
+        found.setdefault(path.rpartition("/")[0], []).append(path)
+    return found
+
+
+def _about(content: Content, inside: dict[str, list[str]], folder: str) -> Content:
     """What stands in a bus's folder, what it links to, and all on the way to that."""
-    entries = {path: one for path, one in content.items() if path.startswith(f"{folder}/")}
-    real = [os.path.normpath(f"{os.path.dirname(path)}/{one}") for path, one in entries.items() if isinstance(one, str)]
-    above = {place for one in real for place in _places_above(one)}
-    near = {path: one for path, one in content.items() if path.rpartition("/")[0] in above or path.startswith("sys/class/dmi")}
-    return {**near, **entries} or {"sys/class/dmi/id/product_name": b"Larch 13\n"}
+    entries = inside.get(folder, [])
+    links = {path: one for path in entries if isinstance(one := content[path], str)}
+    real = [os.path.normpath(f"{os.path.dirname(path)}/{one}") for path, one in links.items()]
+    above = dict.fromkeys(place for one in real for place in _places_above(one))
+    near = [path for place in (*above, "sys/class/dmi/id") for path in inside.get(place, [])]
+    return {path: content[path] for path in (*near, *entries)}
 
 
 def _places_above(path: str) -> Iterator[str]:
@@ -229,7 +239,7 @@ def _gpt(data: bytes) -> None:
 @functools.cache
 def _stick() -> Path:
     """The root of a machine with one stick on USB, and an input node on it; the disk is written anew each time."""
-    root = Path(written("root", b"")).with_name("machine")
+    root = in_memory() / "machine"
     disk = root / "sys/devices/pci0000:00/0000:00:14.0/usb1/1-1/host0/block/sda"
     (disk / "sda1").mkdir(parents=True)
     (disk / "sda1/partition").write_text("1\n")
