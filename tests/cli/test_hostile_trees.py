@@ -83,9 +83,18 @@ def _deep(root: Path) -> None:
 def _odd_names(root: Path) -> None:
     """The same device under names that a terminal would obey, that are no text, and that are as long as can be."""
     entries = os.fsencode(root / "sys/bus/usb/devices")
-    for name in (b"1-5\n1-6", b"1-5\x1b[2J", b"1-5\xff\xfe", b"1-5\xc2\x9b31m", b"\xe2\x80\xae1-5", b"1" * 255, b" ", b"--help"):
-        os.symlink(os.readlink(entries + b"/1-5"), entries + b"/" + name)
-        os.mkdir(os.fsencode(root / _CAMERA) + b"/" + name)
+    for name in (
+        b"1-5\n1-6",
+        b"1-5\x1b[2J",
+        b"1-5\xff\xfe",
+        b"1-5\xc2\x9b31m",
+        b"\xe2\x80\xae1-5",
+        b"1" * 255,
+        b" ",
+        b"--help",
+    ):
+        os.symlink(os.readlink(entries + b"/1-5"), entries + b"/" + name)  # noqa: PTH115, PTH211 - names that are no text
+        os.mkdir(os.fsencode(root / _CAMERA) + b"/" + name)  # noqa: PTH102 - the same
 
 
 _NO_FILES: dict[str, Callable[[Path], object]] = {
@@ -100,7 +109,10 @@ _NO_FILES: dict[str, Callable[[Path], object]] = {
     ],
     "a pipe for the manifest": lambda root: os.mkfifo(root / "meta/unread.txt"),
     "a folder for a file": lambda root: _in_place_of(root / f"{_CAMERA}/bNumInterfaces", Path.mkdir),
-    "a file for a bus": lambda root: ((root / "sys/bus/hid").rename(root / "away"), (root / "sys/bus/hid").write_text("x")),
+    "a file for a bus": lambda root: (
+        (root / "sys/bus/hid").rename(root / "away"),
+        (root / "sys/bus/hid").write_text("x"),
+    ),
     "a file for a device": lambda root: _in_place_of(root / "sys/bus/usb/devices/1-6", lambda one: one.write_text("x")),
     "two folders that lead to each other": lambda root: [
         ((root / f"sys/class/{one}").rename(root / one), (root / f"sys/class/{one}").symlink_to(other))
@@ -208,9 +220,7 @@ def test_a_file_has_no_name_that_a_unit_chose(loose_tree: _Tree, shop: Path) -> 
 
 
 @pytest.mark.parametrize("spoil", _NO_FILES.values(), ids=_NO_FILES)
-def test_what_stands_in_place_of_a_file_is_never_waited_for(
-    loose_tree: _Tree, spoil: Callable[[Path], object]
-) -> None:
+def test_what_stands_in_place_of_a_file_is_never_waited_for(loose_tree: _Tree, spoil: Callable[[Path], object]) -> None:
     root = loose_tree(LARCH)
     spoil(root)
     capture = look(root)
@@ -248,8 +258,19 @@ def test_seen_from_outside_nothing_beyond_the_root_is_opened(loose_tree: _Tree, 
         place.symlink_to(target.format(outside=tmp_path / "outside"))
     trace = tmp_path / "trace"
     done = subprocess.run(
-        [needed_tool("strace", "strace"), "-f", "-qq", "-y", "-e", "trace=openat,open,openat2", "-o", str(trace)]
-        + [sys.executable, "-m", "usbwatch", "capture", "--root", str(root), "-o", "it.json"],
+        [
+            *(
+                needed_tool("strace", "strace"),
+                "-f",
+                "-qq",
+                "-y",
+                "-e",
+                "trace=?openat,?open,?openat2",
+                "-o",
+                str(trace),
+            ),
+            *(sys.executable, "-m", "usbwatch", "capture", "--root", str(root), "-o", "it.json"),
+        ],
         cwd=shop,
         env={"PYTHONPATH": os.pathsep.join(filter(None, sys.path)), "PATH": "", "HOME": str(shop)},
         capture_output=True,

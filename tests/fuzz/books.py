@@ -1,4 +1,4 @@
-"""Targets: casebooks whose file or rows are not as the program wrote them, archives of units, entries, what is kept packed."""
+"""Targets: casebooks whose file or rows are not as the program wrote them, archives of units, entries."""
 
 from __future__ import annotations
 
@@ -21,12 +21,13 @@ from support.make_casebook import fill
 
 from usbwatch.capture.saved import saved_of
 from usbwatch.casebook import Book, Paper, When, open_book, paper_of
-from usbwatch.casebook.entries import as_read, digests_in, entry_of, written as entry_written
+from usbwatch.casebook.entries import as_read, digests_in, entry_of
+from usbwatch.casebook.entries import written as entry_written
 from usbwatch.casebook.exchange import export_units, import_units
 from usbwatch.casebook.exchange.manifest import manifest_of
 from usbwatch.casebook.packing import digest_text
-from usbwatch.casebook.story import looks, story
 from usbwatch.casebook.serials import serials_in
+from usbwatch.casebook.story import looks, story
 from usbwatch.errors import BadArchive, UsbwatchError
 from usbwatch.model import Step, StepKind
 from usbwatch.model.history import Attached, Captured, Closed, Ending, Noted, Opened, StepDone
@@ -105,7 +106,7 @@ def _opened(data: bytes) -> None:
 
 @functools.cache
 def _books() -> tuple[bytes, ...]:
-    """The small book; and one that a program of the first schema wrote, which is brought up to date when it is opened."""
+    """The small book; and one of the first schema, which is brought up to date when it is opened."""
     return small_book(), (Path(__file__).parents[1] / "data/casebooks/schema-1.sqlite").read_bytes()
 
 
@@ -130,7 +131,13 @@ def _book_rows(data: bytes) -> None:
             kind, length = data[at + 2] % 5, data[at + 3]
             content = data[at + 4 : at + 4 + length]
             at += 4 + length
-            value: object = (content, content.decode("utf-8", "replace"), int.from_bytes(content[:8], "little", signed=True), None, 0.5)[kind]
+            value: object = (
+                content,
+                content.decode("utf-8", "replace"),
+                int.from_bytes(content[:8], "little", signed=True),
+                None,
+                0.5,
+            )[kind]
             rows = f"(SELECT {column} FROM {table} LIMIT 1 OFFSET {row % 8})"  # whatever the table's key is called
             with suppress(sqlite3.Error, OverflowError):
                 book.execute(f"UPDATE {table} SET {column} = ? WHERE {column} IS {rows}", (value,))
@@ -172,10 +179,14 @@ def _taken_in(content: bytes) -> None:
 
 def _stream_seeds() -> Iterable[bytes]:
     yield STREAM
-    yield unit_block([OPENED, entry(2, {"kind": "note", "text": "x"}), entry(3, {"kind": "close", "ending": "repaired"})])
+    yield unit_block(
+        [OPENED, entry(2, {"kind": "note", "text": "x"}), entry(3, {"kind": "close", "ending": "repaired"})]
+    )
     content = saved_of(small_capture()).content
     digest = f"sha256:{hashlib.sha256(content).hexdigest()}"
-    captured = entry(2, {"kind": "capture", "capture": digest, "taken_at": "2026-11-24T14:05:00Z"}, at="2026-03-02T09:00:02Z")
+    captured = entry(
+        2, {"kind": "capture", "capture": digest, "taken_at": "2026-11-24T14:05:00Z"}, at="2026-03-02T09:00:02Z"
+    )
     yield unit_block([OPENED, captured], [({"document": digest, "kind": "capture", "size": len(content)}, content)])
     photo = b"photo"
     digest = f"sha256:{hashlib.sha256(photo).hexdigest()}"
@@ -232,8 +243,20 @@ def _manifest(data: bytes) -> None:
 
 TARGETS = (
     Target(name="casebook-file", run=_book_file, seeds=lambda: [small_book()], share=4, largest=80_000),
-    Target(name="casebook-rows", run=_book_rows, seeds=lambda: [b"\1", bytes([0, 3, 0, 1, 4]) + b"\x1b[2J"], share=5, largest=600),
-    Target(name="unit-archive", run=_archive_file, seeds=lambda: [GOOD, *(stored(one) for one in _stream_seeds())], share=3, largest=8192),
+    Target(
+        name="casebook-rows",
+        run=_book_rows,
+        seeds=lambda: [b"\1", bytes([0, 3, 0, 1, 4]) + b"\x1b[2J"],
+        share=5,
+        largest=600,
+    ),
+    Target(
+        name="unit-archive",
+        run=_archive_file,
+        seeds=lambda: [GOOD, *(stored(one) for one in _stream_seeds())],
+        share=3,
+        largest=8192,
+    ),
     Target(name="unit-archive-stream", run=_archive, seeds=_stream_seeds, share=5, mutate=_other_stream, largest=8192),
     Target(name="casebook-entry", run=_entry, seeds=_entries, share=3, mutate=in_json),
     Target(name="archive-manifest", run=_manifest, seeds=lambda: [manifest(STREAM)], mutate=in_json),

@@ -1,6 +1,7 @@
 """Target: the commands that read files, run in this process with one file in place of a good one.
 
-The exit code is one of the documented; what is refused is said on standard error, what is said is clean, and no bug shows.
+The exit code is one of the documented; what is refused is said on standard error, what is said is clean, and no bug
+shows.
 """
 
 from __future__ import annotations
@@ -128,7 +129,7 @@ def _good_for(arguments: tuple[str, ...]) -> Iterable[bytes]:
         return [small_book()]
     if "--root" in arguments and "--log" not in arguments:
         return archives()
-    if arguments[0] == "profile" and "draft" not in arguments and "learn" not in arguments or "./it" in arguments:
+    if "./it" in arguments or (arguments[0] == "profile" and arguments[1] not in ("draft", "learn")):
         return [PROFILE_TOML.encode()]
     if "--recover" in arguments:
         return journals()

@@ -136,7 +136,11 @@ def _signs(data: bytes) -> None:
 
 
 def _blocks() -> Iterable[bytes]:
-    patterns = {"descriptors": "*.descriptors.hex", "edid": "*.edid.hex", "report_descriptor": "*.report_descriptor.hex"}
+    patterns = {
+        "descriptors": "*.descriptors.hex",
+        "edid": "*.edid.hex",
+        "report_descriptor": "*.report_descriptor.hex",
+    }
     for number, name in enumerate(sorted(BLOCKS)):
         for data in _files(patterns[name])() if name in patterns else [BOS]:
             yield bytes([number]) + data[:400]
@@ -145,7 +149,11 @@ def _blocks() -> Iterable[bytes]:
 TARGETS = (
     Target(name="raw-blocks-shown", run=_in_a_capture, seeds=_blocks, share=3),
     Target(name="usb-descriptors", run=_descriptors, seeds=_files("*.descriptors.hex"), share=4),
-    Target(name="usb-described", run=_described, seeds=lambda: [b"\xff".join((one, BOS)) for one in _files("*.descriptors.hex")()]),
+    Target(
+        name="usb-described",
+        run=_described,
+        seeds=lambda: [b"\xff".join((one, BOS)) for one in _files("*.descriptors.hex")()],
+    ),
     Target(name="usb-bos", run=_bos, seeds=lambda: [BOS], share=2),
     Target(name="usb-hub", run=_hub, seeds=lambda: [HUB]),
     Target(name="hid-report", run=_report, seeds=_files("*.report_descriptor.hex"), share=2),

@@ -1,4 +1,4 @@
-"""Targets: the files that are handed to the program. A document of JSON is sealed anew before it is read as a capture."""
+"""Targets: the files that are handed to the program. JSON is sealed anew before it is read as a capture."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ _SHARED = Path("/dev/shm")
 
 @functools.cache
 def in_memory() -> Path:
-    """A folder for files that are written often: in memory where the system has such; it goes when this process ends."""
+    """A folder for files that are written often, in memory where the system has such; it goes with this process."""
     folder = mkdtemp(prefix="usbwatch-fuzz-", dir=_SHARED if _SHARED.is_dir() else None)
     atexit.register(_removed, folder, os.getpid())
     return Path(folder)
@@ -111,7 +111,13 @@ def _capture(data: bytes) -> None:
 def journals() -> Iterable[bytes]:
     capture = json.loads(to_json(small_capture()))
     place = "pci0000:00/14.0/usb2/1"
-    watch = {"began_at": "2026-03-02T09:14:00Z", "lasted_ms": 5, "limit_ms": 1, "sources": ["uevents"], "watched": [place]}
+    watch = {
+        "began_at": "2026-03-02T09:14:00Z",
+        "lasted_ms": 5,
+        "limit_ms": 1,
+        "sources": ["uevents"],
+        "watched": [place],
+    }
     opening = {"format": "usbwatch-watch-journal", "schema": 1, "capture": capture, "watch": watch}
     rest = [
         {"event": {"at_ms": 5, "change": "gone", "bus": "usb", "location": place}},
@@ -167,7 +173,12 @@ def _profile(data: bytes) -> None:
     profile = parse_profile(text, "it")
     clean(plain(profile_view(profile, 80), 80))
     clean(json_text(profile_document(profile)))
-    clean(" ".join(" ".join(str(part) for part in note) if isinstance(note, tuple) else str(note) for note in profile_notes(profile)))
+    clean(
+        " ".join(
+            " ".join(str(part) for part in note) if isinstance(note, tuple) else str(note)
+            for note in profile_notes(profile)
+        )
+    )
     with_digest = parse_profile(sealed(text), "it")
     if with_digest.edited or not with_digest.digest:
         raise Broken("a profile that was just sealed is said to be edited")
@@ -205,8 +216,14 @@ TARGETS = (
     Target(name="watch-journal", run=_journal, seeds=journals, share=3, mutate=in_lines, largest=8192),
     Target(name="report-verify", run=_verified, seeds=reports, share=2, mutate=in_json),
     Target(name="profile-file", run=_profile, seeds=_profile_seeds, share=8, mutate=in_lines, largest=18_000),
-    Target(name="profile-locations", run=_place, seeds=lambda: [b"pci0000:00/14.0/usb2/1.2\xffkeyboard", b"acpi/_SB_.PCI0"]),
-    Target(name="unit-notes", run=lambda data: notes.parsed(data, "it"), seeds=lambda: [_NOTES], share=2, mutate=in_json),
-    Target(name="stick-settings", run=lambda data: settings.parsed(data, "it"), seeds=lambda: [_SETTINGS], mutate=in_json),
+    Target(
+        name="profile-locations", run=_place, seeds=lambda: [b"pci0000:00/14.0/usb2/1.2\xffkeyboard", b"acpi/_SB_.PCI0"]
+    ),
+    Target(
+        name="unit-notes", run=lambda data: notes.parsed(data, "it"), seeds=lambda: [_NOTES], share=2, mutate=in_json
+    ),
+    Target(
+        name="stick-settings", run=lambda data: settings.parsed(data, "it"), seeds=lambda: [_SETTINGS], mutate=in_json
+    ),
     Target(name="stick-experience", run=_experience, seeds=lambda: [_EXPERIENCE], mutate=in_json),
 )

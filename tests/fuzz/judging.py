@@ -166,7 +166,10 @@ def _drafted(data: bytes) -> None:
 
 def _learnt(data: bytes) -> None:
     before, after = _both(data)
-    both = [Learning(name=f"{number}.json", digest=one.digest, capture=one.capture) for number, one in enumerate((before, after))]
+    both = [
+        Learning(name=f"{number}.json", digest=one.digest, capture=one.capture)
+        for number, one in enumerate((before, after))
+    ]
     learnt = learn([*both, Learning(name="2.json", digest="sha256:2", capture=after.capture)])
     _page(learnt_view(learnt))
     clean(json_text(learnt_document(learnt)))
@@ -177,9 +180,30 @@ def _learnt(data: bytes) -> None:
 
 
 TARGETS = (
-    Target(name="capture-judged", run=_judged, seeds=lambda: captures_of("larch-13-top-case-lost", "larch-13-watched"), share=14, mutate=in_json, largest=16_384),
-    Target(name="capture-reported", run=_reported, seeds=lambda: captures_of("larch-13-top-case-lost"), share=8, mutate=in_json, largest=16_384),
+    Target(
+        name="capture-judged",
+        run=_judged,
+        seeds=lambda: captures_of("larch-13-top-case-lost", "larch-13-watched"),
+        share=14,
+        mutate=in_json,
+        largest=16_384,
+    ),
+    Target(
+        name="capture-reported",
+        run=_reported,
+        seeds=lambda: captures_of("larch-13-top-case-lost"),
+        share=8,
+        mutate=in_json,
+        largest=16_384,
+    ),
     Target(name="captures-compared", run=_compared, seeds=_pairs, share=6, mutate=in_json, largest=24_000),
-    Target(name="capture-drafted", run=_drafted, seeds=lambda: captures_of("larch-13-healthy"), share=6, mutate=in_json, largest=16_384),
+    Target(
+        name="capture-drafted",
+        run=_drafted,
+        seeds=lambda: captures_of("larch-13-healthy"),
+        share=6,
+        mutate=in_json,
+        largest=16_384,
+    ),
     Target(name="captures-learnt", run=_learnt, seeds=_pairs, share=5, mutate=in_json, largest=24_000),
 )

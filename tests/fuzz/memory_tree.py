@@ -22,9 +22,10 @@ class MemoryTree:
         self._content = content
         self._names: dict[str, set[str]] = {}
         for path in content:
-            while path:
-                path, _, name = path.rpartition("/")
-                names = self._names.setdefault(path, set())
+            above = path
+            while above:
+                above, _, name = above.rpartition("/")
+                names = self._names.setdefault(above, set())
                 if name in names:
                     break
                 names.add(name)

@@ -7,7 +7,6 @@ import http.client
 import io
 import struct
 from dataclasses import replace
-from pathlib import Path
 from unittest.mock import patch
 
 from fuzz.files import in_memory
@@ -55,7 +54,7 @@ class _Desk:
         arrival.path.read_bytes()
         raise NotKept(422, "it is no capture of this test")
 
-    def kept(self, kept: Kept, arrival: Arrival, job: Job) -> None:
+    def kept(self, _kept: Kept, _arrival: Arrival, _job: Job) -> None:
         raise Broken("a body is kept that nobody read")
 
     def new_code(self) -> None:
@@ -193,6 +192,20 @@ def _listed(data: bytes) -> None:
 
 TARGETS = (
     Target(name="http-request", run=_request, seeds=_requests, share=4, mutate=in_lines, largest=6000),
-    Target(name="http-answer", run=_answer, seeds=lambda: _ANSWERS, share=2, refuses=(NotPosted,), mutate=in_lines, largest=6000),
-    Target(name="libusb-list", run=_listed, seeds=lambda: [bytes([18, 1, 0]) + bytes.fromhex("0002000000400912010000010102030101ff")], share=2, largest=400),
+    Target(
+        name="http-answer",
+        run=_answer,
+        seeds=lambda: _ANSWERS,
+        share=2,
+        refuses=(NotPosted,),
+        mutate=in_lines,
+        largest=6000,
+    ),
+    Target(
+        name="libusb-list",
+        run=_listed,
+        seeds=lambda: [bytes([18, 1, 0]) + bytes.fromhex("0002000000400912010000010102030101ff")],
+        share=2,
+        largest=400,
+    ),
 )

@@ -1,8 +1,8 @@
 """Fuzzes one target or all of them: ``PYTHONPATH=tests python -m fuzz.run [--seconds N] [--keep] [TARGET…]``.
 
-What is found stands in ``build/fuzz/findings/TARGET/``: the input, and beside it the traceback. Every input that covers
-something new stays in ``build/fuzz/corpus/TARGET/``; ``--keep`` makes it as small as it can be and writes it into
-``tests/fuzz/corpus/``. Each run adds its figures to ``build/fuzz/runs.jsonl``, from which ``fuzz.results`` makes the page.
+What is found stands in ``build/fuzz/findings/TARGET/``: the input, and beside it the traceback. Every input that
+covers something new stays in ``build/fuzz/corpus/TARGET/``; ``--keep`` makes it as small as it can be and writes it
+into ``tests/fuzz/corpus/``. Each run adds its figures to ``build/fuzz/runs.jsonl``.
 """
 
 from __future__ import annotations
@@ -53,7 +53,11 @@ def main(arguments: Sequence[str]) -> int:
 
 def _fuzzed(target: Target, seconds: float) -> int:
     """How many findings there are after so many seconds; the figures go to the log of runs."""
-    corpus, findings, log = _BUILD / "corpus" / target.name, _BUILD / "findings" / target.name, _BUILD / f"{target.name}.log"
+    corpus, findings, log = (
+        _BUILD / "corpus" / target.name,
+        _BUILD / "findings" / target.name,
+        _BUILD / f"{target.name}.log",
+    )
     for folder in (corpus, findings):
         folder.mkdir(parents=True, exist_ok=True)
     for number, data in enumerate(inputs(target)):
@@ -63,7 +67,12 @@ def _fuzzed(target: Target, seconds: float) -> int:
     began, spent, worked = time.monotonic(), 0.0, 0.0
     ends: list[int] = []
     while seconds - spent >= 1 and len(ends) <= _TIMES_BEGUN_ANEW:
-        options = (*_LIMITS, f"-max_len={target.largest}", f"-artifact_prefix={findings}/", f"-max_total_time={int(seconds - spent)}")
+        options = (
+            *_LIMITS,
+            f"-max_len={target.largest}",
+            f"-artifact_prefix={findings}/",
+            f"-max_total_time={int(seconds - spent)}",
+        )
         end, processor_s = engine.run(target, [*options, str(corpus)], findings, log)
         ends.append(end)
         worked += processor_s
@@ -71,7 +80,14 @@ def _fuzzed(target: Target, seconds: float) -> int:
         spent = time.monotonic() - began
     new = sorted(path.name for path in set(findings.iterdir()) - before if path.suffix != ".txt")
     figures = _figures(log.read_text("utf-8", "replace"))
-    told = {"target": target.name, "seconds": round(spent, 1), "processor_s": round(worked, 1), **figures, "ends": ends, "findings": new}
+    told = {
+        "target": target.name,
+        "seconds": round(spent, 1),
+        "processor_s": round(worked, 1),
+        **figures,
+        "ends": ends,
+        "findings": new,
+    }
     with (_BUILD / "runs.jsonl").open("a") as runs:
         runs.write(json.dumps(told) + "\n")
     print(json.dumps(told), flush=True)
@@ -91,7 +107,11 @@ def _figures(log: str) -> dict[str, int]:
     done = [int(count) for count in re.findall(r"stat::number_of_executed_units: (\d+)", log)]
     begun = next((edges for _, word, edges in lines if word == "INITED"), 0)
     executions = sum(done) or max((count for count, _, _ in lines), default=0)
-    return {"executions": executions, "edges_at_start": begun, "edges": max((edges for _, _, edges in lines), default=0)}
+    return {
+        "executions": executions,
+        "edges_at_start": begun,
+        "edges": max((edges for _, _, edges in lines), default=0),
+    }
 
 
 def _kept(target: Target) -> None:

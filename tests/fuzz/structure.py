@@ -43,11 +43,29 @@ _TEXTS = (
 )
 _NUMBERS = (0, 1, -1, 2, 255, 256, 65535, 2**31, 2**32, -(2**31), 2**53, 2**53 - 1, -(2**53), 2**63, 2**64, 10**30)
 _OTHERS: tuple[Any, ...] = (None, True, False, 0.5, -0.0, 1e308, [], {}, [[]], {"": ""})
-_LINES = ("", "\t", "=", "#", "\\", '"""', "[", "]", "[[x]]", "x = 1", "alias * x", "POWER_SUPPLY_X=", "\0", "\xff", "...", "-1", "9" * 40)
+_LINES = (
+    "",
+    "\t",
+    "=",
+    "#",
+    "\\",
+    '"""',
+    "[",
+    "]",
+    "[[x]]",
+    "x = 1",
+    "alias * x",
+    "POWER_SUPPLY_X=",
+    "\0",
+    "\xff",
+    "...",
+    "-1",
+    "9" * 40,
+)
 
 
 def in_json(data: bytes, chance: Random) -> bytes:
-    """The document with one to four changes: a value put otherwise, left out, doubled, moved or given another's name."""
+    """The document with one to four changes: a value put otherwise, left out, doubled, moved or named anew."""
     try:
         whole = [json.loads(data)]
     except (ValueError, RecursionError):

@@ -68,7 +68,8 @@ def clean(text: str) -> str:
 
 def nothing_raw(text: str) -> str:
     """The text of a file or document, once it has no control characters but line feeds. Raises ``Broken``."""
-    odd = next((letter for letter in text if unicodedata.category(letter) in ("Cc", "Cs") and letter not in "\n\r\t"), None)
+    raw = (letter for letter in text if unicodedata.category(letter) in ("Cc", "Cs"))
+    odd = next((letter for letter in raw if letter not in "\n\r\t"), None)
     if odd is not None:
         raise Broken(f"a raw {odd!a} is written in {text[:200]!a}")
     return text

@@ -1,4 +1,4 @@
-"""Every kept input through its target: what a decoder or reader gives can be shown and kept, what it refuses is one sentence.
+"""Every kept input through its target: what is taken can be shown and kept, what is refused is told in a sentence.
 
 The inputs were found by coverage-guided fuzzing (``fuzz.run``; atheris and libFuzzer), and set out from valid ones.
 """

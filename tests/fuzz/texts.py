@@ -1,4 +1,4 @@
-"""Targets: the texts of the kernel and of a system's own files, read from a copied tree, from /dev/kmsg or from /proc."""
+"""Targets: the texts of the kernel and of a system's own files, from a copied tree, /dev/kmsg or /proc."""
 
 from __future__ import annotations
 
@@ -28,19 +28,44 @@ _HUBS = {"1": "pci0000:00/14.0/usb2", "2": "pci0000:00/14.0/usb3"}
 _STRETCHED = 200_000
 """Characters of a text that repeats one input over and over: what takes the square of its length shows there."""
 
-LOGS = (
-    b"[    0.000000] Linux version 6.1.0\n[    1.000000] usb 1-5: device descriptor read/8, error -71\n",
-    b"[    1.5] usb 1-5: new full-speed USB device number 4 using xhci_hcd\n[    1.6] usb 1-5: Product: Larch Camera\n"
-    b"[    2.0] usb usb1-port5: unable to enumerate USB device\n[    3.0] hub 1-0:1.0: over-current change on port 2\n",
-    b"<6>[    1.000000] i8042: No controller found\n<3>[    2.000000] i2c_hid_acpi i2c-PNP0C50:00: hid_descr_cmd failed\n",
-    b"6,339,5140900,-;NET: Registered protocol family 10\n SUBSYSTEM=usb\n DEVICE=c189:1\n30,340,5690716,-;udevd[80]: starting\n",
-    b'{"dmesg": [{"pri": 6, "time": 1.5, "msg": "usb 1-5: device descriptor read/8, error -71"}]}',
-    b'{"MESSAGE":"usb 1-5: device not accepting address 4, error -71","_TRANSPORT":"kernel","_BOOT_ID":"a",'
-    b'"_SOURCE_MONOTONIC_TIMESTAMP":"1500000"}\n{"MESSAGE":[117,115,98],"_TRANSPORT":"kernel"}\n',
-    b"__CURSOR=x\n_TRANSPORT=kernel\nMESSAGE=usb 1-5: USB disconnect, device number 4\n\n_TRANSPORT=kernel\nMESSAGE\n"
-    b"\x05\0\0\0\0\0\0\0usb 1\n\n",
-    b"Mar  2 09:14:00 bench kernel: [    1.000000] usb 1-5: device descriptor read/8, error -71\n",
-    b"2026-03-02T09:14:00.000000+00:00 bench kernel: usb 1-5: USB disconnect, device number 4\n",
+LOGS = tuple(
+    "".join(f"{line}\n" for line in lines).encode()
+    for lines in (
+        ("[    0.000000] Linux version 6.1.0", "[    1.000000] usb 1-5: device descriptor read/8, error -71"),
+        (
+            "[    1.5] usb 1-5: new full-speed USB device number 4 using xhci_hcd",
+            "[    1.600000] usb 1-5: Product: Larch Camera",
+            "[    2.000000] usb usb1-port5: unable to enumerate USB device",
+            "[    3.000000] hub 1-0:1.0: over-current change on port 2",
+        ),
+        (
+            "<6>[    1.000000] i8042: No controller found",
+            "<3>[    2.000000] i2c_hid_acpi i2c-PNP0C50:00: hid_descr_cmd failed",
+        ),
+        (
+            "6,339,5140900,-;NET: Registered protocol family 10",
+            " SUBSYSTEM=usb",
+            " DEVICE=c189:1",
+            "30,340,5690716,-;udevd[80]: starting",
+        ),
+        ('{"dmesg": [{"pri": 6, "time": 1.5, "msg": "usb 1-5: device descriptor read/8, error -71"}]}',),
+        (
+            '{"MESSAGE":"usb 1-5: error -71","_TRANSPORT":"kernel","_BOOT_ID":"a","_SOURCE_MONOTONIC_TIMESTAMP":"15"}',
+            '{"MESSAGE":[117,115,98],"_TRANSPORT":"kernel"}',
+        ),
+        (
+            "__CURSOR=x",
+            "_TRANSPORT=kernel",
+            "MESSAGE=usb 1-5: USB disconnect, device number 4",
+            "",
+            "_TRANSPORT=kernel",
+            "MESSAGE",
+            "\x05\0\0\0\0\0\0\0usb 1",
+            "",
+        ),
+        ("Mar  2 09:14:00 bench kernel: [    1.000000] usb 1-5: device descriptor read/8, error -71",),
+        ("2026-03-02T09:14:00.000000+00:00 bench kernel: usb 1-5: USB disconnect, device number 4",),
+    )
 )
 
 
@@ -109,18 +134,43 @@ def _note(data: bytes) -> None:
 
 TARGETS = (
     Target(name="kernel-log", run=_log, seeds=_log_seeds, share=6, mutate=in_lines),
-    Target(name="kernel-log-stretched", run=_stretched_log, seeds=lambda: [b"\xff" + one[:300] for one in LOGS], share=3, largest=400),
+    Target(
+        name="kernel-log-stretched",
+        run=_stretched_log,
+        seeds=lambda: [b"\xff" + one[:300] for one in LOGS],
+        share=3,
+        largest=400,
+    ),
     Target(name="kernel-log-live", run=_news, seeds=lambda: LOGS[3:4], share=2, mutate=in_lines),
     Target(
         name="module-aliases",
         run=_aliases,
-        seeds=lambda: [b"alias usb:v1209p0001d*dc*dsc*dp*ic03isc*ip*in* x-y\n\xffy.alias=pci:v*[0-9a-f]?\0\xffusb:v1209p0001d0\xffpci:v0"],
+        seeds=lambda: [
+            b"alias usb:v1209p0001d*dc*ic03* x-y\n\xffy.alias=pci:v*[0-9a-f]?\0\xffusb:v1209p0001d0dc0ic03\xffpci:v0"
+        ],
         share=2,
     ),
     Target(name="modprobe-files", run=_modprobe, seeds=lambda: [b"blacklist a-b\\\n c\ninstall x /bin/false\n# c\n"]),
-    Target(name="kernel-command-line", run=_command_line, seeds=lambda: [b'quiet module_blacklist=a,b-c i8042.nokbd pci=noacpi "x y"']),
-    Target(name="supply-uevent", run=lambda data: supply_facts(data.decode("utf-8", "replace")), seeds=lambda: [b"POWER_SUPPLY_PRESENT=1\nPOWER_SUPPLY_CHARGE_NOW=-25\n"]),
-    Target(name="unread-manifest", run=_manifest, seeds=lambda: [b"sys/a/b\tEACCES\nsys/c\tcat: x: Permission denied\n"], mutate=in_lines),
+    Target(
+        name="kernel-command-line",
+        run=_command_line,
+        seeds=lambda: [b'quiet module_blacklist=a,b-c i8042.nokbd pci=noacpi "x y"'],
+    ),
+    Target(
+        name="supply-uevent",
+        run=lambda data: supply_facts(data.decode("utf-8", "replace")),
+        seeds=lambda: [b"POWER_SUPPLY_PRESENT=1\nPOWER_SUPPLY_CHARGE_NOW=-25\n"],
+    ),
+    Target(
+        name="unread-manifest",
+        run=_manifest,
+        seeds=lambda: [b"sys/a/b\tEACCES\nsys/c\tcat: x: Permission denied\n"],
+        mutate=in_lines,
+    ),
     Target(name="taken-note", run=_note, seeds=lambda: [b"taken_at 2026-03-02T09:14:00Z\nprivileged yes\n"]),
-    Target(name="mounts", run=lambda data: type_of("/a/b", data.decode("utf-8", "surrogateescape")), seeds=lambda: [b"/dev/a / ext4 rw 0 0\nx /a\\040b tmpfs rw 0 0\n"]),
+    Target(
+        name="mounts",
+        run=lambda data: type_of("/a/b", data.decode("utf-8", "surrogateescape")),
+        seeds=lambda: [b"/dev/a / ext4 rw 0 0\nx /a\\040b tmpfs rw 0 0\n"],
+    ),
 )

@@ -1,4 +1,4 @@
-"""Targets: a machine's sysfs, with files, links and errors put otherwise; the same as a tar archive; the data of a stick."""
+"""Targets: a machine's sysfs, with files, links and errors put otherwise; the same in a tar archive; a stick's disk."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import errno
 import functools
 import gzip
 import io
-import os
+import posixpath
 import struct
 import tarfile
 import uuid
@@ -30,10 +30,10 @@ from usbwatch.capture.saved import parse
 from usbwatch.capture.stream.readings import Readings
 from usbwatch.capture.watched_nodes import sources
 from usbwatch.model import Capture, CoverageState
-from usbwatch.show import capture_view, plain
-from usbwatch.stick import gpt
 from usbwatch.onboard.helper_keyboards import helper_keyboards
 from usbwatch.onboard.partition import data_partition
+from usbwatch.show import capture_view, plain
+from usbwatch.stick import gpt
 
 __all__ = ["TARGETS", "archives"]
 
@@ -51,7 +51,12 @@ def _machines() -> tuple[Content, ...]:
         roots = [build(laptop, Path(folder, laptop.dmi["product_name"])) for laptop in (LARCH, HERON, PLOVER)]
         _more(roots[0])
         wholes = [copied(root) for root in roots]
-    parts = [_about(content, inside, place) for content in wholes for inside in [_by_folder(content)] for _, place, _ in BUSES]
+    parts = [
+        _about(content, inside, place)
+        for content in wholes
+        for inside in [_by_folder(content)]
+        for _, place, _ in BUSES
+    ]
     return tuple(part for part in parts if len(part) > _STRINGS)
 
 
@@ -83,7 +88,7 @@ def _about(content: Content, inside: dict[str, list[str]], folder: str) -> Conte
     """What stands in a bus's folder, what it links to, and all on the way to that."""
     entries = inside.get(folder, [])
     links = {path: one for path in entries if isinstance(one := content[path], str)}
-    real = [os.path.normpath(f"{os.path.dirname(path)}/{one}") for path, one in links.items()]
+    real = [posixpath.normpath(f"{posixpath.dirname(path)}/{one}") for path, one in links.items()]
     above = dict.fromkeys(place for one in real for place in _places_above(one))
     near = [path for place in (*above, "sys/class/dmi/id") for path in inside.get(place, [])]
     return {path: content[path] for path in (*near, *entries)}
@@ -189,15 +194,40 @@ def _packed(entries: Iterable[tuple[tarfile.TarInfo, bytes]], form: int) -> byte
     return target.getvalue().rstrip(b"\0") + bytes(1024 + 512)
 
 
-_KINDS = (tarfile.REGTYPE, tarfile.LNKTYPE, tarfile.SYMTYPE, tarfile.CHRTYPE, tarfile.BLKTYPE, tarfile.DIRTYPE, tarfile.FIFOTYPE)
-_NAMES = ("sys", "sys/bus", "../x", "/sys/bus", "a/../../b", "sys/" * 120 + "x", "sys/bus/" + "n" * 300, "\x1b[2J", "sys\n/bus", "\udcff", ".", "")
+_KINDS = (
+    tarfile.REGTYPE,
+    tarfile.LNKTYPE,
+    tarfile.SYMTYPE,
+    tarfile.CHRTYPE,
+    tarfile.BLKTYPE,
+    tarfile.DIRTYPE,
+    tarfile.FIFOTYPE,
+)
+_NAMES = (
+    "sys",
+    "sys/bus",
+    "../x",
+    "/sys/bus",
+    "a/../../b",
+    "sys/" * 120 + "x",
+    "sys/bus/" + "n" * 300,
+    "\x1b[2J",
+    "sys\n/bus",
+    "\udcff",
+    ".",
+    "",
+)
 
 
 def _other_archive(data: bytes, chance: Random) -> bytes:
     """The archive written again with an entry changed, so that its sums hold."""
     try:
         with tarfile.open(fileobj=io.BytesIO(data)) as archive:
-            entries = [(info, file.read() if (file := archive.extractfile(info)) else b"") for info in archive if info.size < 65_536]
+            entries = [
+                (info, file.read() if (file := archive.extractfile(info)) else b"")
+                for info in archive
+                if info.size < 65_536
+            ]
     except (tarfile.TarError, OSError, EOFError, ValueError, KeyError, RecursionError):
         return data
     if not entries:
@@ -269,7 +299,9 @@ def _other_table(data: bytes, chance: Random) -> bytes:
     """The table with some bytes of its header and entries changed, and its two sums right again."""
     whole = bytearray(data.ljust(gpt.HEAD, b"\0"))
     for _ in range(chance.randint(1, 3)):
-        whole[chance.choice((range(512, 604), range(1024, 1300)))[chance.randrange(92)]] = chance.choice((0, 1, 2, 128, 255))
+        whole[chance.choice((range(512, 604), range(1024, 1300)))[chance.randrange(92)]] = chance.choice(
+            (0, 1, 2, 128, 255)
+        )
     count, each = struct.unpack_from("<II", whole, 512 + 80)
     struct.pack_into("<I", whole, 512 + 88, zlib.crc32(whole[1024 : 1024 + min(count * each, 1 << 20)]))
     struct.pack_into("<I", whole, 512 + 16, 0)
@@ -287,5 +319,10 @@ TARGETS = (
 
 def _table() -> bytes:
     """A table of ours for a small disk."""
-    blank = gpt.Table(disk_guid="c12a7328-f81f-11d2-ba4b-00a0c93ec93b", sectors=9, first_usable=34, head=bytes(510) + b"\x55\xaa" + bytes(gpt.HEAD - 512))
+    blank = gpt.Table(
+        disk_guid="c12a7328-f81f-11d2-ba4b-00a0c93ec93b",
+        sectors=9,
+        first_usable=34,
+        head=bytes(510) + b"\x55\xaa" + bytes(gpt.HEAD - 512),
+    )
     return gpt.fitted(blank, 1 << 16)[0]

@@ -1,4 +1,4 @@
-"""Targets: what is typed, by a person or by a unit's own broken keyboard; foreign texts on their way into every form."""
+"""Targets: what is typed, by a person or by a broken keyboard; foreign texts on their way into every form."""
 
 from __future__ import annotations
 
@@ -107,7 +107,25 @@ def _in_a_profile(text: str) -> None:
 
 TARGETS = (
     Target(name="keys", run=_keys, seeds=lambda: ["a\x1b[A\rü\x7f\x15".encode()], share=2, largest=300),
-    Target(name="options", run=_options, seeds=lambda: [b"2:caps-light=yes", b"swap:top-case", b"drain", b"keyboard"], share=2, largest=300),
-    Target(name="bench-address", run=_address, seeds=lambda: [b"http://[fe80::1%eth0]:7613/capture", b"192.168.7.1 K7PM-4RTX"], refuses=(NotPosted,), largest=300),
-    Target(name="foreign-texts", run=_texts, seeds=lambda: ["Larch \x1b[2J é\u0301\u202e LG-0001-DEMO 00:11:22:33:44:55 =x".encode()], share=3, largest=800),
+    Target(
+        name="options",
+        run=_options,
+        seeds=lambda: [b"2:caps-light=yes", b"swap:top-case", b"drain", b"keyboard"],
+        share=2,
+        largest=300,
+    ),
+    Target(
+        name="bench-address",
+        run=_address,
+        seeds=lambda: [b"http://[fe80::1%eth0]:7613/capture", b"192.168.7.1 K7PM-4RTX"],
+        refuses=(NotPosted,),
+        largest=300,
+    ),
+    Target(
+        name="foreign-texts",
+        run=_texts,
+        seeds=lambda: ["Larch \x1b[2J é\u0301\u202e LG-0001-DEMO 00:11:22:33:44:55 =x".encode()],
+        share=3,
+        largest=800,
+    ),
 )

@@ -15,7 +15,18 @@ from typing import Dict, List, Union
 
 from usbwatch.model import CAPTURE_SCHEMA, Capture
 
-__all__ = ["FORMAT", "LARGEST_INTEGER", "Document", "Json", "canonical", "digest", "document", "plain", "text_of", "to_json"]
+__all__ = [
+    "FORMAT",
+    "LARGEST_INTEGER",
+    "Document",
+    "Json",
+    "canonical",
+    "digest",
+    "document",
+    "plain",
+    "text_of",
+    "to_json",
+]
 
 FORMAT = "usbwatch-capture"
 Json = Union[None, bool, int, float, str, List["Json"], Dict[str, "Json"]]

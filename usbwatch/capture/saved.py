@@ -137,8 +137,7 @@ def parse_saved(content: bytes, path: str) -> Saved:
         raise BadCapture(path, *_seems(content, path))
     _check_schema(path, plain)
     body = _checked_body(path, plain)
-    if _MANY_DIGITS.search(body) and _has_huge_number(plain):
-        raise BadCapture(path, "has a number beyond those that every reader of JSON knows exactly", _AGAIN)
+    _refuse_huge_numbers(path, plain, body)
     try:
         capture = msgspec.convert(plain, Capture, strict=True)
     except RecursionError:
@@ -156,9 +155,9 @@ def parse_saved(content: bytes, path: str) -> Saved:
 _MANY_DIGITS = re.compile(rb"[0-9]{16}")
 
 
-def _has_huge_number(plain: Document) -> bool:
-    """Whether an integer is one that no capture is written with (RFC 7493, 2.2: I-JSON's are within 2^53 - 1)."""
-    waiting: list[Json] = [plain]
+def _refuse_huge_numbers(path: str, plain: Document, body: bytes) -> None:
+    """Raise ``BadCapture`` for an integer that no capture is written with (RFC 7493, 2.2: within 2^53 - 1)."""
+    waiting: list[Json] = [plain] if _MANY_DIGITS.search(body) else []
     while waiting:
         one = waiting.pop()
         if isinstance(one, dict):
@@ -166,8 +165,7 @@ def _has_huge_number(plain: Document) -> bool:
         elif isinstance(one, list):
             waiting += one
         elif isinstance(one, int) and abs(one) > LARGEST_INTEGER:
-            return True
-    return False
+            raise BadCapture(path, "has a number beyond those that every reader of JSON knows exactly", _AGAIN)
 
 
 def _refuse_odd_watches(path: str, watches: Sequence[Watch]) -> None:

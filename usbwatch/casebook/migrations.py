@@ -129,4 +129,5 @@ def _done(step: Callable[[Store], None], store: Store) -> None:
     try:
         step(store)
     except (AttributeError, KeyError, TypeError, ValueError) as error:
-        raise BadBook(store.name, "is damaged: it holds an entry that cannot be read", "put a copy of it back") from error
+        problem = "is damaged: it holds an entry that cannot be read"
+        raise BadBook(store.name, problem, "put a copy of it back") from error
