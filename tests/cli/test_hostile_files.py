@@ -31,6 +31,11 @@ def _socket(path: Path) -> None:
         one.bind(path.name)
 
 
+def _gigabyte(path: Path) -> None:
+    with path.open("wb") as file:
+        file.truncate(1024**3)
+
+
 _FILES: dict[str, Callable[[Path], object]] = {
     "nothing": lambda path: path.write_bytes(b""),
     "a folder": Path.mkdir,
@@ -38,7 +43,7 @@ _FILES: dict[str, Callable[[Path], object]] = {
     "a socket": _socket,
     "a link to itself": lambda path: path.symlink_to(path.name),
     "a device without an end": lambda path: path.symlink_to("/dev/zero"),
-    "a gigabyte of nothing": lambda path: (path.touch(), os.truncate(path, 1024**3)),
+    "a gigabyte of nothing": _gigabyte,
     "noise": lambda path: path.write_bytes(bytes(range(256)) * 64),
     "escapes": lambda path: path.write_bytes(b"\x1b[2J\x9b31m\r\n" * 50),
     "nested without end": lambda path: path.write_bytes(b'{"format":"usbwatch-capture","a":' + b"[" * 200_000),

@@ -97,34 +97,45 @@ def _odd_names(root: Path) -> None:
         os.mkdir(os.fsencode(root / _CAMERA) + b"/" + name)  # noqa: PTH102 - the same
 
 
-_NO_FILES: dict[str, Callable[[Path], object]] = {
-    "sockets": lambda root: [
-        _in_place_of(root / path, _socket) for path in (f"{_CAMERA}/serial", "sys/class/dmi/id/product_serial")
-    ],
-    "devices": lambda root: [
-        _in_place_of(root / path, _device) for path in (f"{_CAMERA}/descriptors", f"{_CAMERA}/product", "proc/cpuinfo")
-    ],
-    "pipes": lambda root: [
-        _in_place_of(root / path, os.mkfifo) for path in ("proc/sys/kernel/osrelease", f"{_CAMERA}/speed")
-    ],
+def _each(make: Callable[[Path], object], *paths: str) -> Callable[[Path], None]:
+    """Something else in the place of each of some files."""
+
+    def spoil(root: Path) -> None:
+        for path in paths:
+            _in_place_of(root / path, make)
+
+    return spoil
+
+
+def _to_each_other(root: Path, *names: str) -> None:
+    """Classes that are links, each to the next and the last to the first."""
+    for name, target in zip(names, (*names[1:], names[0]), strict=True):
+        place = root / "sys/class" / name
+        place.rename(root / name)
+        place.symlink_to(target)
+
+
+def _file_for_a_bus(root: Path) -> None:
+    (root / "sys/bus/hid").rename(root / "away")
+    (root / "sys/bus/hid").write_text("x")
+
+
+def _gigabytes(root: Path) -> None:
+    for path in ("meta/dmesg.txt", f"{_CAMERA}/manufacturer"):
+        os.truncate(root / path, 1024**3)
+
+
+_NO_FILES: dict[str, Callable[[Path], None]] = {
+    "sockets": _each(_socket, f"{_CAMERA}/serial", "sys/class/dmi/id/product_serial"),
+    "devices": _each(_device, f"{_CAMERA}/descriptors", f"{_CAMERA}/product", "proc/cpuinfo"),
+    "pipes": _each(os.mkfifo, "proc/sys/kernel/osrelease", f"{_CAMERA}/speed"),
     "a pipe for the manifest": lambda root: os.mkfifo(root / "meta/unread.txt"),
-    "a folder for a file": lambda root: _in_place_of(root / f"{_CAMERA}/bNumInterfaces", Path.mkdir),
-    "a file for a bus": lambda root: (
-        (root / "sys/bus/hid").rename(root / "away"),
-        (root / "sys/bus/hid").write_text("x"),
-    ),
-    "a file for a device": lambda root: _in_place_of(root / "sys/bus/usb/devices/1-6", lambda one: one.write_text("x")),
-    "two folders that lead to each other": lambda root: [
-        ((root / f"sys/class/{one}").rename(root / one), (root / f"sys/class/{one}").symlink_to(other))
-        for one, other in (("sound", "video4linux"), ("video4linux", "sound"))
-    ],
-    "a class that is a link to itself": lambda root: (
-        (root / "sys/class/net").rename(root / "away-too"),
-        (root / "sys/class/net").symlink_to("net"),
-    ),
-    "a gigabyte": lambda root: [
-        os.truncate(root / path, 1024**3) for path in ("meta/dmesg.txt", f"{_CAMERA}/manufacturer")
-    ],
+    "a folder for a file": _each(Path.mkdir, f"{_CAMERA}/bNumInterfaces"),
+    "a file for a bus": _file_for_a_bus,
+    "a file for a device": _each(lambda path: path.write_text("x"), "sys/bus/usb/devices/1-6"),
+    "two folders that lead to each other": lambda root: _to_each_other(root, "sound", "video4linux"),
+    "a class that is a link to itself": lambda root: _to_each_other(root, "net"),
+    "a gigabyte": _gigabytes,
 }
 
 

@@ -133,9 +133,9 @@ def _good_for(arguments: tuple[str, ...]) -> Iterable[bytes]:
         return [PROFILE_TOML.encode()]
     if "--recover" in arguments:
         return journals()
-    more = {"--verify": reports, "import": lambda: [GOOD], "--log": lambda: LOGS[:2]}
-    captures = captures_of("larch-13-watched")[1:4]
-    return next((make() for word, make in more.items() if word in arguments), captures)
+    more: dict[str, Iterable[bytes]] = {"--verify": reports(), "import": [GOOD], "--log": LOGS[:2]}
+    captures = captures_of("larch-13-watched")[3:4]
+    return next((content for word, content in more.items() if word in arguments), captures)
 
 
 def _seeds() -> Iterable[bytes]:
@@ -151,4 +151,4 @@ def _other(data: bytes, chance: Random) -> bytes:
     return data[:1] + change(data[1:], chance)
 
 
-TARGETS = (Target(name="commands", run=_run, seeds=_seeds, share=10, mutate=_other, largest=40_000),)
+TARGETS = (Target(name="commands", kept=15, run=_run, seeds=_seeds, share=10, mutate=_other, largest=40_000),)

@@ -22,8 +22,8 @@ _BROKEN = Path(__file__).parent / "broken"
 ENDING = ".tar.xz"
 LARGEST = 300 * 1024
 """Bytes of all kept corpora together, as they stand in the repository."""
-_MOST_INPUTS, _MOST_BYTES = 60, 60_000
-"""Of one target: all of them are tried whenever the tests run."""
+_MOST_BYTES = 60_000
+"""Of one target's inputs together."""
 
 
 def _path(name: str) -> Path:
@@ -49,12 +49,12 @@ def inputs(target: Target) -> list[bytes]:
     return [b"", *target.seeds(), *kept(target.name), *broken(target.name).values()]
 
 
-def keep(name: str, data: Iterable[bytes]) -> int:
+def keep(target: Target, data: Iterable[bytes]) -> int:
     """Write a target's corpus, the smallest inputs of it up to a limit; the size of its file."""
     content = io.BytesIO()
     total = 0
     with tarfile.open(fileobj=content, mode="w:xz", preset=9) as file:
-        for number, one in enumerate(sorted(set(data), key=lambda one: (len(one), one))[:_MOST_INPUTS]):
+        for number, one in enumerate(sorted(set(data), key=lambda one: (len(one), one))[: target.kept]):
             total += len(one)
             if total > _MOST_BYTES:
                 break
@@ -62,5 +62,5 @@ def keep(name: str, data: Iterable[bytes]) -> int:
             info.size = len(one)
             file.addfile(info, io.BytesIO(one))
     _FOLDER.mkdir(exist_ok=True)
-    _path(name).write_bytes(content.getvalue())
+    _path(target.name).write_bytes(content.getvalue())
     return len(content.getvalue())

@@ -173,12 +173,7 @@ def _profile(data: bytes) -> None:
     profile = parse_profile(text, "it")
     clean(plain(profile_view(profile, 80), 80))
     clean(json_text(profile_document(profile)))
-    clean(
-        " ".join(
-            " ".join(str(part) for part in note) if isinstance(note, tuple) else str(note)
-            for note in profile_notes(profile)
-        )
-    )
+    clean(" ".join(str(part) for note in profile_notes(profile) for part in note))
     with_digest = parse_profile(sealed(text), "it")
     if with_digest.edited or not with_digest.digest:
         raise Broken("a profile that was just sealed is said to be edited")
@@ -215,7 +210,7 @@ TARGETS = (
     Target(name="capture-file", run=_capture, seeds=_capture_seeds, share=6, mutate=in_json, largest=16_384),
     Target(name="watch-journal", run=_journal, seeds=journals, share=3, mutate=in_lines, largest=8192),
     Target(name="report-verify", run=_verified, seeds=reports, share=2, mutate=in_json),
-    Target(name="profile-file", run=_profile, seeds=_profile_seeds, share=8, mutate=in_lines, largest=18_000),
+    Target(name="profile-file", kept=20, run=_profile, seeds=_profile_seeds, share=8, mutate=in_lines, largest=18_000),
     Target(
         name="profile-locations", run=_place, seeds=lambda: [b"pci0000:00/14.0/usb2/1.2\xffkeyboard", b"acpi/_SB_.PCI0"]
     ),

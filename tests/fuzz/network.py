@@ -142,7 +142,7 @@ def _answer(data: bytes) -> None:
 
     class Connection(http.client.HTTPConnection):
         def connect(self) -> None:
-            self.sock = _Socket(data)  # type: ignore[assignment] # as much of a socket as it needs
+            self.sock = _Socket(data)
 
     with patch.object(http.client, "HTTPConnection", Connection):
         said = post(b"{}", "192.168.7.1", "x", patience_s=0, sleep=lambda _: None)

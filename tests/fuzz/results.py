@@ -10,7 +10,7 @@ from typing import Any
 
 __all__ = ["table"]
 
-_HEAD = "| target | minutes | of these processor time | executions | edges at the start | edges at the end |"
+_HEAD = "| target | minutes | processor minutes, where measured | executions | edges at the start | edges at the end |"
 
 
 def table(runs: Iterable[dict[str, Any]]) -> str:

@@ -10,10 +10,9 @@ from __future__ import annotations
 import argparse
 import json
 import re
-import shutil
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from fuzz import engine
@@ -32,7 +31,9 @@ def main(arguments: Sequence[str]) -> int:
     """Fuzz; 1 when something was found, else 0."""
     parser = argparse.ArgumentParser(prog="python -m fuzz.run", description=__doc__.split("\n", 1)[0])
     parser.add_argument("targets", nargs="*", metavar="TARGET")
-    parser.add_argument("--seconds", type=float, default=60, help="for all targets together (default: 60)")
+    parser.add_argument(
+        "--seconds", type=float, default=60, help="for all targets together (default: 60); 0 fuzzes nothing"
+    )
     parser.add_argument("--keep", action="store_true", help="write the corpora into tests/fuzz/corpus")
     parser.add_argument("--list", action="store_true", help="name the targets and end")
     asked = parser.parse_args(arguments)
@@ -45,7 +46,7 @@ def main(arguments: Sequence[str]) -> int:
         parser.error(f"no target is called {wrong[0]}; --list names them")
     chosen = [known[name] for name in asked.targets or known]
     shares = sum(one.share for one in chosen)
-    found = sum(_fuzzed(one, asked.seconds * one.share / shares) for one in chosen)
+    found = sum(_fuzzed(one, asked.seconds * one.share / shares) for one in chosen if asked.seconds)
     for one in chosen if asked.keep else ():
         _kept(one)
     return 1 if found else 0
@@ -115,16 +116,33 @@ def _figures(log: str) -> dict[str, int]:
 
 
 def _kept(target: Target) -> None:
-    """The smallest part of a corpus that covers the same, kept."""
-    small = _BUILD / "small" / target.name
-    shutil.rmtree(small, ignore_errors=True)
-    small.mkdir(parents=True)
-    whole = _BUILD / "corpus" / target.name
-    options = (*_LIMITS, "-merge=1", f"-max_len={target.largest}", str(small), str(whole))
-    engine.run(target, options, _BUILD / "findings" / target.name, _BUILD / f"{target.name}.merge.log")
+    """Keep, of the smallest inputs of a corpus, those that each cover something which no smaller one does."""
+    files = sorted((_BUILD / "corpus" / target.name).iterdir(), key=lambda path: (path.stat().st_size, path.name))
+    chosen = [files[number].read_bytes() for number in _covering(target, files[: 3 * target.kept])]
     seeds = set(target.seeds())
-    size = keep(target.name, [data for path in small.iterdir() if (data := path.read_bytes()) not in seeds])
-    print(f"{target.name}: {len(list(small.iterdir()))} inputs, {size} bytes", flush=True)
+    size = keep(target, [data for data in chosen if data not in seeds])
+    print(f"{target.name}: {len(chosen)} of {len(files)} inputs cover the same, {size} bytes", flush=True)
+
+
+def _covering(target: Target, files: Sequence[Path]) -> Iterator[int]:
+    """The numbers of the files that cover what none before them does.
+
+    libFuzzer's inner step of a merge writes what each file covers into its control file (FuzzerMerge.h); the outer one
+    would start this program anew.
+    """
+    control = _BUILD / f"{target.name}.merge"
+    control.write_text("\n".join([str(len(files)), "0", *map(str, files)]) + "\n")
+    options = ("-timeout=60", "-rss_limit_mb=0", "-merge_inner=1", f"-merge_control_file={control}")
+    engine.run(
+        target, (*options, f"-max_len={target.largest}"), _BUILD / "findings" / target.name, _BUILD / "merge.log"
+    )
+    covered: set[str] = set()
+    for line in control.read_text().splitlines():
+        word, _, rest = line.partition(" ")
+        number, _, features = rest.partition(" ")
+        if word == "FT" and not covered.issuperset(features.split()):
+            covered.update(features.split())
+            yield int(number)
 
 
 if __name__ == "__main__":

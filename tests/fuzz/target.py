@@ -39,6 +39,8 @@ class Target:
     """The errors whose sentence is the answer to a bad input."""
     largest: int = 4096
     """Bytes of an input that the fuzzer makes."""
+    kept: int = 60
+    """Inputs of its corpus that are kept at most: the tests try all of them."""
 
 
 def held(target: Target, data: bytes) -> str:
