@@ -40,11 +40,17 @@ _SHARED = Path("/dev/shm")
 
 
 @functools.cache
-def in_memory() -> Path:
-    """A folder for files that are written often, in memory where the system has such; it goes with this process."""
+def _base() -> Path:
     folder = mkdtemp(prefix="usbwatch-fuzz-", dir=_SHARED if _SHARED.is_dir() else None)
     atexit.register(_removed, folder, os.getpid())
     return Path(folder)
+
+
+def in_memory() -> Path:
+    """This process's folder for files that are written often, in memory where the system has such."""
+    folder = _base() / str(os.getpid())
+    folder.mkdir(exist_ok=True)
+    return folder
 
 
 def _removed(folder: str, owner: int) -> None:
