@@ -24,7 +24,8 @@ _SERVER = "[ -p /run/usbwatch.in ] || (python3 /opt/usbwatch/warm.py </dev/null 
 
 _STANDING = (
     "for d in /sys/bus/usb/devices/*; do echo ${d##*/} $(cat $d/idProduct $d/product $d/speed $d/bConfigurationValue "
-    "2>/dev/null) $(readlink $d/driver); done; ls /sys/bus/pci/devices /sys/class/input; "
+    "2>/dev/null) $(readlink $d/driver); done; ls /sys/bus/pci/devices; "
+    "ls /sys/class/input | tr -d 0-9 | sort | uniq -c; "  # whose numbers go on and on
     "cat /sys/class/power_supply/*/model_name /sys/class/power_supply/*/charge_full 2>/dev/null; true"
 )
 # The kernel's log holds so much (CONFIG_LOG_BUF_SHIFT of the distribution's kernel is 17), and a line so many bytes

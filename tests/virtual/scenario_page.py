@@ -55,7 +55,7 @@ def _words(row: Row, names: dict[str, str]) -> Iterator[str]:
     if row.external:
         yield f"outside: {', '.join(f'{identity} at `{place}`' for identity, place in row.external)}"
     if row.parts:
-        yield "likeliest " + " or ".join(sorted(names.get(one, one) for one in row.parts))
+        yield "likeliest " + " or ".join(sorted(names.get(one, "software") for one in row.parts))
     if row.cleared:
         yield f"not {', '.join(sorted(names[one] for one in row.cleared))}"
     if row.watched:

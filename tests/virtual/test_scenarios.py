@@ -103,13 +103,17 @@ def test_what_is_told_is_what_was_done(
     assert_verdicts(row, document)
     assert_localised(row, document)
     if run is not None:
-        assert row.watched == tuple(
-            (one["change"], tuple(device["id"] for device in one["devices"])) for one in run.incidents
-        )
+        assert row.watched is not None
+        assert sorted(each_told(run)) == sorted((change, one) for change, devices in row.watched for one in devices)
     assert_changed(row, healthy[row.layout].capture, path, judge)
     words = " ".join(judge.report(path, "text", code=code).split())
     for said in row.says:
         assert said in words
+
+
+def each_told(run: Run) -> list[tuple[str, str]]:
+    """What a watch told of each device: what happens in the same moment is one incident."""
+    return [(one["change"], device["id"]) for one in run.incidents for device in one["devices"]]
 
 
 def assert_verdicts(row: Row, document: dict[str, Any]) -> None:
@@ -117,7 +121,7 @@ def assert_verdicts(row: Row, document: dict[str, Any]) -> None:
     found = {one["device"]: (one["verdict"], one["symptom"]) for one in document["findings"]}
     well = dict.fromkeys(found, ("present", "working")) | UNPROVEN[row.layout]
     assert found == well | dict(row.untrue)
-    assert document["outcome"] == ("wrong" if row.untrue else "whole" if not WELL[row.layout] else "unseen")
+    assert document["outcome"] == ("wrong" if row.untrue else "whole" if not WELL[row.layout] else "not all seen")
     assert tuple((one["identity"], one["location"]) for one in document["external"]) == row.external
     assert document["unexpected"] == []
 
@@ -131,8 +135,10 @@ def assert_localised(row: Row, document: dict[str, Any]) -> None:
         assert set(suspects[0]["explains"]) & lost
     explaining = {one["part"] for one in suspects if set(one["explains"]) & lost}
     assert explaining & row.cleared == set()
-    if row.steps:
-        assert document["plan"]["proposals"][0]["id"] in row.steps
+    proposed = document["plan"]["proposals"]
+    assert bool(proposed) == bool(row.parts)
+    assert all(proposed[0]["expected_total"] <= one["expected_total"] for one in proposed)
+    assert not row.steps or row.steps & {one["id"] for one in proposed}
 
 
 def assert_changed(row: Row, before: Path, after: Path, judge: Judge) -> None:
