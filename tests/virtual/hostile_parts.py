@@ -65,7 +65,7 @@ _FIELDS = (
 
 
 def _firmware() -> Firmware:
-    pack = replace(LARCH_13.firmware.battery, model="\x1b[31mLB<b>", serial="=1+1", maker="Cells\n✗ MISSING  all\x07")
+    pack = replace(LARCH_13.firmware.battery, model="\x1b[31mLB<b>", serial="=1+1", maker="Cells\nX MISSING  all\x07")
     return replace(LARCH_13.firmware, fields=_FIELDS, battery=pack)
 
 

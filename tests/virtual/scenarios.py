@@ -398,7 +398,7 @@ ROWS: tuple[Row, ...] = (
         deed=nothing,
         undo=nothing,
         watched=(),
-        says=("othing wrong found, 1 of 16 expected devices unseen",),
+        says=("Nothing wrong found, 1 of 16 expected devices unseen",),
     ),
     Row(
         layout="Heron 14 E",
