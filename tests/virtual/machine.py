@@ -22,7 +22,7 @@ from virtual.build import Built
 __all__ = ["Emulator", "Machine", "MachineGoneError", "Outcome", "SilentMachineError"]
 
 _BOOT_S = 300
-_COMMAND_S = 120
+_COMMAND_S = 300
 _RELEASE_S = 60
 _DISK_BYTES = 64 << 20
 
