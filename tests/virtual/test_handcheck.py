@@ -38,6 +38,7 @@ def by_hand(laptop: Laptop, deed: str) -> None:
 
 def handcheck(laptop: Laptop, arguments: str, plea: str, *deeds: str) -> tuple[int, dict[str, Any], str]:
     """Exit code, document and standard error of a hand check in which these deeds follow the plea."""
+    sh(laptop, "rm -f /tmp/hand.*")
     folder = begun(laptop, "handcheck", *arguments.split(), *PROFILE.split(), "--json")
     until(laptop, f"grep -q '{plea}' {folder}/err")
     for deed in deeds:
