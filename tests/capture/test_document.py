@@ -5,7 +5,9 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import unicodedata
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +16,7 @@ import rfc8785
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.any_capture import captures
+from support.hostile import HOSTILE
 from support.looking import look
 from support.units import HERON
 
@@ -106,6 +109,18 @@ def test_a_capture_of_a_real_tree_comes_back_as_it_was(real_tree: _Tree, tmp_pat
     kept = tmp_path / "kept.json"
     kept.write_text(to_json(taken), encoding="utf-8")
     assert load(str(kept)) == taken
+
+
+@pytest.mark.parametrize("text", HOSTILE.values(), ids=HOSTILE)
+def test_a_file_shown_on_a_terminal_does_nothing_to_it(capture: Capture, tmp_path: Path, text: str) -> None:
+    """Controls are those of ECMA-48, in seven and in eight bits; marks are Unicode's of the category Cf."""
+    unit = replace(capture.unit, product_serial=text, board_name="Ä\x7f\x9b2J\u2066\U000e0041")
+    written = to_json(replace(capture, unit=unit))
+    kinds = {unicodedata.category(one) for one in written if one != "\n"}
+    assert kinds & {"Cc", "Cf", "Cs", "Zl", "Zp"} == set()
+    path = tmp_path / "capture.json"
+    path.write_text(written, "utf-8")
+    assert load(str(path)).unit.board_name == unit.board_name
 
 
 def test_a_file_has_one_node_a_line(capture: Capture) -> None:

@@ -174,6 +174,16 @@ def test_lines_that_tell_no_trouble(line: str) -> None:
     assert episodes(f"{_BOOT}{line}\n", _HUBS) == ()
 
 
+def test_a_bus_that_is_gone_is_called_what_the_kernel_calls_it() -> None:
+    """A real kernel's lines of a USB controller that left (drivers/usb/core/hub.c: usb_disconnect of the root hub)."""
+    lines = ("usb usb9: USB disconnect, device number 1", "usb 9-7: USB disconnect, device number 2")
+    found = episodes(_BOOT + "".join(f"[   40.14533{number}] {line}\n" for number, line in enumerate(lines)), _HUBS)
+    assert [(one.location, one.subject, one.trouble) for one in found] == [
+        ("", "9-7", "disconnected"),
+        ("", "usb9", "disconnected"),
+    ]
+
+
 def test_many_lines_of_one_trouble_are_counted_and_a_few_kept() -> None:
     lines = [f"[   {second}.000000] usb 1-5: device descriptor read/8, error -71" for second in range(10, 40)]
     (episode,) = episodes(_BOOT + "\n".join(lines), _HUBS)

@@ -11,14 +11,26 @@ from dataclasses import replace
 
 import pytest
 from conftest import BuiltTree, RealTree
-from support.looking import look
+from support.looking import XHCI, look
 from support.snapshot_facts import DECLARED_ONLY, FAULTS
 from support.sysfs import HEALTHY, Conditions
 from support.units import FOREIGN_KEYBOARD, HERON, LARCH, MOUSE, PLOVER
 
 from usbwatch.compare import changes, findings
 from usbwatch.localise import believe, suspects
-from usbwatch.model import Advice, Answer, Finding, Findings, Look, Profile, Rung, Symptom, Verdict
+from usbwatch.model import (
+    Advice,
+    Answer,
+    Coverage,
+    CoverageState,
+    Finding,
+    Findings,
+    Look,
+    Profile,
+    Rung,
+    Symptom,
+    Verdict,
+)
 from usbwatch.plan import plan
 from usbwatch.profile import find, known
 
@@ -65,6 +77,29 @@ def test_without_the_log_a_failed_enumeration_is_an_empty_port(real_tree: RealTr
     capture = replace(look(real_tree("touchpad-enumeration-failure")), episodes=())
     finding = findings(capture, LARCH_PROFILE).of("touchpad")
     assert (finding.verdict, finding.symptom) == (Verdict.MISSING, Symptom.ABSENT)
+
+
+@pytest.mark.parametrize(
+    ("state", "lines", "told"),
+    [
+        (CoverageState.OK, 500, ""),
+        (CoverageState.FAILED, 145, "; the kernel's log is incomplete, so a failed enumeration is not ruled out"),
+        (
+            CoverageState.NOT_PERMITTED,
+            0,
+            "; the kernel's log could not be read, so a failed enumeration is not ruled out",
+        ),
+    ],
+)
+def test_an_empty_port_says_what_of_the_log_was_not_seen(
+    real_tree: RealTree, state: CoverageState, lines: int, told: str
+) -> None:
+    """A log that has lost its first lines was read all the same: the kernel keeps the latest (kernel/printk)."""
+    capture = look(real_tree("keyboard-missing"))
+    log = Coverage(bus="log", state=state, nodes=lines)
+    capture = replace(capture, coverage=(*(one for one in capture.coverage if one.bus != "log"), log))
+    reason = findings(capture, LARCH_PROFILE).of("keyboard").reasons[0]
+    assert reason == f"port {XHCI}/usb2/4.1 is empty; firmware says that something is wired to it{told}"
 
 
 LAPTOPS = {"fernhill-larch-13": LARCH, "brackwell-heron-14": HERON, "ostrey-plover-12": PLOVER}

@@ -10,6 +10,7 @@ import pytest
 from support.blinking import HUB, PLACES, blinks, event, watch, watched
 
 from usbwatch.capture import load
+from usbwatch.capture.log import ENUMERATION_FAILED
 from usbwatch.compare import findings
 from usbwatch.model import Capture, Change, Episode, Finding, Findings, Kind, Mark, Rung, Symptom, Verdict
 from usbwatch.profile import find
@@ -77,6 +78,18 @@ def test_what_left_and_is_missing_and_never_came_back_is_missing() -> None:
     told = keyboard(replace(LOST, watches=(watch([event(KEYBOARD, Change.GONE, 100_000)]),)))
     assert (told.verdict, told.symptom) == (Verdict.MISSING, Symptom.ABSENT)
     assert any("had not come back when the watch ended" in reason for reason in told.reasons)
+
+
+def test_what_left_once_and_then_failed_to_enumerate_has_failed_and_does_not_come_and_go() -> None:
+    """As a real kernel has it of a part that loses contact, and breaks off when it is asked for its descriptor."""
+    events = [event(KEYBOARD, Change.GONE, 100_000), event(KEYBOARD, Change.FAILED, 105_000, errno=-71)]
+    line = "[  105.000000] usb 1-4-port1: unable to enumerate USB device"
+    log = Episode(location=KEYBOARD, trouble=ENUMERATION_FAILED, count=9, errno=-71, lines=(line,))
+    told = keyboard(replace(LOST, watches=(watch(events),), episodes=(log,)))
+    assert (told.verdict, told.symptom) == (Verdict.IMPAIRED, Symptom.FAILED)
+    assert any("left its place once" in reason for reason in told.reasons)
+    back = [*events, event(KEYBOARD, Change.BACK, 110_000), event(KEYBOARD, Change.GONE, 115_000)]
+    assert keyboard(replace(LOST, watches=(watch(back),), episodes=(log,))).symptom is Symptom.INTERMITTENT
 
 
 def test_what_is_missing_and_came_back_in_between_comes_and_goes() -> None:

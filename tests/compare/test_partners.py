@@ -132,6 +132,27 @@ SIDES = st.dictionaries(st.sampled_from(("1", "2", "3", "4.1", "4.2")), st.sampl
 
 
 @pytest.mark.properties
+@pytest.mark.parametrize(
+    ("was", "is_", "expected"),
+    [
+        ("fixed", "removable", {("4.1", ""), ("", "1")}),
+        ("removable", "fixed", {("4.1", ""), ("", "1")}),
+        ("fixed", "fixed", {("4.1", "1")}),
+        ("removable", "removable", {("4.1", "1")}),
+        ("fixed", "unknown", {("4.1", "1")}),
+    ],
+)
+def test_what_is_fixed_in_the_unit_has_not_moved_to_where_its_twin_can_be_pulled_out(
+    was: str, is_: str, expected: set[tuple[str, str]]
+) -> None:
+    """Documentation/ABI/testing/sysfs-bus-usb: ``removable`` of a device is fixed, removable or unknown."""
+
+    def seated(chain: str, seat: str) -> Node:
+        return replace(usb(chain, BIG), facts={"removable": seat})
+
+    assert paired((seated("4.1", was),), (seated("1", is_),)) == expected
+
+
 @given(SIDES, SIDES)
 def test_most_moves_then_most_replacements_then_nearest(before: dict[str, str], after: dict[str, str]) -> None:
     left = {chain: identity for chain, identity in before.items() if after.get(chain) != identity}

@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 from support.needs import needed_file, needed_tool
 from virtual.build import TOOLS, Built, built, work_folder
+from virtual.heron_14e import HERON_14E
 from virtual.laptop import HEALTHY, Laptop, running
 from virtual.own_disk import unfinished_disk
 from virtual.stick_boot import FIRMWARE
@@ -77,6 +78,15 @@ def healthy_laptop(laptop_files: Built, work: Path) -> Iterator[Laptop]:
     folder = work / "healthy"
     folder.mkdir()
     with running(laptop_files, HEALTHY, folder) as laptop:
+        yield laptop
+
+
+@pytest.fixture(scope="session")
+def healthy_heron(laptop_files: Built, work: Path) -> Iterator[Laptop]:
+    """The same of the second layout."""
+    folder = work / "healthy-heron"
+    folder.mkdir()
+    with running(laptop_files, HEALTHY, folder, HERON_14E) as laptop:
         yield laptop
 
 

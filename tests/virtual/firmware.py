@@ -14,7 +14,18 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
-__all__ = ["MUTE", "MUTE_PORT", "Battery", "Firmware", "Gauge", "Ports", "Wired", "firmware_arguments"]
+__all__ = [
+    "HUSHED",
+    "MUTE",
+    "MUTE_PORT",
+    "PULLED",
+    "Battery",
+    "Firmware",
+    "Gauge",
+    "Ports",
+    "Wired",
+    "firmware_arguments",
+]
 
 Gauge = Literal["talks", "silent", "no pack"]
 """What the battery's gauge does. A silent one leaves every figure at the standard's "unknown"; without a pack the
@@ -23,9 +34,15 @@ slot is empty (ACPI 6.5, 6.3.7: bit 4 of _STA)."""
 Wired = Literal["left", "right", "internal", "unused"]
 """Where a USB port leads: to a socket on that side, to a part inside, or nowhere."""
 
-MUTE_PORT, MUTE = 0x3FF, 0x5A
-"""While this byte stands in the scratch register of the serial port (16550 UART, register 7), which nothing else uses,
-the gauge's status is "unknown": a gauge that falls silent while the system runs."""
+MUTE_PORT = 0x3FF
+"""The scratch register of the serial port (16550 UART, register 7), which nothing else uses: what stands in it happens
+to the pack while the system runs."""
+MUTE = 0x5A
+"""The gauge's status is "unknown": it falls silent, and firmware does not notice."""
+PULLED = 0x50
+"""The pack is taken out, which firmware tells as soon as it is asked of adapter or pack."""
+HUSHED = 0x53
+"""The pack that is in has a gauge that leaves every figure at "unknown"; firmware tells of the change."""
 
 _PANEL = {"left": 2, "right": 3, "internal": 6, "unused": 6}
 _UNKNOWN = 0xFFFFFFFF
@@ -99,8 +116,9 @@ def _table(firmware: Firmware, gauge: Gauge) -> Iterator[str]:
     for ports in firmware.ports:
         yield f"External ({ports.path}, DeviceObj)"
     yield "Scope (\\_SB) {"
+    yield from _register(firmware.battery)
     yield f'Device ({firmware.adapter}) {{ Name (_HID, "ACPI0003") Name (_PCL, Package () {{ \\_SB }})'
-    yield "  Method (_STA) { Return (0x0F) } Method (_PSR) { Return (1) } }"
+    yield "  Method (_STA) { Return (0x0F) } Method (_PSR) { TOLD () Return (1) } }"
     yield 'Device (LID0) { Name (_HID, EisaId ("PNP0C0D"))'
     yield "  Method (_STA) { Return (0x0F) } Method (_LID) { Return (1) } }"
     yield 'Device (PWRB) { Name (_HID, EisaId ("PNP0C0C")) Method (_STA) { Return (0x0F) } }'
@@ -118,24 +136,39 @@ def _battery(battery: Battery, gauge: Gauge) -> Iterator[str]:
     # _BIX revision 0: power unit mA, design and full capacity in mAh, technology, design voltage in mV, warning and
     # low levels, cycle count, accuracy, sampling times, averaging intervals, granularities.
     sizes = (battery.design_mah, battery.full_mah, 1, battery.design_mv, battery.design_mah // 20, 110)
-    information: tuple[int, ...] = (0, 1, *sizes, battery.cycles, 95000, 0, 0, 1000, 500, 10, 10)
+    information = (0, 1, *sizes, battery.cycles, 95000, 0, 0, 1000, 500, 10, 10)
     # _BST: charging, rate in mA, remaining capacity in mAh, voltage in mV.
-    status: tuple[int, ...] = (2, 860, battery.full_mah * 62 // 100, battery.design_mv + 512)
-    names = (battery.model, battery.serial, "LION", battery.maker)
-    if gauge == "silent":
-        information = (0, 1, *(_UNKNOWN,) * 4, 0, 0, *(_UNKNOWN,) * 3, *(0,) * 5)
-        status = (0, _UNKNOWN, _UNKNOWN, _UNKNOWN)
-        names = ("", "", "", "")
-    figures = ", ".join(map(hex, information))
-    words = ", ".join(f'"{name}"' for name in names)
+    status = (2, 860, battery.full_mah * 62 // 100, battery.design_mv + 512)
+    no_information = (0, 1, *(_UNKNOWN,) * 4, 0, 0, *(_UNKNOWN,) * 3, *(0,) * 5)
+    no_status = (0, _UNKNOWN, _UNKNOWN, _UNKNOWN)
+    silent = f"LOr (LEqual (HUSH, {HUSHED:#x}), LEqual ({int(gauge == 'silent')}, 1))"
+    gone = f"LOr (LEqual (HUSH, {PULLED:#x}), LEqual ({int(gauge == 'no pack')}, 1))"
     yield f'Device ({battery.object_name}) {{ Name (_HID, EisaId ("PNP0C0A")) Name (_UID, 1)'
     yield "  Name (_PCL, Package () { \\_SB })"
-    yield f"  Method (_STA) {{ Return ({0x0F if gauge == 'no pack' else 0x1F:#04x}) }}"
-    yield f"  Method (_BIX) {{ Return (Package () {{ {figures}, {words} }}) }}"
-    unknown = ", ".join(map(hex, (0, _UNKNOWN, _UNKNOWN, _UNKNOWN)))
-    yield f"  OperationRegion (SCR, SystemIO, {MUTE_PORT:#x}, 1) Field (SCR, ByteAcc, NoLock, Preserve) {{ HUSH, 8 }}"
-    yield f"  Method (_BST) {{ If (LEqual (HUSH, {MUTE:#x})) {{ Return (Package () {{ {unknown} }}) }}"
-    yield f"    Return (Package () {{ {', '.join(map(hex, status))} }}) }} }}"
+    yield f"  Method (_STA) {{ If ({gone}) {{ Return (0x0F) }} Return (0x1F) }}"
+    yield f"  Method (_BIX) {{ If ({silent}) {{ Return ({_package(no_information, ('',) * 4)}) }}"
+    names = (battery.model, battery.serial, "LION", battery.maker)
+    yield f"    Return ({_package(information, names)}) }}"
+    yield f"  Method (_BST) {{ TOLD () If (LOr ({silent}, LEqual (HUSH, {MUTE:#x}))) {{"
+    yield f"    Return ({_package(no_status)}) }} Return ({_package(status)}) }} }}"
+
+
+def _register(battery: Battery) -> Iterator[str]:
+    """The register, and what tells the system that it holds another order (ACPI 6.5, 5.6.6: 0x81, information)."""
+    yield f"OperationRegion (SCR, SystemIO, {MUTE_PORT:#x}, 1) Field (SCR, ByteAcc, NoLock, Preserve) {{ HUSH, 8 }}"
+    yield "Name (HELD, 0) Method (TOLD, 0, Serialized) {"
+    orders = (f"LEqual (HUSH, {order:#x})" for order in (0, PULLED, HUSHED))
+    yield f"  If (LAnd (LNotEqual (HUSH, HELD), LOr ({next(orders)}, LOr ({next(orders)}, {next(orders)})))) {{"
+    yield f"    Store (HUSH, HELD) Notify (\\_SB.{battery.object_name}, 0x81) }} }}"
+
+
+def _package(figures: tuple[int, ...], words: tuple[str, ...] = ()) -> str:
+    return f"Package () {{ {', '.join([*map(hex, figures), *map(_literal, words)])} }}"
+
+
+def _literal(text: str) -> str:
+    r"""A string of ASL, in which ``\xHH`` is the one escape that is needed (ACPI 6.5, 19.2.4)."""
+    return '"' + "".join(one if one.isalnum() or one in " .-_" else f"\\x{ord(one):02X}" for one in text) + '"'
 
 
 def _port(ports: Ports, port: int) -> Iterator[str]:

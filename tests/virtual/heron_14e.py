@@ -29,6 +29,8 @@ _USB_PARTS = {
         Port(bus="first.0", port="8"),
         _brackwell("fingerprint-reader", 0x0009, "Heron Fingerprint Reader"),
     ),
+    # At a port with a SuperSpeed half.
+    "card-reader": (Port(bus="first.0", port="2"), _brackwell("card-reader", 0x000B, "Heron Card Reader")),
     "bluetooth": (Port(bus="first.0", port="10"), _brackwell("bluetooth", 0x000A, "Heron Bluetooth Radio")),
 }
 
@@ -56,7 +58,7 @@ HERON_14E = Layout(
         *("-device", "pcie-root-port,id=first-port,chassis=1,addr=1c.0,multifunction=on"),
         *("-device", "pcie-root-port,id=second-port,chassis=2,addr=1c.4"),
         *("-device", "pcie-root-port,id=disk-slot,chassis=3,addr=1d.0"),
-        *("-device", "qemu-xhci,id=first,bus=first-port,p2=10,p3=1"),
+        *("-device", "qemu-xhci,id=first,bus=first-port,p2=10,p3=2"),
         *("-device", "qemu-xhci,id=second,bus=second-port,p2=2,p3=2"),
     ),
     own_parts=_own_parts,
@@ -79,7 +81,7 @@ HERON_14E = Layout(
                 path="\\_SB.PCI0.SE0.S00",  # behind slot 1c, function 0
                 wired={
                     1: "right",
-                    2: "unused",
+                    2: "internal",
                     3: "unused",
                     4: "unused",
                     5: "unused",
@@ -89,7 +91,7 @@ HERON_14E = Layout(
                     9: "unused",
                     10: "internal",
                 },
-                super_speed=1,
+                super_speed=2,
             ),
             Ports(path="\\_SB.PCI0.SE4.S00", wired={1: "left", 2: "left"}, super_speed=2),
         ),

@@ -40,6 +40,8 @@ class Condition:
 
 
 HEALTHY = Condition()
+HUB = "internal-hub"
+"""What the emulator calls the hub that a board may carry."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,13 +59,46 @@ class Laptop:
     """A running laptop: its machine, and its invented USB parts by name."""
 
     machine: Machine
-    parts: Mapping[str, Peer]
+    layout: Layout
+    parts: dict[str, Peer]
     late: tuple[str, ...] = ()
+    devices: Mapping[str, str] = field(default_factory=dict)
+    """What the emulator was started with, by its own names, as its arguments have it."""
 
     def wake(self) -> None:
         """Let the late devices, and what hangs on them, appear."""
         for device in self.late:
             add(self.machine, device)
+
+    def plug(self, socket_name: str, part: UsbPart) -> None:
+        """Plug something into a socket."""
+        self._fit(f"socket-{socket_name}", self.layout.sockets[socket_name], Peer(part))
+
+    def unplug(self, socket_name: str) -> None:
+        """Pull it out of the socket."""
+        name = f"socket-{socket_name}"
+        self.machine.take_out(name)
+        self.parts.pop(name).close()
+
+    def put_back(self, device: str) -> None:
+        """Put back what was taken out, and new parts of the kinds that hung on it."""
+        add(self.machine, self.devices[device])
+        port = f"{_option(self.devices[device], 'port')}."
+        for name, (place, part) in self.layout.usb_parts.items():
+            if place.bus == f"{device}.0" or (device == HUB and place.port.startswith(port)):
+                self.parts[name].close()
+                self._fit(name, place, Peer(part))
+        for name, behind in self.devices.items():
+            if device == HUB and name != HUB and (_option(behind, "port") or "").startswith(port):
+                add(self.machine, behind)
+
+    def _fit(self, name: str, port: Port, peer: Peer) -> None:
+        self.parts[name] = peer
+        self.machine.give(f"fd-{name}", peer.socket)
+        address = {"type": "fd", "data": {"str": f"fd-{name}"}}
+        backend = {"type": "socket", "data": {"addr": address, "server": False}}
+        self.machine.change("chardev-add", id=f"to-{name}", backend=backend)
+        add(self.machine, _redirected(name, port)[-1])
 
 
 @contextmanager
@@ -72,7 +107,12 @@ def running(built: Built, condition: Condition, folder: Path, layout: Layout = L
     with fitted(layout, condition, folder) as laptop:
         sockets = [peer.socket for peer in laptop.parts.values()]
         with Machine(built, laptop.arguments, folder, sockets) as machine:
-            yield Laptop(machine=machine, parts=laptop.parts, late=laptop.late)
+            parts = dict(laptop.parts)
+            try:
+                yield Laptop(machine=machine, layout=layout, parts=parts, late=laptop.late, devices=_devices(laptop))
+            finally:
+                for peer in parts.values():
+                    peer.close()
 
 
 @contextmanager
@@ -84,7 +124,8 @@ def fitted(layout: Layout, condition: Condition, folder: Path) -> Iterator[Fitte
         for name, (port, part) in _usb_parts(layout, condition).items():
             parts[name] = Peer(part)
             stack.callback(parts[name].close)
-            arguments += _redirected(name, port, parts[name])
+            arguments += ["-chardev", f"socket,id=to-{name},fd={parts[name].socket.fileno()}"]
+            arguments += _redirected(name, port)
         for name, own in {**_graphics(layout, condition), **layout.own_parts(folder)}.items():
             arguments += own if name not in condition.missing else ()
         if not condition.ps2:
@@ -118,9 +159,22 @@ def _usb_parts(layout: Layout, condition: Condition) -> dict[str, tuple[Port, Us
     return there | {f"socket-{name}": (layout.sockets[name], part) for name, part in condition.sockets.items()}
 
 
-def _redirected(name: str, port: Port, peer: Peer) -> list[str]:
-    channel = f"socket,id=to-{name},fd={peer.socket.fileno()}"
-    return ["-chardev", channel, "-device", f"usb-redir,id={name},chardev=to-{name},bus={port.bus},port={port.port}"]
+def _redirected(name: str, port: Port) -> list[str]:
+    return ["-device", f"usb-redir,id={name},chardev=to-{name},bus={port.bus},port={port.port}"]
+
+
+def _devices(laptop: Fitted) -> dict[str, str]:
+    """The devices that the emulator brings, by its names for them."""
+    pairs = zip(laptop.arguments[::2], laptop.arguments[1::2], strict=True)
+    values = [*(value for option, value in pairs if option == "-device"), *laptop.late]
+    named = ((_option(value, "id"), value) for value in values)
+    return {name: value for name, value in named if name and name not in laptop.parts}
+
+
+def _option(device: str, name: str) -> str:
+    """What an argument of the emulator says of a property, "" when nothing."""
+    found = [one.partition("=")[2] for one in device.split(",") if one.startswith(f"{name}=")]
+    return found[0] if found else ""
 
 
 def _parted(arguments: Iterable[str], late: tuple[str, ...]) -> tuple[list[str], list[str]]:

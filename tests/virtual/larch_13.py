@@ -18,12 +18,17 @@ def _own_parts(folder: Path) -> dict[str, tuple[str, ...]]:
     card = folder / "card"
     with card.open("wb") as image:
         image.truncate(8 << 20)
+    # A medium that stays when the reader is taken out.
+    medium = f"driver=raw,node-name=card,file.driver=file,file.filename={card},cache.no-flush=on"
     reader = "usb-storage,id=card-reader,drive=card,bus=xhci.0,port=8,removable=on,serial=CR-0001-DEMO"
     ccid = "usb-ccid,id=smart-card-reader,bus=xhci.0,port=4.4,serial=SC-0001-DEMO"
     return {
         "smart-card-reader": ("-device", ccid),
-        "card-reader": ("-drive", f"file={card},if=none,id=card,format=raw,cache=unsafe", "-device", reader),
-        "headset-audio": ("-audiodev", "none,id=headset", "-device", "usb-audio,audiodev=headset,bus=xhci.0,port=9"),
+        "card-reader": ("-blockdev", medium, "-device", reader),
+        "headset-audio": (
+            *("-audiodev", "none,id=headset"),
+            *("-device", "usb-audio,id=headset-audio,audiodev=headset,bus=xhci.0,port=9"),
+        ),
         "disk": ("-device", "nvme,drive=disk,serial=DK-0001-DEMO,addr=6.0"),
         "ethernet": (
             *("-netdev", "hubport,hubid=0,id=wire"),

@@ -23,6 +23,7 @@ __all__ = ["Emulator", "Machine", "MachineGoneError", "Outcome", "SilentMachineE
 
 _BOOT_S = 300
 _COMMAND_S = 300
+_RELEASE_S = 60
 _DISK_BYTES = 64 << 20
 
 # Of the x86-64-v2 level: a library that deepdiff needs is compiled for no less, and ends the program on less.
@@ -116,6 +117,9 @@ class Emulator:
     def _asked(self, command: str, **arguments: object) -> object:
         """What the emulator answers to such an order."""
         self._monitor.sendall(json.dumps({"execute": command, "arguments": arguments}).encode() + b"\n")
+        return self._answer(command)
+
+    def _answer(self, command: str) -> object:
         while True:
             answer = self._told()
             if "error" in answer:
@@ -124,6 +128,27 @@ class Emulator:
                 value: object = answer["return"]
                 return value
             self._events.append(answer["event"])
+
+    def give(self, name: str, theirs: socket.socket) -> None:
+        """Hand a socket over, to be known by a name (QMP: ``getfd``); it is closed here."""
+        order = {"execute": "getfd", "arguments": {"fdname": name}}
+        socket.send_fds(self._monitor, [json.dumps(order).encode() + b"\n"], [theirs.fileno()])
+        theirs.close()
+        self._answer("getfd")
+
+    def take_out(self, device: str) -> None:
+        """Take a device out, by its name, and all that hangs on it; return when the emulator has let go of it."""
+        self.change("device_del", id=device)
+        end = time.monotonic() + _RELEASE_S  # of a controller the guest's kernel has to let go, too
+        while any(one["name"] == device for one in self._devices()):
+            if time.monotonic() > end:
+                raise SilentMachineError(f"{device} was never let go of")
+            time.sleep(0.05)
+
+    def _devices(self) -> list[dict[str, str]]:
+        listed = self._asked("qom-list", path="/machine/peripheral")
+        assert isinstance(listed, list)
+        return listed
 
     def event(self, name: str) -> None:
         """Wait until the emulator has told of an event, such as ``DEVICE_DELETED``; each is told once."""

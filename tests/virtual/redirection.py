@@ -187,7 +187,8 @@ def _endpoint_table(part: UsbPart) -> bytes:
     for one in part.first_settings:
         for end in one.endpoints:
             slot = _slot(end)
-            kinds[slot], intervals[slot], numbers[slot], sizes[slot] = end.kind & 3, end.interval, one.number, end.size
+            kinds[slot], intervals[slot], numbers[slot] = end.kind & 3, end.interval, one.number
+            sizes[slot] = end.size_at(part.speed)
     return bytes(kinds + intervals + numbers) + struct.pack(f"<{_SLOTS}H", *sizes)
 
 

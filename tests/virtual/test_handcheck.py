@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from virtual.build import Built
-from virtual.laptop import Condition, Laptop, running
+from virtual.laptop import Laptop
+from virtual.program import begun, ended, sh, standing, until, usbwatch
 
 pytestmark = pytest.mark.virtual
 
@@ -20,17 +20,15 @@ KEYBOARD_NODE = "/dev/input/$(basename /sys/devices/platform/i8042/serio0/input/
 
 
 @pytest.fixture(scope="module")
-def laptop_with_ps2(laptop_files: Built, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Laptop]:
+def laptop_with_ps2(healthy_laptop: Laptop) -> Iterator[Laptop]:
     """Without its USB keyboard, the one that is left is the emulator's on PS/2."""
-    condition = Condition(missing=("keyboard",))
-    with running(laptop_files, condition, tmp_path_factory.mktemp("laptop")) as laptop:
-        yield laptop
-
-
-def sh(laptop: Laptop, command: str, code: int = 0) -> str:
-    outcome = laptop.machine.run(command)
-    assert outcome.code == code, f"{command}: {outcome.output}"
-    return outcome.output
+    before = standing(healthy_laptop)
+    healthy_laptop.parts["keyboard"].unplug()
+    sh(healthy_laptop, "settle 15 12")
+    yield healthy_laptop
+    healthy_laptop.parts["keyboard"].plug()
+    sh(healthy_laptop, "settle 15 12")
+    assert standing(healthy_laptop) == before
 
 
 def by_hand(laptop: Laptop, deed: str) -> None:
@@ -40,17 +38,14 @@ def by_hand(laptop: Laptop, deed: str) -> None:
 
 def handcheck(laptop: Laptop, arguments: str, plea: str, *deeds: str) -> tuple[int, dict[str, Any], str]:
     """Exit code, document and standard error of a hand check in which these deeds follow the plea."""
-    command = f"python3 -m usbwatch handcheck {arguments} {PROFILE} --json"
     sh(laptop, "rm -f /tmp/hand.*")
-    sh(laptop, f"({command} </dev/null >/tmp/hand.out 2>/tmp/hand.err; echo $? >/tmp/hand.code) &")
-    waiting = f"n=0; until grep -q '{plea}' /tmp/hand.err; do n=$((n+1)); [ $n -lt 600 ] || exit 9; usleep 100000; done"
-    sh(laptop, waiting)
+    folder = begun(laptop, "handcheck", *arguments.split(), *PROFILE.split(), "--json")
+    until(laptop, f"grep -q '{plea}' {folder}/err")
     for deed in deeds:
         by_hand(laptop, deed)
-    sh(laptop, "n=0; until [ -s /tmp/hand.code ]; do n=$((n+1)); [ $n -lt 900 ] || exit 9; usleep 100000; done")
-    code = int(sh(laptop, "cat /tmp/hand.code"))
-    told: dict[str, Any] = json.loads(laptop.machine.fetch("/tmp/hand.out"))
-    return code, told, laptop.machine.fetch("/tmp/hand.err").decode()
+    code = ended(laptop, folder)
+    told: dict[str, Any] = json.loads(laptop.machine.fetch(f"{folder}/out"))
+    return code, told, laptop.machine.fetch(f"{folder}/err").decode()
 
 
 def keyboard_in(checked: bytes) -> dict[str, Any]:
@@ -59,12 +54,11 @@ def keyboard_in(checked: bytes) -> dict[str, Any]:
 
 
 def checked(laptop: Laptop, capture: str) -> dict[str, Any]:
-    laptop.machine.run(f"python3 -m usbwatch check {capture} {PROFILE} --json >/tmp/checked")
-    return keyboard_in(laptop.machine.fetch("/tmp/checked"))
+    return keyboard_in(usbwatch(laptop, "check", capture, *PROFILE.split(), "--json", code=None))
 
 
 def test_a_key_proves_the_keyboard_that_enumeration_could_not(laptop_with_ps2: Laptop) -> None:
-    sh(laptop_with_ps2, "python3 -m usbwatch capture -o /tmp/before.json --force")
+    usbwatch(laptop_with_ps2, "capture", "-o", "/tmp/before.json", "--force")
     before = checked(laptop_with_ps2, "/tmp/before.json")
     assert (before["verdict"], before["symptom"]) == ("unseen", "not observed")
     # Another reader at the same node: were it grabbed, this one would get nothing (EVIOCGRAB, drivers/input/evdev.c).

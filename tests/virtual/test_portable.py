@@ -20,8 +20,8 @@ from support.system_calls import (
     opened,
     written_to,
 )
-from virtual.build import Built
-from virtual.laptop import Condition, Laptop, running
+from virtual.laptop import Laptop
+from virtual.program import sh, standing, usbwatch
 from virtual.usb_parts import PARTS
 
 from usbwatch.capture import load
@@ -37,10 +37,8 @@ _Row = tuple[str, Kind, str, dict[str, object]]
 
 def captured(laptop: Laptop, folder: Path, through: str) -> Capture:
     """A capture taken in the guest, read on this machine."""
-    outcome = laptop.machine.run(f"python3 -m usbwatch capture --through {through} -o - >/tmp/{through}.json")
-    assert outcome.code == 0, outcome.output
     path = folder / f"{through}.json"
-    path.write_bytes(laptop.machine.fetch(f"/tmp/{through}.json"))
+    path.write_bytes(usbwatch(laptop, "capture", "--through", through, "-o", "-"))
     return load(str(path))
 
 
@@ -76,14 +74,17 @@ def test_the_list_and_the_charge_are_all_that_is_claimed(healthy_laptop: Laptop,
     assert charge[0] == charge[1] != []
 
 
-def test_a_keyboard_that_is_missing_is_missing_through_libusb_too(laptop_files: Built, tmp_path: Path) -> None:
-    condition = Condition(missing=("keyboard",), sockets={"1": PARTS["keyboard"]})
-    with running(laptop_files, condition, tmp_path) as laptop:
-        outcome = laptop.machine.run(
-            "python3 -m usbwatch check --json --through libusb --profile fernhill-larch-13 >/tmp/check.json"
-        )
-        assert outcome.code == 10, outcome.output
-        told = json.loads(laptop.machine.fetch("/tmp/check.json"))
+def test_a_keyboard_that_is_missing_is_missing_through_libusb_too(healthy_laptop: Laptop) -> None:
+    before = standing(healthy_laptop)
+    healthy_laptop.parts["keyboard"].unplug()
+    healthy_laptop.plug("1", PARTS["keyboard"])
+    sh(healthy_laptop, "settle 15 12")
+    words = "check --json --through libusb --profile fernhill-larch-13"
+    told = json.loads(usbwatch(healthy_laptop, *words.split(), code=10))
+    healthy_laptop.unplug("1")
+    healthy_laptop.parts["keyboard"].plug()
+    sh(healthy_laptop, "settle 15 12")
+    assert standing(healthy_laptop) == before
     found = {one["device"]: one["verdict"] for one in told["findings"]}
     assert [name for name, verdict in found.items() if verdict == "missing"] == ["keyboard"]
     assert {name for name, verdict in found.items() if verdict == "present"} >= {"touchpad", "camera", "internal-hub"}

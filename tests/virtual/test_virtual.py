@@ -18,6 +18,8 @@ import pytest
 from support.looking import coverage_of, look
 from virtual.build import Built
 from virtual.laptop import HEALTHY, Condition, Laptop, running
+from virtual.program import Judge, captured, forget
+from virtual.scenarios import PROFILES
 from virtual.usb_parts import PARTS, Fault, Speed
 
 from usbwatch.capture import load
@@ -69,38 +71,25 @@ class Scenario:
 
 ABSENT = ("missing", "absent")
 
-SCENARIOS = {
-    "keyboard and touchpad missing": Scenario(
-        condition=Condition(missing=("keyboard", "touchpad")), untrue={"keyboard": ABSENT, "touchpad": ABSENT}
+AT_ONCE = Scenario(
+    condition=Condition(
+        missing=("keyboard",),
+        fails={"touchpad": {"device": Fault.BUS_ERROR}},
+        speeds={"camera": Speed.FULL},
+        gauge="silent",
+        sockets={"1": PARTS["keyboard"]},
     ),
-    "battery gauge silent": Scenario(
-        condition=Condition(gauge="silent"), untrue={"battery": ("impaired", "there, but does not talk")}
-    ),
-    "touchpad fails to enumerate": Scenario(
-        condition=Condition(fails={"touchpad": {"device": Fault.BUS_ERROR}}),
-        untrue={"touchpad": ("impaired", "failed to enumerate")},
-        # drivers/usb/core/hub.c: the line with which the kernel gives up on a port.
-        once="dmesg | grep -q 'unable to enumerate USB device'",
-    ),
-    "camera at full speed": Scenario(
-        condition=Condition(speeds={"camera": Speed.FULL}),
-        untrue={"camera": ("impaired", "works below its speed or grade")},
-    ),
-    "keyboard missing, its twin in a socket": Scenario(
-        condition=Condition(missing=("keyboard",), sockets={"1": PARTS["keyboard"]}),
-        untrue={"keyboard": ABSENT},
-        external=(("1209:0001", f"{USB}/1"),),
-    ),
-}
-
-
-def usbwatch(laptop: Laptop, arguments: str, code: int = 0, *, by: str = "root") -> bytes:
-    """What the program writes in the guest; it must end with that exit code."""
-    command = f"python3 -m usbwatch {arguments} >/tmp/{by}.out"
-    outcome = laptop.machine.run(command if by == "root" else f"su {by} -c '{command}'")
-    written = laptop.machine.fetch(f"/tmp/{by}.out")
-    assert outcome.code == code, f"{outcome.output}\n{written.decode()}"
-    return written
+    untrue={
+        "keyboard": ABSENT,
+        "touchpad": ("impaired", "failed to enumerate"),
+        "camera": ("impaired", "works below its speed or grade"),
+        "battery": ("impaired", "there, but does not talk"),
+    },
+    external=(("1209:0001", f"{USB}/1"),),
+    # drivers/usb/core/hub.c: the line with which the kernel gives up on a port.
+    once="dmesg | grep -q 'unable to enumerate USB device'",
+)
+"""Four faults and a twin, from the start on: a laptop that was never seen healthy."""
 
 
 def wait_for(laptop: Laptop, condition: str) -> None:
@@ -111,8 +100,10 @@ def wait_for(laptop: Laptop, condition: str) -> None:
 
 
 def assert_told(laptop: Laptop, scenario: Scenario) -> None:
-    """Check in the guest as root: every expected device, the outcome and what is external must be as is true."""
-    told = json.loads(usbwatch(laptop, f"check --json --profile {PROFILE}", 10 if scenario.untrue else 0))
+    """Check in the guest as root, by the very command: every expected device, the outcome and what is external."""
+    outcome = laptop.machine.run(f"python3 -m usbwatch check --json --profile {PROFILE} >/tmp/check.out")
+    assert outcome.code == (10 if scenario.untrue else 0), outcome.output
+    told = json.loads(laptop.machine.fetch("/tmp/check.out"))
     found = {one["device"]: (one["verdict"], one["symptom"]) for one in told["findings"]}
     assert found == WELL | dict(scenario.untrue)
     assert told["outcome"] == ("wrong" if scenario.untrue else "whole")
@@ -120,27 +111,31 @@ def assert_told(laptop: Laptop, scenario: Scenario) -> None:
     assert told["unexpected"] == []
 
 
-def captured(laptop: Laptop, folder: Path, *, by: str = "root") -> Capture:
-    """A capture taken in the guest, read on this machine."""
-    path = folder / f"{by}.json"
-    path.write_bytes(usbwatch(laptop, "capture -o -", by=by))
-    return load(str(path))
-
-
 def test_a_healthy_laptop_is_whole(healthy_laptop: Laptop) -> None:
     assert_told(healthy_laptop, Scenario(condition=HEALTHY, untrue={}))
 
 
-@pytest.mark.parametrize("name", SCENARIOS)
-def test_the_program_tells_what_is_true(name: str, laptop_files: Built, tmp_path: Path) -> None:
-    scenario = SCENARIOS[name]
-    with running(laptop_files, scenario.condition, tmp_path) as laptop:
-        wait_for(laptop, scenario.once)
-        assert_told(laptop, scenario)
+def test_the_program_tells_what_is_true_from_the_start_on(laptop_files: Built, tmp_path: Path) -> None:
+    with running(laptop_files, AT_ONCE.condition, tmp_path) as laptop:
+        wait_for(laptop, AT_ONCE.once)
+        assert_told(laptop, AT_ONCE)
 
 
-def test_coverage_says_what_root_would_add(healthy_laptop: Laptop, tmp_path: Path) -> None:
-    root, bench = (captured(healthy_laptop, tmp_path, by=by) for by in ("root", "bench"))
+@pytest.fixture(scope="module")
+def by_user(healthy_laptop: Laptop, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """A capture of the healthy laptop by each user, taken by the very command."""
+    folder, taken = tmp_path_factory.mktemp("by-user"), {}
+    for by in ("root", "bench"):
+        command = f"cd /tmp; python3 -m usbwatch capture -o /tmp/{by}.json 2>/tmp/{by}.err"
+        outcome = healthy_laptop.machine.run(command if by == "root" else f"su {by} -c '{command}'")
+        assert outcome.code == 0, outcome.output
+        taken[by] = folder / f"{by}.json"
+        taken[by].write_bytes(healthy_laptop.machine.fetch(f"/tmp/{by}.json"))
+    return taken
+
+
+def test_coverage_says_what_root_would_add(by_user: dict[str, Path]) -> None:
+    root, bench = (load(str(by_user[by])) for by in ("root", "bench"))
     assert (root.system.privileged, bench.system.privileged) == (True, False)
     assert [one.bus for one in root.coverage if one.root_would_help] == []
     # Documentation/admin-guide/sysctl/kernel.rst, dmesg_restrict; drivers/firmware/dmi-id.c: serials have mode 0400.
@@ -157,11 +152,12 @@ def test_coverage_says_what_root_would_add(healthy_laptop: Laptop, tmp_path: Pat
     assert root.software.seen == ("command line", "driver list", "loaded modules", "modprobe.d")
 
 
-def test_root_makes_every_claim_that_another_user_is_told_to_lack(healthy_laptop: Laptop) -> None:
+def test_root_makes_every_claim_that_another_user_is_told_to_lack(
+    by_user: dict[str, Path], capsys: pytest.CaptureFixture[str]
+) -> None:
     """Three are certain: the log, the SMBIOS table, the serial number. Any other that is named must hold as well."""
-    told = {
-        by: json.loads(usbwatch(healthy_laptop, f"check --json --profile {PROFILE}", by=by)) for by in ("root", "bench")
-    }
+    judge = Judge(capsys, PROFILES["Larch 13"])
+    told = {by: judge.document("check", path, code=0) for by, path in by_user.items()}
     claims = {by: {one["id"]: one for one in document["claims"]} for by, document in told.items()}
     lacking = {id_ for id_, claim in claims["bench"].items() if not claim["made"]}
     assert lacking >= {"log", "smbios", "serial-number"}
@@ -170,12 +166,12 @@ def test_root_makes_every_claim_that_another_user_is_told_to_lack(healthy_laptop
     assert not any(claim["needs_root"] for claim in claims["root"].values())
     assert told["root"]["unit"]["product_serial"] == "LG-0001-DEMO"
     assert told["bench"]["unit"]["product_serial"] == ""
-    page = usbwatch(healthy_laptop, f"check --profile {PROFILE}", by="bench").decode()
-    assert "WHAT ONLY ROOT COULD SAY" in page
-    assert "WHAT ONLY ROOT COULD SAY" not in usbwatch(healthy_laptop, f"check --profile {PROFILE}").decode()
+    assert "WHAT ONLY ROOT COULD SAY" in judge.page(by_user["bench"], code=0)
+    assert "WHAT ONLY ROOT COULD SAY" not in judge.page(by_user["root"], code=0)
 
 
 def test_a_copied_tree_of_the_laptop_says_the_same(healthy_laptop: Laptop, tmp_path: Path) -> None:
+    taken = captured(healthy_laptop, tmp_path / "live.json")
     copied = healthy_laptop.machine.run("python3 /opt/usbwatch/copy_tree.py >/tmp/tree.tar")
     assert copied.code == 0, copied.output
     with tarfile.open(fileobj=io.BytesIO(healthy_laptop.machine.fetch("/tmp/tree.tar"))) as archive:
@@ -183,7 +179,7 @@ def test_a_copied_tree_of_the_laptop_says_the_same(healthy_laptop: Laptop, tmp_p
             # A tree's links lead out of their folder, and some nowhere; only names must stay inside.
             archive.extraction_filter = tarfile.tar_filter
         archive.extractall(tmp_path / "tree")
-    live, copy = captured(healthy_laptop, tmp_path), look(tmp_path / "tree")
+    live, copy = load(str(taken)), look(tmp_path / "tree")
     assert (live.system.source, copy.system.source) == ("live", "tree")
     assert len(live.nodes) > 100
     assert comparable(live) == comparable(copy)
@@ -213,8 +209,8 @@ class Told:
     """Trouble and location of what the kernel's log has that it had not."""
 
 
-def difference(laptop: Laptop, before: str, after: str) -> Told:
-    told: dict[str, Any] = json.loads(usbwatch(laptop, f"diff --json {before} {after}", 10))
+def difference(judge: Judge, before: Path, after: Path) -> Told:
+    told: dict[str, Any] = judge.document("diff", before, after, code=10)
     return Told(
         causes={
             (one["kind"], (one["before"] or one["after"])["location"]) for one in told["nodes"] if not one["follows"]
@@ -224,23 +220,26 @@ def difference(laptop: Laptop, before: str, after: str) -> Told:
     )
 
 
-def test_what_comes_loose_at_run_time_is_named_and_so_is_its_return(healthy_laptop: Laptop) -> None:
+def test_what_comes_loose_at_run_time_is_named_and_so_is_its_return(
+    healthy_laptop: Laptop, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     # drivers/usb/core/hub.c: "USB disconnect, device number …". Back again, only the log tells of it.
     logged = {("disconnected", f"{USB}/4.1"), ("disconnected", f"{USB}/4.4")}
     keyboard, reader = "[ -e /sys/bus/usb/devices/*-4.1 ]", "[ -e /sys/bus/usb/devices/*-4.4 ]"
-    usbwatch(healthy_laptop, "capture -o /tmp/whole.json --force")
+    judge = Judge(capsys, PROFILES["Larch 13"])
+    forget(healthy_laptop)
+    whole = captured(healthy_laptop, tmp_path / "whole.json")
 
     healthy_laptop.parts["keyboard"].unplug()
-    healthy_laptop.machine.change("device_del", id="smart-card-reader")
+    healthy_laptop.machine.take_out("smart-card-reader")
     wait_for(healthy_laptop, f"! {keyboard} && ! {reader}")
-    usbwatch(healthy_laptop, "capture -o /tmp/loose.json --force")
-    assert difference(healthy_laptop, "/tmp/whole.json", "/tmp/loose.json") == Told(
+    loose = captured(healthy_laptop, tmp_path / "loose.json")
+    assert difference(judge, whole, loose) == Told(
         causes={("gone", f"{USB}/4.1"), ("gone", f"{USB}/4.4")}, follow={"gone", "changed"}, logged=logged
     )
 
     healthy_laptop.parts["keyboard"].plug()
-    again = {"driver": "usb-ccid", "id": "smart-card-reader", "bus": "xhci.0", "port": "4.4", "serial": "SC-0001-DEMO"}
-    healthy_laptop.machine.change("device_add", **again)
+    healthy_laptop.put_back("smart-card-reader")
     wait_for(healthy_laptop, f"{keyboard} && {reader}")
-    usbwatch(healthy_laptop, "capture -o /tmp/again.json --force")
-    assert difference(healthy_laptop, "/tmp/whole.json", "/tmp/again.json") == Told(logged=logged)
+    again = captured(healthy_laptop, tmp_path / "again.json")
+    assert difference(judge, whole, again) == Told(logged=logged)

@@ -31,6 +31,7 @@ class Speed(IntEnum):
     LOW = 0
     FULL = 1
     HIGH = 2
+    SUPER = 3
 
 
 class Fault(Enum):
@@ -52,6 +53,11 @@ class Endpoint:
     size: int
     """Largest packet in bytes."""
     interval: int = 0
+
+    def size_at(self, speed: Speed) -> int:
+        """Its largest packet at a speed: at high speed and above that of a bulk endpoint is fixed (USB 3.2, 9.6.6)."""
+        fixed = {Speed.HIGH: 512, Speed.SUPER: 1024}
+        return fixed.get(speed, self.size) if self.kind == _BULK else self.size
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,6 +96,8 @@ class UsbPart:
     maker: str = "Fernhill"
     vendor_id: int = 0x1209
     release: int = 0x0100
+    odd_strings: Mapping[int, bytes] = field(default_factory=dict)
+    """By index, the whole descriptor of a string that is as no string should be."""
 
     @property
     def strings(self) -> tuple[str, ...]:
@@ -113,7 +121,10 @@ class Request:
     length: int
 
 
-_CONTROL_SIZE = 64
+_CONTROL_SIZE, _BULK = 64, 2
+# Binary Device Object Store (USB 3.2, 9.6.2): USB 2.0 Extension without link power management; SuperSpeed USB, at full,
+# high and SuperSpeed, all that it does from full speed on.
+_ABILITIES = bytes.fromhex("050f160002" + "07100200000000" + "0a1003000e00010a0000")
 _GET_DESCRIPTOR, _SET_CONFIGURATION = (0x80, 6), (0x00, 9)
 _GET_INTERFACE_DESCRIPTOR = (0x81, 6)
 _GET_STATUS = ((0x80, 0), (0x82, 0))
@@ -157,6 +168,8 @@ def _descriptor(part: UsbPart, kind: int, index: int) -> tuple[str, bytes | None
             return "string", _string_descriptor(part, index)
         case 6 if part.can is Speed.HIGH:
             return "", struct.pack("<BBH6B", 10, 6, 0x0200, *part.code, _CONTROL_SIZE, 1, 0)
+        case 15 if part.can is Speed.SUPER:
+            return "", _ABILITIES
         case _:
             return "", None
 
@@ -164,26 +177,37 @@ def _descriptor(part: UsbPart, kind: int, index: int) -> tuple[str, bytes | None
 def _device_descriptor(part: UsbPart) -> bytes:
     serial = 3 if part.serial else 0
     names = (part.vendor_id, part.product_id, part.release, 1, 2, serial, 1)
-    return struct.pack("<BBH4B3H4B", 18, 1, 0x0200, *part.code, _CONTROL_SIZE, *names)
+    # A device that can do SuperSpeed says 2.1 where it runs on the USB 2 lines, and has abilities to ask for.
+    version = 0x0320 if part.speed is Speed.SUPER else 0x0210 if part.can is Speed.SUPER else 0x0200
+    # At SuperSpeed the size is an exponent (USB 3.2, 9.6.1).
+    size = 9 if part.speed is Speed.SUPER else _CONTROL_SIZE
+    return struct.pack("<BBH4B3H4B", 18, 1, version, *part.code, size, *names)
 
 
 def _configuration_descriptor(part: UsbPart) -> bytes:
-    body = part.associations + b"".join(map(_interface_bytes, part.interfaces))
+    body = part.associations + b"".join(_interface_bytes(one, part.speed) for one in part.interfaces)
     return struct.pack("<BBH5B", 9, 2, 9 + len(body), len(part.first_settings), 1, 0, 0x80, 50) + body
 
 
-def _interface_bytes(one: Interface) -> bytes:
+def _interface_bytes(one: Interface, speed: Speed) -> bytes:
     head = struct.pack("<9B", 9, 4, one.number, one.alternate, len(one.endpoints), *one.code, 0)
-    ends = (struct.pack("<4BHB", 7, 5, end.address, end.kind, end.size, end.interval) for end in one.endpoints)
-    return head + one.extra + b"".join(ends)
+    return head + one.extra + b"".join(_endpoint_bytes(end, speed) for end in one.endpoints)
+
+
+def _endpoint_bytes(end: Endpoint, speed: Speed) -> bytes:
+    described = struct.pack("<4BHB", 7, 5, end.address, end.kind, end.size_at(speed), end.interval)
+    # SuperSpeed Endpoint Companion (USB 3.2, 9.6.7).
+    return described + bytes([6, 0x30, 0, 0, 0, 0]) if speed is Speed.SUPER else described
 
 
 def _string_descriptor(part: UsbPart, index: int) -> bytes | None:
+    if index in part.odd_strings:
+        return part.odd_strings[index]
     if index == 0:
         return bytes.fromhex("04030904")  # one language: English (United States)
     if index > len(part.strings):
         return None
-    text = part.strings[index - 1].encode("utf-16-le")
+    text = part.strings[index - 1].encode("utf-16-le", "surrogatepass")
     return bytes([2 + len(text), 3]) + text
 
 
@@ -282,6 +306,19 @@ def _fingerprint_reader() -> UsbPart:
     )
 
 
+def _card_reader() -> UsbPart:
+    """A reader of cards at SuperSpeed, with a protocol of its own that no driver of the kernel speaks."""
+    ends = (Endpoint(address=0x81, kind=_BULK, size=64), Endpoint(address=0x02, kind=_BULK, size=64))
+    return UsbPart(
+        product_id=0x000B,
+        product="Larch Card Reader",
+        serial="CRD-0001-DEMO",
+        speed=Speed.SUPER,
+        can=Speed.SUPER,
+        interfaces=(Interface(code=(0xFF, 0, 0), endpoints=ends),),
+    )
+
+
 PARTS: Mapping[str, UsbPart] = {
     "keyboard": UsbPart(
         product_id=0x0001, product="Larch Internal Keyboard", interfaces=(_hid(_KEYBOARD_REPORT, (3, 1, 1), 8),)
@@ -292,6 +329,7 @@ PARTS: Mapping[str, UsbPart] = {
     "fingerprint-reader": _fingerprint_reader(),
     "camera": _camera(),
     "bluetooth": _bluetooth(),
+    "card-reader": _card_reader(),
 }
 """The invented parts by name."""
 

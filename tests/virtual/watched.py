@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from virtual.laptop import Laptop
+from virtual.program import begun, ended, sh, until
 
 __all__ = ["USB", "Course", "Run", "changed_at_random", "logged", "out_of_order", "sh", "until", "watching"]
 
@@ -33,10 +34,13 @@ class Run:
 
     pid: str = ""
     code: int = -1
+    lines: list[str] = field(default_factory=list)
     objects: list[dict[str, Any]] = field(default_factory=list)
     arrived_us: list[int] = field(default_factory=list)
     """When each of ``objects`` came, where they were piped through ``stamped.py``."""
     record: dict[str, Any] = field(default_factory=dict)
+    kept: bytes = b""
+    """The file of the record."""
     said: str = ""
 
     @property
@@ -55,38 +59,38 @@ class Run:
         ]
 
 
-def sh(laptop: Laptop, command: str, code: int = 0) -> str:
-    """What a line of shell prints in the guest; it must end with that code."""
-    outcome = laptop.machine.run(command)
-    assert outcome.code == code, f"{command}: {outcome.output}"
-    return outcome.output
-
-
-def until(laptop: Laptop, condition: str) -> None:
-    """Wait in the guest until a shell condition holds; fail when that takes a minute and a half."""
-    sh(laptop, f"n=0; until {condition}; do n=$((n+1)); [ $n -lt 900 ] || exit 9; usleep 100000; done")
-
-
 @contextmanager
-def watching(laptop: Laptop, arguments: str, through: str = "cat") -> Iterator[Run]:
-    """The program at work in the guest, its lines piped through a command; ended by SIGINT, as Ctrl-C does."""
+def watching(laptop: Laptop, arguments: str, through: str = "") -> Iterator[Run]:
+    """The program at work in the guest, ended by SIGINT, as Ctrl-C does.
+
+    With ``through`` it is started afresh, and its lines are piped through that command.
+    """
     run = Run()
-    command = f"python3 -m usbwatch watch --json -o /tmp/watch.json --force {arguments}"
-    sh(laptop, "rm -f /tmp/watch.*; (cat /dev/kmsg >/tmp/kmsg & echo $! >/tmp/kmsg.pid)")
-    piped = f"({command} </dev/null 2>/tmp/watch.err; echo $? >/tmp/watch.code) | {through} >/tmp/watch.out"
-    sh(laptop, f"({piped}) & true")
-    until(laptop, "grep -q begin /tmp/watch.out")
-    run.pid = sh(laptop, "ps | grep '[p]ython3 -m usbwatch watch' | head -n 1").split()[0]
+    words = f"watch --json -o /tmp/watch.json --force {arguments}".split()
+    sh(laptop, "rm -rf /tmp/watch.*; (cat /dev/kmsg >/tmp/kmsg & echo $! >/tmp/kmsg.pid)")
+    folder = _piped(laptop, words, through) if through else begun(laptop, *words)
+    until(laptop, f"grep -q begin {folder}/out")
+    run.pid = sh(laptop, f"cat {folder}/pid")
     yield run
     sh(laptop, f"kill -INT {run.pid}")
-    until(laptop, "[ -s /tmp/watch.code ] && grep -q '\"end\"' /tmp/watch.out")
+    run.code = ended(laptop, folder)
+    until(laptop, f"grep -q '\"end\"' {folder}/out")
     sh(laptop, "kill $(cat /tmp/kmsg.pid)")
-    run.code = int(sh(laptop, "cat /tmp/watch.code"))
-    lines = laptop.machine.fetch("/tmp/watch.out").decode().splitlines()
-    run.objects = [json.loads(line[line.index("{") :]) for line in lines]
-    run.arrived_us = [int(line.split()[0]) for line in lines if line[0] != "{"]
-    run.record = json.loads(laptop.machine.fetch("/tmp/watch.json"))
-    run.said = laptop.machine.fetch("/tmp/watch.err").decode()
+    run.lines = laptop.machine.fetch(f"{folder}/out").decode().split("\n")[:-1]
+    run.objects = [json.loads(line[line.index("{") :]) for line in run.lines]
+    run.arrived_us = [int(line.split()[0]) for line in run.lines if line[0] != "{"]
+    run.kept = laptop.machine.fetch("/tmp/watch.json")
+    run.record = json.loads(run.kept)
+    run.said = laptop.machine.fetch(f"{folder}/err").decode()
+
+
+def _piped(laptop: Laptop, words: list[str], through: str) -> str:
+    folder = "/tmp/watch.run"
+    command = f"python3 -m usbwatch {' '.join(words)} </dev/null 2>{folder}/err"
+    sh(laptop, f"mkdir {folder}; (({command}; echo $? >{folder}/code) | {through} >{folder}/out) & true")
+    until(laptop, "ps | grep -q '[p]ython3 -m usbwatch watch'")
+    sh(laptop, f"ps | grep '[p]ython3 -m usbwatch watch' | head -n 1 | awk '{{print $1}}' >{folder}/pid")
+    return folder
 
 
 def logged(laptop: Laptop, since_us: int) -> list[tuple[int, str, str]]:

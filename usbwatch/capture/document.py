@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from dataclasses import MISSING, Field, fields, is_dataclass
 from enum import Enum
-from typing import Dict, List, Union
+from typing import Dict, List, Match, Union
 
 from usbwatch.model import CAPTURE_SCHEMA, Capture
 
@@ -34,6 +35,11 @@ Document = Dict[str, Json]
 
 LARGEST_INTEGER = 2**53 - 1
 """Beyond it a reader of JSON may know a number by halves (RFC 7493, 2.2); it is written as text."""
+# What JSON lets stand in a string as it is, and a terminal obeys or a reader does not see: DEL, the eight-bit controls
+# (ECMA-48), marks of direction, separators of lines, what has no width.
+_NOT_AS_IT_IS = re.compile(
+    "[\x7f-\x9f\xad\u061c\u180e\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb\U000e0000-\U000e007f]"
+)
 
 
 def plain(value: object) -> Json:
@@ -84,7 +90,10 @@ def document(capture: Capture) -> Document:
 
 
 def to_json(capture: Capture) -> str:
-    """The document of a capture as text: one node a line, so that two files compare well by eye."""
+    """The document of a capture as text: one node a line, so that two files compare well by eye.
+
+    What would do something to a terminal that shows it is written as an escape.
+    """
     return text_of(document(capture))
 
 
@@ -95,4 +104,8 @@ def text_of(document: Document) -> str:
     assert isinstance(nodes, list)
     head = json.dumps(plain, indent=1, sort_keys=True, ensure_ascii=False)
     lines = ",\n  ".join(json.dumps(node, sort_keys=True, ensure_ascii=False) for node in nodes)
-    return f'{head[:-2]},\n "nodes": [\n  {lines}\n ]\n}}\n'
+    return _NOT_AS_IT_IS.sub(_escape, f'{head[:-2]},\n "nodes": [\n  {lines}\n ]\n}}\n')
+
+
+def _escape(found: Match[str]) -> str:
+    return json.dumps(found.group()).strip('"').replace("\x7f", "\\u007f")

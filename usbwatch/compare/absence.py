@@ -166,7 +166,9 @@ def _without_log(port: Node | None, scene: Scene) -> str:
     """What an empty port cannot rule out where neither the log nor the port's own state (kernel 6.6) was seen."""
     if scene.seen("log") or (port is not None and "state" in port.facts):
         return ""
-    return "; the kernel's log could not be read, so a failed enumeration is not ruled out"
+    log = scene.coverage.get("log")
+    told = "is incomplete" if log is not None and log.nodes else "could not be read"
+    return f"; the kernel's log {told}, so a failed enumeration is not ruled out"
 
 
 def _ports_known(place: str, scene: Scene) -> bool:

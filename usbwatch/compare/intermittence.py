@@ -97,7 +97,8 @@ def _comes_and_goes(
     if excused or (finding.verdict is Verdict.UNSEEN and finding.node is None):
         return replace(finding, reasons=(*finding.reasons, *told))
     never_back = watched.left == 1 and watched.away_at_end and not watched.fallbacks
-    if finding.verdict is Verdict.MISSING and (never_back or device.optional):
+    gone_or_failing = finding.verdict is Verdict.MISSING or finding.symptom is Symptom.FAILED
+    if (gone_or_failing and never_back) or (finding.verdict is Verdict.MISSING and device.optional):
         return replace(finding, reasons=(*finding.reasons, *told))
     verdict = Verdict.IMPAIRED if finding.verdict in (Verdict.PRESENT, Verdict.UNSEEN) else finding.verdict
     return replace(

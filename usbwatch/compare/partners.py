@@ -3,8 +3,9 @@
 What stayed in its place is settled first: a part that failed to tell its
 identity is still that part, and no helper device with the same identity in a
 socket may stand for it. Of what is left, an identity seen elsewhere on the
-bus has moved, a place with another identity had its part replaced, and what
-hangs on something that moved went with it.
+bus has moved, but for what firmware says is fixed in the unit and a twin of it
+that can be pulled out again: those are two. A place with another identity had
+its part replaced, and what hangs on something that moved went with it.
 """
 
 from __future__ import annotations
@@ -20,6 +21,9 @@ __all__ = ["Key", "beyond", "partners", "stayed"]
 
 Key = tuple[str, str]
 """``(bus, location)``: what names a node in its capture."""
+
+_Seats = tuple[dict[str, str], dict[str, str]]
+"""Of either capture, what ``_seats`` says."""
 
 _UNMATCHED = 1_000_000
 _REPLACED = 700_000
@@ -48,10 +52,11 @@ def partners(
     pairs come out whichever capture is called *before*.
     """
     olds, news = dict(before), dict(after)
+    seats = _seats(before), _seats(after)
     here = sorted(key for key in olds.keys() & news.keys() if stayed(olds[key], news[key]))
     pairs = [(olds.pop(key), news.pop(key)) for key in here]
     for bus in sorted({bus for bus, _ in olds} & {bus for bus, _ in news}):
-        for old, new in _best_pairs(_on(bus, olds), _on(bus, news), moves=comparable(bus)):
+        for old, new in _best_pairs(_on(bus, olds), _on(bus, news), seats if comparable(bus) else None):
             pairs.append((olds.pop((bus, old)), news.pop((bus, new))))
     for old_key, new_key in _carried_along(pairs, olds, news):
         pairs.append((olds.pop(old_key), news.pop(new_key)))
@@ -76,17 +81,29 @@ def _on(bus: str, nodes: Mapping[Key, Node]) -> dict[str, Node]:
     return {location: node for (on, location), node in nodes.items() if on == bus}
 
 
-def _best_pairs(olds: dict[str, Node], news: dict[str, Node], *, moves: bool) -> list[tuple[str, str]]:
-    """Locations on one bus that belong together, among nodes that did not stay.
+def _seats(nodes: Mapping[Key, Node]) -> dict[str, str]:
+    """By location of a USB device, whether firmware says that it is ``fixed`` or ``removable`` (sysfs-bus-usb)."""
+    told = ((location, str(node.facts.get("removable", ""))) for (_, location), node in nodes.items())
+    return {location: seat for location, seat in told if seat in ("fixed", "removable")}
+
+
+def _seat(location: str, seats: Mapping[str, str]) -> str:
+    """Whether a node, or the nearest device that it hangs on, is fixed or removable; "" where nobody knows."""
+    return next((seats[one] for one in (location, *beyond(location)) if one in seats), "")
+
+
+def _best_pairs(olds: dict[str, Node], news: dict[str, Node], seats: _Seats | None) -> list[tuple[str, str]]:
+    """Locations on one bus that belong together, among nodes that did not stay; without ``seats`` nothing moves.
 
     The side that sorts first is always the left one, so that equal totals are
     decided alike whichever capture came first.
     """
     if _names(news) < _names(olds):
-        return [(old, new) for new, old in _best_pairs(news, olds, moves=moves)]
+        turned = seats[::-1] if seats else None
+        return [(old, new) for new, old in _best_pairs(news, olds, turned)]
     costs = {(place, place): _REPLACED for place in olds.keys() & news.keys()}
-    if moves:
-        costs.update(_moves(olds, news))
+    if seats is not None:
+        costs.update(_moves(olds, news, seats))
     return list(assign(costs, unmatched=_UNMATCHED).items())
 
 
@@ -94,7 +111,7 @@ def _names(nodes: dict[str, Node]) -> list[tuple[str, ...]]:
     return sorted((place, *_thing(node)) for place, node in nodes.items())
 
 
-def _moves(olds: dict[str, Node], news: dict[str, Node]) -> dict[tuple[str, str], int]:
+def _moves(olds: dict[str, Node], news: dict[str, Node], seats: _Seats) -> dict[tuple[str, str], int]:
     """The cost of each pair that can be one thing in two places."""
     places: dict[tuple[str, ...], list[str]] = {}
     for place, node in news.items():
@@ -106,7 +123,13 @@ def _moves(olds: dict[str, Node], news: dict[str, Node]) -> dict[tuple[str, str]
     }
     if sum(len(found) for found in candidates.values()) > _MOST_CANDIDATES:
         return {}
-    return {(old, new): _hops_apart(old, new) for old, found in candidates.items() for new in found}
+    pairs = ((old, new) for old, found in candidates.items() for new in found)
+    return {(old, new): _hops_apart(old, new) for old, new in pairs if _may_be_one(old, new, seats)}
+
+
+def _may_be_one(old: str, new: str, seats: _Seats) -> bool:
+    """Whether not one of the two is fixed in the unit, and the other can be pulled out of it."""
+    return {_seat(old, seats[0]), _seat(new, seats[1])} != {"fixed", "removable"}
 
 
 def _thing(node: Node) -> tuple[str, str, str]:

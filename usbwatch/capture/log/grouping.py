@@ -176,7 +176,7 @@ class Grouping:
     def _where(self, subject: Subject) -> Tuple[str, str]:
         """Location and, for a place that the capture cannot name, the kernel's name."""
         location = subject.location(self.root_hubs)
-        name = f"{subject.bus}-{subject.chain}" if subject.bus else subject.name
+        name = f"{subject.bus}-{subject.chain}" if subject.chain else subject.name
         return location, "" if location else name
 
     def _unknown(self, record: Record, doubtful: bool, subject: Subject) -> None:
