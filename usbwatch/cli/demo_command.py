@@ -21,8 +21,8 @@ def demo() -> int:
     capture is checked against its profile, and compared with the capture of the
     same unit while it was healthy.
     """
-    from usbwatch.cli.check_command import checked
     from usbwatch.cli.choosing import chosen
+    from usbwatch.cli.one_check import checked
     from usbwatch.cli.screen import page_width, show
     from usbwatch.cli.taking import loaded, local_time
     from usbwatch.compare import changes
