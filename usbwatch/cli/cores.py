@@ -28,7 +28,7 @@ Result = TypeVar("Result")
 
 AHEAD = 8
 """Items for each worker that are given out before they are needed: one that takes long holds up nobody else."""
-WORTH_A_WORKER = 8
+WORTH_A_WORKER = 16
 """Files. Fewer than so many for each worker are done sooner here than a second interpreter has started."""
 _MOST_WORKERS = 61 if sys.platform == "win32" else 1000
 """Windows waits for no more than 64 things at once (WaitForMultipleObjects), of which a pool needs three."""
