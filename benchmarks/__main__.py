@@ -27,7 +27,7 @@ __all__: list[str] = []
 
 TREE = ROOT / "tests" / "data" / "trees" / "healthy.tar.xz"
 FEW, MANY, ROUNDS = 1_000, 10_000, 21
-SMALL_FEW, SMALL_MANY, SMALL_ROUNDS = 16, 20, 1
+SMALL_FEW, SMALL_MANY, SMALL_ROUNDS = 4, 8, 1
 
 
 def main() -> None:

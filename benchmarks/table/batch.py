@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-import random
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
-from benchmarks.casebook.content import capture_paper, templates
-from benchmarks.table.programs import ran, usbwatch
+from benchmarks.table.programs import ROOT, ran, usbwatch
 from benchmarks.table.row import Row
-from usbwatch.capture.saved import saved_of_content
+from usbwatch.capture import load, to_json
 from usbwatch.cli.cores import usable_cores
 
 __all__ = ["rows", "written"]
+
+WHOLE = ("larch-13-healthy", "heron-14-healthy", "plover-12-healthy", "larch-13-repaired")
+FAULTY = ("larch-13-top-case-lost", "heron-14-touchpad-silent")
 
 
 def rows(folder: Path, few: int, many: int) -> Iterator[Row]:
@@ -44,13 +46,13 @@ def _command(paths: list[str]) -> list[str]:
 
 
 def written(folder: Path, count: int) -> list[str]:
-    """So many captures of invented units of the demo's models, most with a device taken out, no two alike."""
-    draw = random.Random(1)
-    made = templates()
+    """So many captures of invented units: the demo's, four in five of them whole, each with its own serial number."""
+    demo = [load(str(ROOT / "captures" / f"{name}.json")) for name in (*WHOLE, *WHOLE, *FAULTY)]
     paths = []
     for number in range(count):
-        paper = capture_paper(made[number % len(made)], number, 0, draw)
-        path = folder / f"{number:06}.json"
-        path.write_text(saved_of_content(paper.content, path.name).text, encoding="utf-8")
+        capture = demo[number % len(demo)]
+        unit = replace(capture.unit, product_serial=f"LG-{number:05}-DEMO")
+        path = folder / f"{number:05}.json"
+        path.write_text(to_json(replace(capture, unit=unit)), encoding="utf-8")
         paths.append(str(path))
     return paths
