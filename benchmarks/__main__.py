@@ -37,7 +37,7 @@ def main() -> None:
     print(HEAD, flush=True)
     rows = []
     with tempfile.TemporaryDirectory() as scratch:
-        for row in _rows(Path(scratch), asked.tree, small=asked.small):
+        for row in _rows(Path(scratch), asked):
             print(row, flush=True)
             rows.append(row)
     if asked.write:
@@ -47,19 +47,27 @@ def main() -> None:
 def _asked() -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m benchmarks", description="One table of ratios to named peers.")
     parser.add_argument("--small", action="store_true", help="every row once, with few captures")
+    parser.add_argument(
+        "--captures",
+        type=int,
+        nargs=2,
+        default=(FEW, MANY),
+        metavar=("FEW", "MANY"),
+        help="how many are checked in one run",
+    )
     parser.add_argument("--tree", help="a copied tree to capture; not given: one of a healthy laptop of the tests'")
     parser.add_argument("--write", type=Path, metavar="FILE", help="write the table here, too")
     return parser.parse_args()
 
 
-def _rows(scratch: Path, tree: str | None, *, small: bool) -> Iterator[Row]:
-    rounds = SMALL_ROUNDS if small else ROUNDS
+def _rows(scratch: Path, asked: argparse.Namespace) -> Iterator[Row]:
+    rounds = SMALL_ROUNDS if asked.small else ROUNDS
     yield from starting.rows(rounds)
-    yield from looking.rows(tree.rstrip("/") if tree else _unpacked(scratch), rounds)
+    yield from looking.rows(asked.tree.rstrip("/") if asked.tree else _unpacked(scratch), rounds)
     yield from judging.rows(rounds)
     folder = scratch / "captures"
     folder.mkdir()
-    yield from batch.rows(folder, *((SMALL_FEW, SMALL_MANY) if small else (FEW, MANY)))
+    yield from batch.rows(folder, *((SMALL_FEW, SMALL_MANY) if asked.small else asked.captures))
 
 
 def _unpacked(scratch: Path) -> str:
