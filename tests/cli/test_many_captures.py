@@ -21,7 +21,9 @@ from pathlib import Path
 import pytest
 from support.bench import clean_environment, lay_out, run
 
+from usbwatch.cli import main, many_checks
 from usbwatch.cli.cores import AHEAD, in_order, usable_cores, workers_for
+from usbwatch.cli.one_check import CheckRequest, CheckResult, result_of
 
 MANY = 32
 """Captures: their results are more than a pipe of one page and two workers hold."""
@@ -87,7 +89,7 @@ def workers(process: subprocess.Popen[bytes]) -> list[int]:
 
 
 def test_many_are_checked_as_each_is_alone_in_the_order_of_the_arguments(bench: Path) -> None:
-    names = several(bench, 16)
+    names = several(bench, MANY)
     names[10:10] = ["broken.json", "nothing.json"]
     done = run(bench, "check", *names, "--json")
     document = json.loads(done.stdout)
@@ -103,17 +105,17 @@ def test_many_are_checked_as_each_is_alone_in_the_order_of_the_arguments(bench: 
 
 
 def test_many_pages_are_those_that_a_few_give(bench: Path) -> None:
-    names = several(bench, 16)
+    names = several(bench, MANY)
     together, last = run(bench, "check", *names).stdout, run(bench, "check", *names[-2:]).stdout
-    pages = [f"capture {number} of 16: {name}" for number, name in enumerate(names, 1)]
+    pages = [f"capture {number} of {MANY}: {name}" for number, name in enumerate(names, 1)]
     places = [together.index(page) for page in pages]
     assert places == sorted(places)
-    assert together.endswith(last.partition("capture 2 of 2: 015.json")[2])
+    assert together.endswith(last.partition("capture 2 of 2: 031.json")[2])
 
 
 def test_a_notice_stands_before_its_own_page(bench: Path) -> None:
     """Standard error and output to one file, as ``2>&1`` does it."""
-    names = several(bench, 16)
+    names = several(bench, MANY)
     names[12] = "stranger.json"
     command = [sys.executable, "-m", "usbwatch", "check", *names]
     done = subprocess.run(
@@ -125,7 +127,10 @@ def test_a_notice_stands_before_its_own_page(bench: Path) -> None:
         text=True,
         check=False,
     )
-    parts = [done.stdout.index(one) for one in ("capture 12 of 16", "no profile fits", "capture 13 of 16: stranger")]
+    parts = [
+        done.stdout.index(one)
+        for one in (f"capture 12 of {MANY}", "no profile fits", f"capture 13 of {MANY}: stranger")
+    ]
     assert parts == sorted(parts)
 
 
@@ -135,6 +140,29 @@ def test_an_answer_that_one_profile_lacks_is_told_in_its_place(bench: Path) -> N
     assert (done.returncode, first["outcome"]) == (2, "whole")
     assert second["problem"].startswith("capture stranger.json: ")
     assert "no hand check 'caps-light'" in second["problem"]
+
+
+def test_a_mistake_of_ours_in_one_capture_is_told_in_its_place(
+    bench: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(bench)
+    monkeypatch.setenv("USBWATCH_PROFILES", "profiles")
+    right = result_of
+
+    def wrong(path: str, request: CheckRequest) -> CheckResult:
+        if path == "lost.json":
+            raise KeyError("a bug \x1b[2J")
+        return right(path, request)
+
+    monkeypatch.setattr(many_checks, "result_of", wrong)
+    assert main(["check", "lost.json", "whole.json", "--json", "--book", "none.sqlite"]) == 1
+    out, err = capsys.readouterr()
+    first, second = json.loads(out)["checks"]
+    assert first["problem"].startswith("capture lost.json: this is a bug in usbwatch itself: KeyError: 'a bug")
+    assert "usbwatch --debug check lost.json" in first["problem"]
+    assert second["outcome"] == "whole"
+    assert err.count("\n") == 1
+    assert "\x1b" not in err
 
 
 def test_output_begins_at_once_and_little_is_worked_on_ahead(bench: Path) -> None:
@@ -200,7 +228,7 @@ def test_workers_end_with_a_run_that_is_killed(bench: Path) -> None:
 
 
 def test_a_core_that_this_process_may_not_use_gets_no_worker() -> None:
-    assert [workers_for(count) for count in (0, 1, 2, 7, 15)] == [0] * 5
+    assert [workers_for(count) for count in (0, 1, 2, 15, 31)] == [0] * 5
     most = workers_for(10_000)
     assert most == (usable_cores() if usable_cores() > 1 else 0)
 
