@@ -17,6 +17,9 @@ from support.tree.parts import Laptop
 if os.environ.get("LC_ALL") in ("C", "POSIX"):
     del os.environ["LC_ALL"]  # a page is then in ASCII; tests that want that ask for it
 
+# Tests start the program hundreds of times: it keeps what Python compiled, as an installed program has it.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
 settings.register_profile("usbwatch", deadline=None)  # how long a test takes depends on what else the machine does
 settings.load_profile("usbwatch")
 

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import errno
+import io
 import json
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import pytest
 from conftest import BuiltTree
 from support.looking import look
+from support.make_readme import ROOT
+from support.pages import fits, shown
 from support.units import HERON, LARCH
 
 from usbwatch.capture import CopiedTree, load, to_json
@@ -49,6 +52,7 @@ class Unit:
     capture: Capture
     scripts: list[tuple[Script, ...]] = field(default_factory=list)
     refused: bool = False
+    speaks: bool = False
     clock_ms: int = 0
     asked: int = 0
 
@@ -58,7 +62,8 @@ class Unit:
             openable=lambda _source: errno.EACCES if self.refused else 0,
             opened=self.opened,
             now_ms=lambda: self.clock_ms,
-            speaks=False,
+            speaks=self.speaks,
+            forget=lambda: None,  # there is no terminal whose keys could be thrown away
         )
 
     @contextmanager
@@ -267,3 +272,20 @@ def test_a_virtual_machine_says_so_before_it_asks_for_nothing(heron: Unit, capsy
     heron.capture = replace(heron.capture, nodes=(), system=SIGN)
     assert main(["handcheck", "--profile", HERON_PROFILE.id]) == 11
     assert "nothing can be listened to: this is a virtual machine or container" in capsys.readouterr().err
+
+
+def test_the_page_shows_what_it_prints(heron: Unit) -> None:
+    """docs/handcheck.md: a keyboard that says nothing, and a lid that does."""
+
+    def closed(at_ms: int) -> Happening:
+        return Signs(at_ms=at_ms + 1900, location=LID, signs=(Sign.LID, Sign.LID))
+
+    heron.scripts = [(word(done=True),), (closed,)]
+    ((command, screen),) = shown((ROOT / "docs/handcheck.md").read_text("utf-8"))
+    heron.speaks = True
+    both = io.TextIOWrapper(io.BytesIO(), encoding="utf-8", newline="\n")
+    with redirect_stdout(both), redirect_stderr(both):
+        assert main(command.split()[1:]) == 10
+    both.seek(0)
+    printed = both.read()
+    assert fits(screen, printed), printed

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import os
+import shutil
 from pathlib import Path
 
 import pytest
 from support.hostile import HOSTILE
+from support.make_readme import ROOT
 from support.unit_bench import Bench
 
 from usbwatch.casebook.packing import LARGEST_DOCUMENT
@@ -295,3 +297,12 @@ def test_a_casebook_that_cannot_be_written_is_read_and_takes_nothing(
         assert (done.code, done.out) == (3, "")
         assert done.err.startswith("usbwatch: casebook ")
     assert len(quick_bench.facts()) == 1
+
+
+def test_what_came_and_went_is_to_be_watched_and_not_only_captured(quick_bench: Bench) -> None:
+    """A bad contact makes contact most of the time (common practice, no source)."""
+    shutil.copy(ROOT / "captures/larch-13-watched.json", quick_bench.folder)
+    quick_bench.well("open", "LB-0004", "larch-13-watched.json")
+    quick_bench.well("step", "LB-0004", "fit:top-case-flex", "--part", "new")
+    said = quick_bench.refused(3, "baseline", "LB-0004")
+    assert "usbwatch watch -o FILE on the unit, then usbwatch unit capture LB-0004 FILE" in said

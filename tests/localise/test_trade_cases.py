@@ -401,3 +401,22 @@ class TestASecondNewPartWithTheSameSymptom:
         assert told.next_step().of != case.part
         if case.part in deeds:
             assert deeds[0] != case.part
+
+
+class TestADarkScreen:
+    """Everything enumerates, and there is no picture on the panel."""
+
+    def test_with_none_outside_either_it_is_what_both_pictures_come_from(self) -> None:
+        told = advised(LARCH_13, captured("larch-13-healthy", LARCH_13, picture_on_panel=False, picture_outside=False))
+        assert told.first() == {"mainboard"}
+        assert told.chance("mainboard") > 5 * told.chance("display-assembly")
+        assert told.suspects.parts[0].explains == ("picture-on-panel", "picture-outside")
+
+    def test_with_one_outside_it_is_the_display_or_its_cable(self) -> None:
+        told = advised(LARCH_13, captured("larch-13-healthy", LARCH_13, picture_on_panel=False, picture_outside=True))
+        assert told.first() == {"display-assembly"}
+        assert told.chance("mainboard") < 0.5 * told.chance("display-assembly")
+
+    def test_with_one_on_the_panel_alone_the_graphics_are_well(self) -> None:
+        told = advised(LARCH_13, captured("larch-13-healthy", LARCH_13, picture_on_panel=True, picture_outside=False))
+        assert told.ways()["poor:graphics"] < 0.1

@@ -10,13 +10,15 @@ ROWS = dict(
     [cell.strip() for cell in line.strip("|").split("|")][:2] for line in PAGE.splitlines() if line.startswith("| ")
 )
 EVERY = [name for use in declared() for name in use.names]
+HERE = [name for use in declared() if "fuzz" not in use.title for name in use.names]
+"""What the tests' own environment has; the fuzzer stands in an environment of its own (DEVELOPERS.md)."""
 
 
 def test_the_declared_ones_are_all_there_is_to_check() -> None:
     assert {"click", "numpy", "pyudev", "psycopg", "hatchling", "pytest"} <= set(EVERY)
 
 
-@pytest.mark.parametrize("name", EVERY)
+@pytest.mark.parametrize("name", HERE)
 def test_a_declared_dependency_is_on_the_page_with_the_licence_that_it_names(name: str) -> None:
     assert ROWS[name] == licence_of(name)
 

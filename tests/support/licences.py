@@ -63,6 +63,9 @@ _AS_NAMED = {
     "MIT License": "MIT",
 }
 
+_BY_HAND = {"atheris": "Apache-2.0"}
+"""Packages whose metadata say nothing: what the head of their own sources says."""
+
 _HEAD = """\
 # Licences
 
@@ -120,6 +123,8 @@ def licence_of(name: str) -> str:
 
     Raises ``ValueError`` for a package that says nothing that this knows.
     """
+    if name in _BY_HAND:
+        return _BY_HAND[name]
     about = distribution(name).metadata
     expression, field = (_first_line(about.get_all(key, [])) for key in ("License-Expression", "License"))
     if expression:

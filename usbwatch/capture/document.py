@@ -15,13 +15,25 @@ from typing import Dict, List, Union
 
 from usbwatch.model import CAPTURE_SCHEMA, Capture
 
-__all__ = ["FORMAT", "Document", "Json", "canonical", "digest", "document", "plain", "text_of", "to_json"]
+__all__ = [
+    "FORMAT",
+    "LARGEST_INTEGER",
+    "Document",
+    "Json",
+    "canonical",
+    "digest",
+    "document",
+    "plain",
+    "text_of",
+    "to_json",
+]
 
 FORMAT = "usbwatch-capture"
 Json = Union[None, bool, int, float, str, List["Json"], Dict[str, "Json"]]
 Document = Dict[str, Json]
 
-_LARGEST_INTEGER = 2**53 - 1
+LARGEST_INTEGER = 2**53 - 1
+"""Beyond it a reader of JSON may know a number by halves (RFC 7493, 2.2); it is written as text."""
 
 
 def plain(value: object) -> Json:
@@ -31,7 +43,7 @@ def plain(value: object) -> Json:
     if isinstance(value, str):
         return value.encode("utf-8", "backslashreplace").decode("utf-8")
     if isinstance(value, int):
-        return value if abs(value) <= _LARGEST_INTEGER else str(value)
+        return value if abs(value) <= LARGEST_INTEGER else str(value)
     if isinstance(value, dict):
         return {str(plain(key)): plain(item) for key, item in value.items()}
     if isinstance(value, (tuple, list)):

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 import stat
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from usbwatch.capture.document import FORMAT, Document, canonical, document, text_of
+from usbwatch.capture.document import FORMAT, LARGEST_INTEGER, Document, Json, canonical, document, text_of
 from usbwatch.capture.opening import READ_ONLY
 from usbwatch.errors import AlteredCapture, BadCapture
 from usbwatch.model import CAPTURE_SCHEMA, Capture, Watch
@@ -136,6 +137,7 @@ def parse_saved(content: bytes, path: str) -> Saved:
         raise BadCapture(path, *_seems(content, path))
     _check_schema(path, plain)
     body = _checked_body(path, plain)
+    _refuse_huge_numbers(path, plain, body)
     try:
         capture = msgspec.convert(plain, Capture, strict=True)
     except RecursionError:
@@ -148,6 +150,22 @@ def parse_saved(content: bytes, path: str) -> Saved:
         raise BadCapture(path, "has two nodes of one bus at one location", _AGAIN)
     _refuse_odd_watches(path, capture.watches)
     return Saved(capture=capture, content=body)
+
+
+_MANY_DIGITS = re.compile(rb"[0-9]{16}")
+
+
+def _refuse_huge_numbers(path: str, plain: Document, body: bytes) -> None:
+    """Raise ``BadCapture`` for an integer that no capture is written with (RFC 7493, 2.2: within 2^53 - 1)."""
+    waiting: list[Json] = [plain] if _MANY_DIGITS.search(body) else []
+    while waiting:
+        one = waiting.pop()
+        if isinstance(one, dict):
+            waiting += one.values()
+        elif isinstance(one, list):
+            waiting += one
+        elif isinstance(one, int) and abs(one) > LARGEST_INTEGER:
+            raise BadCapture(path, "has a number beyond those that every reader of JSON knows exactly", _AGAIN)
 
 
 def _refuse_odd_watches(path: str, watches: Sequence[Watch]) -> None:

@@ -275,12 +275,21 @@ class Book:
     def _label_and_entries(self, unit: Unit) -> tuple[str, list[Entry]]:
         """What this book calls the unit by now, and its entries by number."""
         ((key, label),) = self.store.rows("SELECT key, label FROM unit WHERE id = ?", unit.id)
-        return label, list(self.entries_by_key(key))
+        entries = list(self.entries_by_key(key))
+        if not entries:
+            raise self._without_opening()
+        return label, entries
 
     def entries_by_key(self, key: int) -> tuple[Entry, ...]:
-        """The same by the unit's key in the store."""
+        """The same by the unit's key in the store; none of a unit that is just being put in."""
         rows = self.store.rows("SELECT number, body FROM entry WHERE unit = ? ORDER BY number", key)
-        return tuple(entry_of(bytes(body), number) for number, body in rows)
+        entries = tuple(entry_of(bytes(body), number) for number, body in rows)
+        if entries and not any(isinstance(one.fact, Opened) for one in entries):
+            raise self._without_opening()
+        return entries
+
+    def _without_opening(self) -> BadBook:
+        return BadBook(self.name, "is damaged: it has lost the entry that opened a unit", "put a copy of it back")
 
     def story(self, unit: Unit) -> Story:
         """What the unit's entries come to, under the label by which this book knows the unit."""

@@ -151,9 +151,9 @@ def _decoded(body: bytes) -> dict[str, Any]:
 def _fact(document: object) -> Recorded:
     import msgspec
 
-    if not isinstance(document, dict) or document.get("kind") not in KINDS:
+    kind = document.get("kind") if isinstance(document, dict) else None
+    if not isinstance(document, dict) or not isinstance(kind, str) or kind not in KINDS:
         raise BadEntry("", "is of no kind that is known here")
-    kind: str = document["kind"]
     fields = {key: value for key, value in document.items() if key != "kind"}
     try:
         if KINDS[kind] is Amended:

@@ -83,8 +83,8 @@ def experience(store: Store, model: str) -> Experience:
 
 def _sites(store: Store, document: int) -> Mapping[str, str]:
     """By site id, its class: all that could have failed in some closed case."""
-    ((digest,),) = store.rows("SELECT digest FROM document WHERE key = ?", document)
     try:
+        ((digest,),) = store.rows("SELECT digest FROM document WHERE key = ?", document)
         return sites_of(content_of(store, bytes(digest)))
     except ValueError:
         problem = f"is damaged: document {document} is no list of sites"

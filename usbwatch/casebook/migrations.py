@@ -119,6 +119,15 @@ def bring_up_to_date(store: Store) -> str:
         with store.writing():
             store.take_turns()
             if store.schema() == number - 1:
-                step(store)
+                _done(step, store)
                 store.set_schema(number)
     return kept
+
+
+def _done(step: Callable[[Store], None], store: Store) -> None:
+    """Do one step. Raises ``BadBook`` where what it reads in the book is not what any program of ours wrote."""
+    try:
+        step(store)
+    except (AttributeError, KeyError, TypeError, ValueError) as error:
+        problem = "is damaged: it holds an entry that cannot be read"
+        raise BadBook(store.name, problem, "put a copy of it back") from error

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
@@ -110,6 +109,8 @@ def _no_such_check(name: str, known: list[str], profile: Profile) -> str:
 
 def did_you_mean(name: str, known: Sequence[str]) -> str:
     """The names that are near, or else all of them, as a sentence."""
+    import difflib
+
     near = difflib.get_close_matches(name, known, n=3, cutoff=0.5)
     return f"Did you mean {' or '.join(near)}?" if near else f"It has: {', '.join(known)}."
 

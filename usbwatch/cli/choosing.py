@@ -27,12 +27,14 @@ def chosen(capture: Capture, name: str | None, *, may_ask: bool) -> Profile:
 
     if name is not None:
         return profiles.find(name)
-    library = profiles.library()
-    tell_of_broken(library)
-    fits = profiles.fitting(capture.unit, library.profiles)
+    near = profiles.library(capture.unit)
+    fits = profiles.fitting(capture.unit, near.profiles)
     if fits:
+        tell_of_broken(near)
         _tell_of_equals(fits)
         return fits[0]
+    library = profiles.library()
+    tell_of_broken(library)
     names = [profile.id for profile in library.profiles]
     sentence = no_fit_sentence(capture.unit, names)
     if may_ask and asks():
@@ -57,7 +59,7 @@ def fitting_or_none(capture: Capture) -> Profile | None:
     """The known profile that fits the unit's own strings best, if any does."""
     from usbwatch import profile as profiles
 
-    return next(iter(profiles.fitting(capture.unit, profiles.known())), None)
+    return next(iter(profiles.fitting(capture.unit, profiles.library(capture.unit).profiles)), None)
 
 
 def tell_of_broken(library: Library) -> None:

@@ -34,7 +34,14 @@ class _Port(click.Option):
     show_default=True,
     help="Listen at this address of this computer; 0.0.0.0 or :: for all (it shows which those are).",
 )
-@click.option("--port", cls=_Port, type=click.IntRange(0, 65535), show_default=True, help="0: any that is free.")
+@click.option(
+    "--port",
+    cls=_Port,
+    type=click.IntRange(0, 65535),
+    metavar="NUMBER",
+    show_default=True,
+    help="Listen at this port; 0: any that is free.",
+)
 @click.option(
     "--into", type=click.Path(file_okay=False), metavar="DIR", default=".", help="Keep captures here; else right here."
 )

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from enum import Enum
 
-from usbwatch.capture.log.troubles import I2C_HID_FAILED
 from usbwatch.compare.scene import Scene
 from usbwatch.model import Kind, Node
 
@@ -19,6 +18,9 @@ CLIENT_BUSES = ("i2c", "spi")
 
 _DRIVERS_BY_ID = {"PNP0C50": ("i2c_hid_acpi", "i2c_hid"), "ACPI0C50": ("i2c_hid_acpi", "i2c_hid")}
 """Firmware ids whose driver is known, and asks each of them (drivers/hid/i2c-hid/i2c-hid-acpi.c)."""
+
+_HID_FAILED = "I2C HID failed"
+"""A trouble of the kernel's log (``usbwatch.capture.log.troubles``)."""
 
 
 class Asked(Enum):
@@ -65,7 +67,7 @@ def asked(client: Node, scene: Scene) -> Asked:
     """How far the kernel got with a client, by what holds it, what the log tells and what is loaded."""
     if client.driver:
         return Asked.HELD
-    if any(told.trouble == I2C_HID_FAILED for told in scene.troubles.get(client.location, ())):
+    if any(told.trouble == _HID_FAILED for told in scene.troubles.get(client.location, ())):
         return Asked.FAILED
     if str(client.facts.get("waiting_for_supplier", "0")) == "1":
         return Asked.WAITING

@@ -1,8 +1,14 @@
-"""How long something lasted, in words and in few letters."""
+"""How long something lasted, in words and in few letters; and how near is near."""
 
 from __future__ import annotations
 
-__all__ = ["lasted", "lasted_between", "lasted_short"]
+__all__ = ["MARK_NEAR_MS", "lasted", "lasted_between", "lasted_short"]
+
+MARK_NEAR_MS = 5000
+"""A mark this close to a departure may tell of what led to it (elicited, no source).
+
+Before it or after it: with both hands in the unit a person types when it has gone.
+"""
 
 _SECOND, _MINUTE, _HOUR = 1_000, 60_000, 3_600_000
 _TENTHS_UNTIL = 9_950

@@ -12,14 +12,12 @@ from usbwatch.compare.absence import account_for
 from usbwatch.compare.bare_list import NOTICE, is_bare_list
 from usbwatch.compare.claims import claims
 from usbwatch.compare.declared import beside_firmware, declarations
-from usbwatch.compare.intermittence import with_watch
 from usbwatch.compare.judging import judge
 from usbwatch.compare.losses import losses
 from usbwatch.compare.pairing import Fit, pair
 from usbwatch.compare.scene import Placing, Scene, scene
 from usbwatch.compare.software import with_software
 from usbwatch.compare.unknown_controllers import as_placed
-from usbwatch.compare.watched_devices import watched_devices
 from usbwatch.model import (
     Answer,
     Capture,
@@ -115,6 +113,12 @@ def _with_watches(
     seen: Scene,
 ) -> dict[str, Finding]:
     """The findings with what came and went while the unit was watched; what may be a helper device is none of it."""
+    if not seen.capture.watches:
+        return {}
+    # Few captures hold a watch, and only those need the rules on it.
+    from usbwatch.compare.intermittence import with_watch
+    from usbwatch.compare.watched_devices import watched_devices
+
     by_id = {device.id: device for device in devices}
     known = [one for one in devices if one.id in judged]
     nodes = {one: node for one, (node, fit) in pairs.items() if fit != Fit.FUNCTION_SOMEWHERE}

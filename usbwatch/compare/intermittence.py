@@ -18,9 +18,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
-from usbwatch.compare.durations import lasted, lasted_between
+from usbwatch.compare.durations import MARK_NEAR_MS, lasted, lasted_between
 from usbwatch.compare.scene import Scene
-from usbwatch.compare.watched_devices import MARK_NEAR_MS
 from usbwatch.model import Episode, ExpectedDevice, Finding, Rung, Symptom, Verdict, Watched
 
 __all__ = ["LONG_ENOUGH_MS", "fault_by_log", "left_words", "with_watch"]

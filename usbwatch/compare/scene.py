@@ -44,6 +44,8 @@ class Scene:
     named: frozenset[str]
     """Locations that the profile names, and the USB 2 ports of the same connectors."""
     troubles: dict[str, tuple[Episode, ...]] = field(default_factory=dict)
+    placings: dict[tuple[str, str], Placing] = field(default_factory=dict, compare=False, repr=False)
+    """By bus and location what ``placing`` came to: every expected device asks it of every node."""
 
     def seen(self, bus: str) -> bool:
         """Whether the absence of something on ``bus`` means anything."""
@@ -65,6 +67,12 @@ class Scene:
         answer is *unknown* rather than a guess. What hangs on a USB port is
         where that port is, even when nothing was in it at the capture.
         """
+        key = (node.bus, node.location)
+        if key not in self.placings:
+            self.placings[key] = self._placing(node)
+        return self.placings[key]
+
+    def _placing(self, node: Node) -> Placing:
         if node.location in self.named:
             return Placing.INSIDE
         if self._beyond_removable(node.location):

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from usbwatch.capture.log.troubles import HID_FAILED, I2C_HID_FAILED
 from usbwatch.compare.clients import Asked, asked, is_client, loaded_for, made_for
 from usbwatch.compare.scene import Scene
 from usbwatch.compare.verdicts import called, impaired, missing, unseen
@@ -74,7 +73,7 @@ def blocked_radio(device: ExpectedDevice, node: Node, scene: Scene) -> Finding |
     return None
 
 
-_PROBE_FAILED = frozenset({HID_FAILED, I2C_HID_FAILED})
+_PROBE_FAILED = frozenset({"HID probe failed", "I2C HID failed"})
 """Troubles of ``usbwatch.capture.log`` in which a driver was there and the device failed it."""
 
 

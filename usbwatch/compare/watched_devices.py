@@ -18,6 +18,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import groupby
 
+from usbwatch.compare.durations import MARK_NEAR_MS
 from usbwatch.compare.scene import Scene, bus_of, root_of
 from usbwatch.compare.twins import twins_of
 from usbwatch.model import (
@@ -33,19 +34,13 @@ from usbwatch.model import (
     parent_port,
 )
 
-__all__ = ["MARK_NEAR_MS", "TOGETHER_MS", "near_mark", "watched_devices"]
+__all__ = ["TOGETHER_MS", "near_mark", "watched_devices"]
 
 TOGETHER_MS = 2500
 """Departures no farther apart than this count as one event (common practice, no source).
 
 A hub takes what is on it along one after another, each driver being waited for (``usb_disconnect`` in
 drivers/usb/core/hub.c); and the readings of a gauge are taken every two seconds.
-"""
-
-MARK_NEAR_MS = 5000
-"""A mark this close to a departure may tell of what led to it (elicited, no source).
-
-Before it or after it: with both hands in the unit a person types when it has gone.
 """
 
 WAKING_MS, BEFORE_WAKING_MS = 5_000, 2_000

@@ -126,7 +126,7 @@ DEVICE_CHECKS = (
     HandCheck(
         id="picture-on-panel",
         question="Is there a clear, evenly lit picture on the unit's own screen?",
-        needs=("panel",),
+        needs=("graphics", "panel"),
         caution="The supply of the backlight can injure: no work in an open display while it is powered.",
     ),
     HandCheck(

@@ -147,6 +147,12 @@ def _named(host: str, port: int) -> str:
 
 
 def _read(response: http.client.HTTPResponse) -> _Answer:
+    """The answer. Raises ``HTTPException`` for one in chunks, which no bench sends.
+
+    The library takes a chunk's length as it is told, and would ask for as much memory.
+    """
+    if response.chunked:
+        raise http.client.HTTPException("an answer in chunks")
     text = response.read(_LONGEST_ANSWER).decode("utf-8", "replace").strip()
     wait = response.getheader("Retry-After") or ""
     seconds = float(wait) if re.match(r"[0-9]{1,4}\Z", wait) else None

@@ -85,8 +85,8 @@ class Beliefs:
         exact = iter(sums.shares([group for group, bound in zip(groups, bounds, strict=True) if bound >= RARE]))
         return [next(exact) if bound >= RARE else Share(none=1 - bound, any=bound) for bound in bounds]
 
-    def chance_of(self, sets: Sequence[Sequence[int]]) -> float:
-        """Probability that exactly one of these sets of courses was taken; all of one size."""
+    def chances_of(self, sets: Sequence[Sequence[int]]) -> list[float]:
+        """Per set of courses, all of one size, the probability that exactly these were taken."""
         import numpy as np
 
         members = np.array(sets, dtype=np.intp).reshape(len(sets), -1)
@@ -94,7 +94,7 @@ class Beliefs:
         chances = float(self.rings[0][1][0]) * odds[members].prod(axis=1)
         for each in self.evidence:
             chances = chances * likelihoods(each, members, len(self.courses)) / each.clean
-        return float(chances.sum())
+        return [float(chance) for chance in chances]
 
     def none_of(self, numbers: Collection[int]) -> float:
         """Probability that none of these courses was taken."""
@@ -114,6 +114,9 @@ LEFT_OUT_THAT_MATTERS = 0.05
 
 LEAST_WEIGHED = 1e-7
 """A course less probable than this is weighed by itself, but in no set with others; ``left_out`` has those sets."""
+
+LEAST_IN_THREES = 1e-4
+"""The same for sets of three: one with a rarer course is far below what is listed of sets (``LEAST_PROBABILITY``)."""
 
 MOST_FOR_THREE = 180
 """Courses with which sets of three are still weighed one by one: a million of them."""
@@ -170,11 +173,11 @@ def weighed(
     faults = [course.fault for course in taken]
     sums = EverySet.of(faults, told)
     chances = None if sums is None else tuple(sums.marginals())
-    kept = list(range(len(faults))) if chances is None else _worth_weighing(chances)
-    rings, left_out = _rings(faults, told, USUAL_DEPTH if depth is None else depth, sums, kept)
+    sets = _weighed_sets(faults, told, USUAL_DEPTH if depth is None else depth, chances)
+    rings, left_out = _scaled(sets, sums)
     matters = left_out is None or left_out > LEFT_OUT_THAT_MATTERS
-    if depth is None and matters and len(kept) <= MOST_FOR_THREE:
-        rings, left_out = _rings(faults, told, DEEPEST, sums, kept)
+    if depth is None and matters and len(_worth_weighing(chances, len(faults), DEEPEST)) <= MOST_FOR_THREE:
+        rings, left_out = _scaled([*sets, _sets_of(DEEPEST, faults, told, chances)], sums)
     return Beliefs(
         layout=layout,
         courses=taken,
@@ -188,25 +191,36 @@ def weighed(
     )
 
 
-def _worth_weighing(chances: Sequence[float]) -> list[int]:
-    """The courses that are weighed in sets with others."""
-    return [number for number, chance in enumerate(chances) if chance >= LEAST_WEIGHED]
+def _worth_weighing(chances: Sequence[float] | None, count: int, size: int) -> list[int]:
+    """The courses, of so many, that are weighed in sets of this size; all where their chances are not known."""
+    least = LEAST_IN_THREES if size == DEEPEST else LEAST_WEIGHED
+    return [number for number in range(count) if chances is None or chances[number] >= least]
 
 
-_Rings = tuple[tuple["Indices", "Numbers"], ...]
+_Ring = tuple["Indices", "Numbers"]
 
 
-def _rings(
-    faults: Sequence[Fault], told: Sequence[Observation], depth: int, sums: EverySet | None, kept: Sequence[int]
-) -> tuple[_Rings, float | None]:
-    """Per size of set, the sets and their probabilities; and what is left out of them."""
+def _weighed_sets(
+    faults: Sequence[Fault], told: Sequence[Observation], depth: int, chances: Sequence[float] | None
+) -> list[_Ring]:
+    """Per size of set up to ``depth``, the sets and their log odds against the empty one."""
+    found = log_weights(faults, told, min(depth, 1))
+    return found + [_sets_of(size, faults, told, chances) for size in range(2, depth + 1)]
+
+
+def _sets_of(size: int, faults: Sequence[Fault], told: Sequence[Observation], chances: Sequence[float] | None) -> _Ring:
+    """The sets of two or three courses that are worth weighing, and their log odds."""
     import numpy as np
 
-    found = log_weights(faults, told, min(depth, 1))
-    if depth > 1:
-        numbers = np.array(kept, dtype=np.intp)
-        own = [faults[number] for number in kept]
-        found += [(numbers[sets], logs) for sets, logs in log_weights(own, _among(told, kept), depth)[2:]]
+    kept = _worth_weighing(chances, len(faults), size)
+    sets, logs = log_weights([faults[number] for number in kept], _among(told, kept), size)[size]
+    return np.array(kept, dtype=np.intp)[sets], logs
+
+
+def _scaled(found: Sequence[_Ring], sums: EverySet | None) -> tuple[tuple[_Ring, ...], float | None]:
+    """The same sets with their probabilities; and what is left out of them."""
+    import numpy as np
+
     highest = max(float(logs.max(initial=-np.inf)) for _, logs in found)
     among_them = highest + float(np.log(sum(float(np.exp(logs - highest).sum()) for _, logs in found)))
     total = sums.log_total() if sums is not None else among_them

@@ -117,6 +117,10 @@ class _Trace:
             yield site_id(SiteKind.DANGER, check.id), Effect.DANGER
             return
         yield from self._needs(check.needs, set())
+        for need in check.needs:
+            # Graphics that show no picture leave the panel dark, too.
+            if need in self.devices and need not in subjects:
+                yield site_id(SiteKind.POOR, need), Effect.POOR
         for subject in subjects:
             for device in self._sole_devices(subject):
                 yield site_id(SiteKind.DEAD, device), Effect.SOLE_DEAD

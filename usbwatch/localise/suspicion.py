@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from itertools import product
+from collections.abc import Callable, Iterable, Sequence
+from itertools import groupby, islice, product
+from math import fsum
 from typing import TYPE_CHECKING
 
 from usbwatch.localise.arguments import account, accounts_for, strongest
 from usbwatch.localise.beliefs import Beliefs, believe
+from usbwatch.localise.every_set import Share
 from usbwatch.localise.hitting_sets import smallest_explanations
 from usbwatch.localise.sites import UNKNOWN_PART
 from usbwatch.localise.weighing import Observation
@@ -45,14 +47,21 @@ def suspects(
 def suspects_of(beliefs: Beliefs) -> Suspects:
     """The same, from beliefs that rest on any number of looks; what a step has mended is no suspect any more."""
     known = _lasting(beliefs, lambda site: site.part != UNKNOWN_PART)
+    parts, cures, every = _by_part(beliefs), _by_cure(beliefs), _lasting(beliefs, lambda _site: True)
+    others = [set(every).difference(own) for own in cures.values()]
+    # All that is asked of the sums over every set, in one pass.
+    shares = iter(beliefs.shares([known, every, *parts.values(), *others, *cures.values()]))
+    nothing_known, nothing = next(shares).none, next(shares).none
+    in_part = list(islice(shares, len(parts)))
+    alone = [share.none - nothing for share in islice(shares, len(cures))]
     return Suspects(
         depth=len(beliefs.rings) - 1,
         left_out=beliefs.left_out,
         hypotheses=tuple(_hypothesis(faults, chance, beliefs) for faults, chance in _likeliest(beliefs)),
-        parts=_parts(beliefs),
-        nothing_wrong=beliefs.none_of(known),
+        parts=_parts(beliefs, parts, in_part),
+        nothing_wrong=nothing_known,
         unexplained=tuple(each.id for each in beliefs.current if each.wrong and not _within_reach(each, beliefs)),
-        cures=_cures(beliefs),
+        cures=_cures(cures, alone, list(shares)),
         fewest=smallest_explanations(beliefs)[:HYPOTHESES_KEPT],
     )
 
@@ -84,11 +93,19 @@ def _likeliest(beliefs: Beliefs) -> list[tuple[FaultSet, float]]:
     kept: dict[FaultSet, FaultSet] = {}
     for faults, _ in found[:HYPOTHESES_KEPT]:
         kept.setdefault(tuple(sorted(alike[fault][0] for fault in faults)), faults)
-    whole = [
-        (faults, beliefs.chance_of(list(product(*(alike[fault] for fault in faults))))) for faults in kept.values()
-    ]
+    whole = _summed([(faults, list(product(*(alike[fault] for fault in faults)))) for faults in kept.values()], beliefs)
     whole.sort(key=lambda each: (-each[1], len(each[0]), each[0]))
     return [each for each in whole if each[1] >= LEAST_PROBABILITY] or whole[:1]
+
+
+def _summed(groups: list[tuple[FaultSet, list[FaultSet]]], beliefs: Beliefs) -> list[tuple[FaultSet, float]]:
+    """Each first set, with the probability that exactly one of those that go with it was taken; all have one size."""
+    found = []
+    for _, same in groupby(sorted(groups, key=lambda each: len(each[0])), key=lambda each: len(each[0])):
+        own = list(same)
+        chances = iter(beliefs.chances_of([one for _, with_it in own for one in with_it]))
+        found += [(faults, fsum(islice(chances, len(with_it)))) for faults, with_it in own]
+    return found
 
 
 def _alike(beliefs: Beliefs) -> list[list[int]]:
@@ -119,19 +136,32 @@ def _hypothesis(faults: FaultSet, chance: float, beliefs: Beliefs) -> Hypothesis
     )
 
 
-def _parts(beliefs: Beliefs) -> tuple[PartSuspicion, ...]:
+def _by_part(beliefs: Beliefs) -> dict[str, list[int]]:
+    """Per part that some site belongs to, the courses that end in its fault."""
+    parts = dict.fromkeys(site.part for site in beliefs.layout.sites if site.part != UNKNOWN_PART)
+    return {part: _lasting(beliefs, lambda site, part=part: site.part == part) for part in parts}  # type: ignore[misc]
+
+
+def _by_cure(beliefs: Beliefs) -> dict[Cure, list[int]]:
+    """Per cure that is worth listing, the courses that need it."""
+    owners: dict[Cure, list[int]] = {}
+    for number in _lasting(beliefs, lambda _site: True):
+        cure = beliefs.layout.sites[beliefs.courses[number].site].cure
+        if cure is not None:
+            owners.setdefault(cure, []).append(number)
+    return {cure: own for cure, own in owners.items() if sum(beliefs.marginals[n] for n in own) >= LEAST_PROBABILITY}
+
+
+def _parts(beliefs: Beliefs, groups: dict[str, list[int]], shares: Sequence[Share]) -> tuple[PartSuspicion, ...]:
     """Every part that some site belongs to.
 
     A part can fail in several ways, so what it explains is told for the
     likeliest single way, or for the likeliest two where they explain more.
     """
-    sites = beliefs.layout.sites
-    parts = dict.fromkeys(site.part for site in sites if site.part != UNKNOWN_PART)
-    groups = {part: _lasting(beliefs, lambda site, part=part: site.part == part) for part in parts}  # type: ignore[misc]
     arguments = strongest(beliefs, groups)
     best = _likeliest_within(beliefs, groups)
     found = []
-    for part, share in zip(groups, beliefs.shares(list(groups.values())), strict=True):
+    for part, share in zip(groups, shares, strict=True):
         told = account(best.get(part, ()), beliefs)
         found.append(
             PartSuspicion(
@@ -179,20 +209,10 @@ def _likeliest_within(beliefs: Beliefs, groups: dict[str, list[int]]) -> dict[st
     return {name: best[number][1] for number, name in enumerate(groups) if number in best}
 
 
-def _cures(beliefs: Beliefs) -> tuple[CureSuspicion, ...]:
-    """The cures that are worth listing, by how probable it is that the unit needs them."""
-    owners: dict[Cure, list[int]] = {}
-    every = _lasting(beliefs, lambda _site: True)
-    for number in every:
-        cure = beliefs.layout.sites[beliefs.courses[number].site].cure
-        if cure is not None:
-            owners.setdefault(cure, []).append(number)
-    likely = {cure: own for cure, own in owners.items() if sum(beliefs.marginals[n] for n in own) >= LEAST_PROBABILITY}
-    others = [set(every).difference(own) for own in likely.values()]
-    nothing, *without = (share.none for share in beliefs.shares([every, *others]))
-    needed = (share.any for share in beliefs.shares(list(likely.values())))
+def _cures(cures: Iterable[Cure], alone: Iterable[float], needed: Iterable[Share]) -> tuple[CureSuspicion, ...]:
+    """The cures by how probable it is that the unit needs them; ``alone``: that it needs no other."""
     found = [
-        CureSuspicion(cure=cure, probability=chance, alone=max(0.0, alone - nothing))
-        for cure, chance, alone in zip(likely, needed, without, strict=True)
+        CureSuspicion(cure=cure, probability=share.any, alone=max(0.0, by_itself))
+        for cure, by_itself, share in zip(cures, alone, needed, strict=True)
     ]
     return tuple(sorted(found, key=lambda each: -each.probability))

@@ -10,22 +10,18 @@ from usbwatch.onboard import foot
 from usbwatch.onboard.asking import chosen_of, key_of, read_through, shown_until_key, typed_line
 from usbwatch.onboard.choice_page import Choice
 from usbwatch.onboard.on_unit import on_unit
+from usbwatch.onboard.running import Off, Run
 
 if TYPE_CHECKING:
     from usbwatch.model import Proposal, Step
-    from usbwatch.onboard.running import Run
     from usbwatch.show import Checked
     from usbwatch.show.lines import Line
 
-__all__ = ["Off", "done"]
+__all__ = ["done"]
 
 
 _CONFIRM_S = 20.0
 """A key that pressed by itself must not keep the answer away for long."""
-
-
-class Off(Exception):
-    """The unit is to be switched off."""
 
 
 def done(run: Run, key: str) -> None:

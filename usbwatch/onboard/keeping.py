@@ -6,33 +6,58 @@ import threading
 import time
 from dataclasses import replace
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from usbwatch.kit.signals import DONE, FAILED, Signals
-from usbwatch.onboard.moments import times_line, with_moment
+from usbwatch.onboard.moments import Moments, times_line, with_moment
 from usbwatch.onboard.saver import Job, Kept, Saver
 from usbwatch.onboard.sticks import FolderStick, PartitionStick
 
 if TYPE_CHECKING:
     from usbwatch.model import Capture
+    from usbwatch.onboard.answer import Answer
     from usbwatch.onboard.arguments import Asked
     from usbwatch.onboard.earlier import Earlier
+    from usbwatch.onboard.judging import Case
     from usbwatch.onboard.papers import Look
-    from usbwatch.onboard.running import Run
+    from usbwatch.onboard.terminals import Terminals
     from usbwatch.stick.notes import Notes
     from usbwatch.stick.settings import Settings
 
-__all__ = ["Keeping", "saver_for"]
+__all__ = ["Keepable", "Keeping", "saver_for"]
 
 _TICK_S = 1.0
 _LAST_SAVING_S = 40.0
 """So long switching off waits for a stick that is being written."""
 
 
+class Keepable(Protocol):
+    """What of a run is kept, and what says so."""
+
+    asked: Asked
+    terminals: Terminals
+    moments: Moments
+    case: Case
+    earlier: tuple[Earlier, ...]
+
+    @property
+    def money(self) -> bool:
+        """Whether costs may be shown."""
+
+    def answer(self) -> Answer:
+        """What the page is made from, as things stand."""
+
+    def show_answer(self) -> None:
+        """The answer as it stands, on the screen."""
+
+    def clock_is_wrong(self) -> bool:
+        """Whether the unit's clock stands before the day on which the stick was built."""
+
+
 class Keeping:
     """The saving of one run; it takes what is to be saved from the run, as that stands when it is asked to."""
 
-    def __init__(self, run: Run, saver: Saver) -> None:
+    def __init__(self, run: Keepable, saver: Saver) -> None:
         self._run, self.saver = run, saver
         self._found: tuple[Earlier, ...] = ()
         self._told = Kept(sentence="", well=True, done=True)

@@ -25,10 +25,14 @@ if TYPE_CHECKING:
     from usbwatch.show.lines import Line
     from usbwatch.stick.settings import Settings
 
-__all__ = ["Run", "own_chains"]
+__all__ = ["Off", "Run", "own_chains"]
 
 _TICK_S = 1.0
 _CHAIN = re.compile(r"/usb\d+/([0-9.]+)")
+
+
+class Off(Exception):
+    """The unit is to be switched off."""
 
 
 class Run:
@@ -51,10 +55,8 @@ class Run:
         """Whether costs may be shown."""
         return self._settings is not None and self._settings.money
 
-    def go(self) -> None:
-        """Look, and then do what the keys say until the unit is to be switched off."""
-        from usbwatch.onboard.deeds import Off, done
-
+    def go(self, done: Callable[[Run, str], None]) -> None:
+        """Look, and then have ``done`` what the keys say, until one raises ``Off``."""
         self.look()
         while True:
             self.show_answer()

@@ -39,8 +39,9 @@ def main(arguments: Sequence[str], began_s: float) -> int:
 
 
 def _run(asked: Asked, terminals: Terminals, moments: Moments) -> int:
+    from usbwatch.onboard.deeds import done
     from usbwatch.onboard.running import Run
 
-    Run(asked, terminals, moments).go()
+    Run(asked, terminals, moments).go(done)
     os.sync()
     return POWER_OFF

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import islice
 
 from usbwatch.localise.beliefs import Beliefs
 from usbwatch.localise.sites import UNKNOWN_PART
@@ -148,18 +149,17 @@ class _Chooser:
 
     def ranked(self, every: Iterable[Candidate]) -> list[Proposal]:
         """The candidates as proposals, least expected total first."""
-        found = (self._proposal(each) for each in weighed(list(every), self.ahead, self.tariff, self.prices))
+        all_ = weighed(list(every), self.ahead, self.tariff, self.prices)
+        likeliest = iter(self._likeliest([branch for one in all_ for branch in one.branches]))
+        found = [self._proposal(one, list(islice(likeliest, len(one.branches)))) for one in all_]
         return sorted(found, key=_least_first)
 
-    def _proposal(self, one: Weighed) -> Proposal:
+    def _proposal(self, one: Weighed, likeliest: Sequence[tuple[str, float]]) -> Proposal:
         candidate, profile = one.candidate, self.beliefs.layout.profile
         does = effects(candidate.step, self.ahead, self.prices)
         outcomes = tuple(
             sorted(
-                (
-                    self._outcome(candidate, *each)
-                    for each in zip(one.branches, one.ends, self._likeliest(one.branches), strict=True)
-                ),
+                (self._outcome(candidate, *each) for each in zip(one.branches, one.ends, likeliest, strict=True)),
                 key=lambda outcome: -outcome.probability,
             )
         )
@@ -213,6 +213,8 @@ class _Chooser:
         """Per branch the part that is likeliest at fault; "?" when it is likelier that none is."""
         import numpy as np
 
+        if not found:
+            return []
         parts = (UNKNOWN_PART, *self.where.of_part)
         bits = np.array(list(self.where.of_part.values()), dtype=np.uint64)
         masks = np.concatenate([branch.masks for branch in found])

@@ -9,6 +9,7 @@ of a capture.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
 _MOST_WRONG = 60
 """What a pattern of 64 bits holds."""
 
-__all__ = ["REST", "Branch", "Foresight", "branches", "working"]
+__all__ = ["REST", "Branch", "Foresight", "all_working", "branches", "working"]
 
 REST = "?"
 """Stands in ``Branch.well`` for the outcomes that are too rare to be told apart."""
@@ -124,6 +125,22 @@ def working(yes: Observation, where: Standing, masks: Masks) -> Numbers:
         if hazard.fault in where.place:
             chance[(masks & np.uint64(1 << where.place[hazard.fault])) != 0] *= hazard.passes
     return chance
+
+
+def all_working(asked: Sequence[Observation], where: Standing, masks: Masks) -> Numbers:
+    """The same for several observations, one a row."""
+    import numpy as np
+
+    passes = np.ones((len(asked), len(where.sites)))
+    for row, yes in enumerate(asked):
+        for hazard in yes.hazards:
+            if hazard.fault in where.place:
+                passes[row, where.place[hazard.fault]] *= hazard.passes
+    chances = np.repeat([[yes.clean] for yes in asked], len(masks), axis=1)
+    for place in np.flatnonzero((passes != 1).any(axis=0)):
+        has = (masks & np.uint64(1 << int(place))) != 0
+        chances[:, has] *= passes[:, place, None]
+    return chances
 
 
 def _after_step(step: Step | None, ahead: Foresight) -> list[Branch]:
@@ -228,12 +245,10 @@ def _without_freaks(
     import numpy as np
 
     rare = np.bincount(places, chances, len(patterns)) < _FREAK
-    well = {
-        number: tuple(id_ for bit, id_ in enumerate(ids) if pattern >> bit & 1)
-        for number, pattern in enumerate(patterns)
-    }
-    if rare.sum() < 2:  # noqa: PLR2004
+    several = rare.sum() > 1
+    told = np.flatnonzero(~rare).tolist() if several else range(len(patterns))
+    well = {number: tuple(id_ for bit, id_ in enumerate(ids) if patterns[number] >> bit & 1) for number in told}
+    if not several:
         return places, well
     rest = len(patterns)
-    common = {number: each for number, each in well.items() if not rare[number]}
-    return np.where(rare[places], rest, places), common | {rest: (REST,)}
+    return np.where(rare[places], rest, places), well | {rest: (REST,)}

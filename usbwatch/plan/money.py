@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from statistics import median
 
 from usbwatch.model.profile import Money, Part, PartKind, Profile
 from usbwatch.model.suspects import Cure, CureKind
@@ -60,8 +59,7 @@ class Prices:
 def prices(profile: Profile) -> Prices:
     """The costs of a profile; ``assumed`` has a sentence for each figure that was put in; one below 0 is none."""
     assumed: list[str] = []
-    usual = _usual(profile)
-    parts = {part.id: _price(part, usual, assumed) for part in profile.parts if part.kind in _REPLACED}
+    parts = {part.id: _price(part, profile, assumed) for part in profile.parts if part.kind in _REPLACED}
     rate = _given(profile.money.hourly_rate)
     if rate is None:
         assumed.append(f"No hourly rate is given: {_RATE:g} was put in.")
@@ -89,15 +87,17 @@ def _usual(profile: Profile) -> float:
     """The price of a subassembly that has none: the median of those that have."""
     known = [_given(part.cost) for part in profile.parts if part.kind is PartKind.SUBASSEMBLY]
     costs = [cost for cost in known if cost is not None]
+    from statistics import median  # seldom needed, and it brings half a dozen modules along
+
     return float(median(costs)) if costs else _COST_OF_A_PART
 
 
-def _price(part: Part, usual: float, assumed: list[str]) -> float:
+def _price(part: Part, profile: Profile, assumed: list[str]) -> float:
     given = _given(part.cost)
     if given is not None:
         return given
     is_link = part.kind is PartKind.LINK
-    price = _COST_OF_A_LINK if is_link else usual
+    price = _COST_OF_A_LINK if is_link else _usual(profile)
     if part.cost is not None or not is_link:  # many links have no price: they are reseated, or go with a board
         wrong = f"The cost of {part.name} is below 0" if part.cost is not None else f"No cost is given for {part.name}"
         assumed.append(f"{wrong}: {price:g} was put in.")

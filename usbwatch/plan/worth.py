@@ -222,9 +222,9 @@ class _Rows:
         used = np.flatnonzero(np.bincount(ways, minlength=1))
         before, by = np.divmod(used, len(cures.mends))
         then = self.pool[before] & ~cures.mends[by]
-        pool = np.unique(np.concatenate([self.pool[before], then]))
+        pool, found = np.unique(np.concatenate([self.pool[before], then]), return_inverse=True)
         leads = np.zeros(int(used.max(initial=0)) + 1, dtype=np.intp)
-        leads[used] = np.searchsorted(pool, then)
+        leads[used] = found.ravel()[len(before) :]
         after, stays = leads[ways], np.searchsorted(pool, self.pool)[places]
         failing = chances * cures.fails[cure] * (after != stays)
         failing[failing < rarely[owners]] = 0.0

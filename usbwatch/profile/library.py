@@ -8,14 +8,17 @@ profile of the user's takes the place of a shipped one with the same id.
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Literal
 
 from usbwatch.errors import BadProfile, NoProfile
-from usbwatch.model import Profile
+from usbwatch.model import Profile, UnitStrings
+from usbwatch.profile.choosing import folded
+from usbwatch.profile.exporting import FORMAT
 from usbwatch.profile.faults import shown_path
-from usbwatch.profile.reading import load
+from usbwatch.profile.reading import load, parse, text_in
 
 __all__ = ["VARIABLE", "Library", "find", "is_shipped", "known", "library", "shipped", "users_folder"]
 
@@ -69,9 +72,25 @@ def users_folder() -> Path:
     return Path(user_data_dir("usbwatch")) / "profiles"
 
 
-def library() -> Library:
-    """Every profile at hand; a file that is no good profile is told in ``broken`` and ends nothing."""
-    shelves = [_shelf(users_folder(), needed=bool(os.environ.get(VARIABLE))), _shelf(shipped("profiles"), needed=True)]
+def library(about: UnitStrings | None = None) -> Library:
+    """Every profile at hand; a file that is no good profile is told in ``broken`` and ends nothing.
+
+    With ``about``, those that cannot fit this unit may be left out, and are then not read: reading one takes some
+    ten milliseconds. What stays is what ``fitting`` chooses from, in the same order.
+    """
+    at_hand = shipped("profiles")
+    names = [path.stem for path in at_hand.glob("*.toml")] if about is not None else []
+
+    def beside_the_point(text: str) -> bool:
+        return about is not None and _tells_of_another(text, about)
+
+    def also_of_another_name(text: str) -> bool:
+        return beside_the_point(text) and not any(name in text for name in names)
+
+    shelves = [
+        _shelf(users_folder(), also_of_another_name, needed=bool(os.environ.get(VARIABLE))),
+        _shelf(at_hand, beside_the_point, needed=True),
+    ]
     by_id: dict[str, Profile] = {}
     shadowed: list[Profile] = []
     for shelf in shelves:
@@ -81,8 +100,11 @@ def library() -> Library:
     return Library(profiles=tuple(by_id.values()), broken=broken, shadowed=tuple(shadowed))
 
 
-def _shelf(folder: Path, *, needed: bool) -> Library:
-    """What one folder holds, by file name; that it is not there is a fault only when it is ``needed``."""
+def _shelf(folder: Path, passed_over: Callable[[str], bool], *, needed: bool) -> Library:
+    """What one folder holds, by file name; that it is not there is a fault only when it is ``needed``.
+
+    A profile whose text is ``passed_over`` is not read any further.
+    """
     good: dict[str, Profile] = {}
     broken: list[BadProfile] = []
     try:
@@ -94,12 +116,27 @@ def _shelf(folder: Path, *, needed: bool) -> Library:
             broken.append(BadProfile(shown_path(str(folder)), (("", problem),)))
     for path in paths:
         try:
-            profile = load(str(path))
+            text = text_in(str(path))
+            if passed_over(text):
+                continue
+            profile = parse(text, str(path))
             _refuse_second(profile, good)
             good[profile.id] = profile
         except BadProfile as error:
             broken.append(error)
     return Library(profiles=tuple(good.values()), broken=tuple(broken))
+
+
+def _tells_of_another(text: str, unit: UnitStrings) -> bool:
+    """Whether a profile with this text cannot fit the unit: it has no string of the unit's beside that string's key.
+
+    A backslash can spell anything, and what does not name our format is to be read, so that it is said to be broken.
+    """
+    if "\\" in text or FORMAT not in text:
+        return False
+    written = folded(text)
+    strings = ((key, folded(value)) for key, value in asdict(unit).items() if key in text)
+    return not any(value and value in written for _, value in strings)
 
 
 def known() -> tuple[Profile, ...]:

@@ -23,7 +23,6 @@ from usbwatch.show.suspects_view import likeliest, suspect_lines
 from usbwatch.show.ticket import MARGIN, heading, mark, perforation, row, stamp, stub_heading, stub_name
 from usbwatch.show.troubles_view import trouble_lines
 from usbwatch.show.verdict import Outcome, outcome, sentence
-from usbwatch.show.watched_view import watch_lines
 from usbwatch.show.words import SIGNS, STYLES, WORDS, node_name, percent, place, taken_words, unit_name
 
 __all__ = [
@@ -80,7 +79,7 @@ def check_view(checked: Checked, width: int, when: str = "") -> list[Line]:
         *resting_on_it(checked.findings, checked.profile),
         *_notices(checked.findings.notices),
         *_subassembly_lines(checked, width),
-        *watch_lines(checked),
+        *_watch_lines(checked),
         *_hand_lines(checked),
         *suspect_lines(checked, width),
         *next_lines(checked, width),
@@ -92,6 +91,15 @@ def check_view(checked: Checked, width: int, when: str = "") -> list[Line]:
         *coverage_lines(checked.capture.coverage),
         *claim_lines(checked),
     ]
+
+
+def _watch_lines(checked: Checked) -> list[Line]:
+    """What watching the unit came to; the rules on that are loaded only for a unit that was watched."""
+    if not checked.capture.watches:
+        return []
+    from usbwatch.show.watched_view import watch_lines
+
+    return watch_lines(checked)
 
 
 def verdict_lines(checked: Checked, width: int) -> list[Line]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from usbwatch.show.lines import BLANK, Line, Style, line
 from usbwatch.show.safe import safe
 
-__all__ = ["DEMO_END", "DEMO_START", "demo_step_view"]
+__all__ = ["DEMO_END", "DEMO_START", "DEMO_TYPE", "demo_step_view"]
 
 DEMO_START = (
     "This is a demonstration. Unit, maker, shop and every figure are invented; nothing of this machine is read. "
@@ -13,7 +13,12 @@ DEMO_START = (
     "capture is now checked:"
 )
 
-DEMO_END = "That was the demonstration, on invented data. To check the machine you are sitting at:"
+DEMO_TYPE = (
+    "That was the demonstration, on invented data. To type such commands yourself, write its captures into a folder; "
+    "docs/tutorial.md goes on from there:"
+)
+
+DEMO_END = "To check the machine you are sitting at:"
 
 
 def demo_step_view(text: str, command: str) -> list[Line]:

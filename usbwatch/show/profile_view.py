@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from usbwatch.localise.discerning import Discerned
-from usbwatch.model import ExpectedDevice, HandCheck, Match, PartKind, Profile, Rung, Variant
+from usbwatch.model import ExpectedDevice, HandCheck, Match, Part, PartKind, Profile, Rung, Variant
 from usbwatch.show.discerned_view import alike_lines, discerned_lines, discerned_notes, legend, marks
 from usbwatch.show.harness import Stub, stubs
 from usbwatch.show.harness_drawing import drawing
@@ -70,7 +70,7 @@ def profile_page(profile: Profile, discerned: Discerned, width: int) -> list[Lin
 
 
 def profile_view(profile: Profile, width: int) -> list[Line]:
-    """One profile by subassembly: links, devices with all they depend on, hand checks, variants."""
+    """One profile by subassembly: links, devices with all they depend on, hand checks, variants; with every id."""
     return [
         *_entry(profile),
         *(one for stub in stubs(profile) for one in _stub_lines(stub, profile, width)),
@@ -85,13 +85,19 @@ def _stub_lines(stub: Stub, profile: Profile, width: int) -> list[Line]:
     lines = [BLANK, perforation(stub, width)]
     remedy = cure(stub.part, parts, profile.money) if stub.part else ""
     lines += stub_heading(stub, remedy, width, Style.FAINT)
+    lines += labelled("named", [safe(stub.part.id, 60)] if stub.part else [], _SET_IN)
     for link in stub.links:
-        lines += labelled("link", [f"{safe(link.name, 60)}, {cure(link, parts, profile.money)}"], _SET_IN)
+        lines += labelled("link", [f"{_with_id(link)}, {cure(link, parts, profile.money)}"], _SET_IN)
     owners = {part.id for part in (*stub.links, *([stub.part] if stub.part else []))}
     for part in profile.parts:
         if part.within in owners:
-            lines += labelled(part.kind.value, [safe(part.name, 60)], _SET_IN)
+            lines += labelled(part.kind.value, [_with_id(part)], _SET_IN)
     return [*lines, *(one for device in stub.devices for one in _device_lines(device, profile))]
+
+
+def _with_id(named: Part | ExpectedDevice) -> str:
+    """What it is called, and the word by which commands name it."""
+    return f"{safe(named.name, 60)} ({safe(named.id, 60)})"
 
 
 def _device_lines(device: ExpectedDevice, profile: Profile) -> list[Line]:
@@ -103,7 +109,7 @@ def _device_lines(device: ExpectedDevice, profile: Profile) -> list[Line]:
     said += [f"a healthy one gets as far as {device.reaches.value}"] if device.reaches is not Rung.WORKING else []
     where = [safe(one, 120) for one in device.locations] or ["anywhere inside, told by its function"]
     return [
-        line("  ", (safe(device.name, 60), Style.STRONG), f": {', '.join(said)}" if said else "", hang=4),
+        line("  ", (_with_id(device), Style.STRONG), f": {', '.join(said)}" if said else "", hang=4),
         *labelled("at", where, 4, column=_COLUMN),
         *labelled("identity", [safe(one, 60) for one in device.identities], 4, column=_COLUMN),
         *labelled("firmware", [safe(one, 60) for one in device.firmware_names], 4, column=_COLUMN),

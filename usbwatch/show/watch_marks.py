@@ -6,8 +6,9 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from datetime import datetime
 
+from usbwatch.compare.durations import MARK_NEAR_MS
 from usbwatch.compare.grouping import LONGEST_MS, TEARDOWN_MS
-from usbwatch.compare.watched_devices import MARK_NEAR_MS, near_mark
+from usbwatch.compare.watched_devices import near_mark
 from usbwatch.model import Change, Incident, Mark, Profile
 from usbwatch.show.lines import Line, Style, line
 from usbwatch.show.safe import safe

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from usbwatch.compare.durations import lasted
+from usbwatch.compare.durations import MARK_NEAR_MS, lasted
 from usbwatch.compare.grouping import LONGEST_MS, TEARDOWN_MS
 from usbwatch.compare.incidents import incidents, told_once
-from usbwatch.compare.watched_devices import MARK_NEAR_MS
 from usbwatch.model import Capture, Findings, Incident, Mark, Profile, Verdict, Watch, Watched
 from usbwatch.show.checked import Checked
 from usbwatch.show.json_values import Json, plain_value
@@ -59,10 +58,11 @@ def _by_count(told: Mapping[str, Watched], names: Mapping[str, str]) -> Iterator
 
 
 def watch_lines(checked: Checked) -> list[Line]:
-    """The section of a page: what it came to, the marks with what left right after them, and what it cannot tell."""
+    """The section of a page: what it came to, the marks with what left right after them, and what it cannot tell.
+
+    The capture has at least one watch.
+    """
     capture = checked.capture
-    if not capture.watches:
-        return []
     told = watched_in_short(capture, checked.findings, checked.profile)
     marks = [(watch, mark) for watch in capture.watches for mark in watch.marks]
     rows = [line("  ", said, hang=4) for said in _marks_told(marks[:_MOST_MARKS], checked)]

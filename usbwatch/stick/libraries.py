@@ -94,16 +94,21 @@ def lay_out(wheels: Iterable[Path], target: Path) -> None:
     for wheel in wheels:
         with zipfile.ZipFile(wheel) as archive:
             for name in archive.namelist():
-                parts = PurePosixPath(name).parts
-                if name.endswith("/") or ".." in parts or name.startswith("/"):
-                    continue
-                if parts[0].endswith(".data"):
-                    if parts[1] not in ("purelib", "platlib"):
-                        continue
-                    parts = parts[2:]
-                place = target.joinpath(*parts)
-                place.parent.mkdir(parents=True, exist_ok=True)
-                place.write_bytes(archive.read(name))
+                parts = _parts(name)
+                if parts:
+                    place = target.joinpath(*parts)
+                    place.parent.mkdir(parents=True, exist_ok=True)
+                    place.write_bytes(archive.read(name))
+
+
+def _parts(name: str) -> tuple[str, ...]:
+    """Where a wheel's file goes, part by part; nothing for what is no file, leads elsewhere, or is no library."""
+    parts = PurePosixPath(name).parts
+    if name.endswith("/") or ".." in parts or name.startswith("/"):
+        return ()
+    if not parts[0].endswith(".data"):
+        return parts
+    return parts[2:] if parts[1] in ("purelib", "platlib") else ()
 
 
 _NEVER_RUN = ("tests", "test", "idlelib", "tkinter", "turtledemo", "ensurepip", "lib2to3", "pydoc_data")

@@ -21,11 +21,15 @@ _BACKSLASH = "\\x5c"
 
 def kmsg_records(text: str) -> Optional[List[Record]]:
     """The kernel's own records, None when any line of ``text`` is neither a record nor a key of one."""
+    if not text.lstrip("\n")[:1].isdigit():
+        return None
     found: List[Record] = []
     head: Optional[Match[str]] = None
     keys: Dict[str, str] = {}
     lines = text.split("\n")
     for number, line in enumerate(lines):
+        if not line:
+            continue
         shape = _RECORD.match(line)
         if shape:
             _add(found, head, keys)
@@ -34,7 +38,7 @@ def kmsg_records(text: str) -> Optional[List[Record]]:
         key = _KEY.match(line)
         if key and head:
             keys[key.group(1)] = key.group(2)
-        elif line and number < len(lines) - 1:  # the last line may be cut off
+        elif number < len(lines) - 1:  # the last line may be cut off
             return None
     _add(found, head, keys)
     return found if head else None

@@ -31,8 +31,13 @@ _SYSLOG = r"(?:[A-Z][a-z]{2} [ \d]\d \d\d:\d\d:\d\d|\d{4}-\d\d-\d\dT[\d:.,+Z-]{8
 PLAIN = re.compile(rf"(?:{_SYSLOG})?{_CLASS}(?:{_MONOTONIC}{_CALLER}|{_ASCTIME}|{_ISO}) ")
 """What stands before the text of a line, in every text form."""
 
-_LINES = re.compile(r"(?!\Z)((?:\[ {0,16}(\d{1,10})\.(\d{6})\] )?)(.*)\n?")
-"""Each line, taken apart where it has the form that most have: ``PLAIN`` says the same of those."""
+_LINES = re.compile(r"(?!\Z)(?:((?:[^\n\r]{0,9}\r*\n)+)|((?:\[ {0,16}(\d{1,10})\.(\d{6})\] )?)(.*)\n?)")
+"""Each line, taken apart where it has the form that most have: ``PLAIN`` says the same of those.
+
+Lines that are too short for any form come as many at once: a log can be sixteen million empty ones.
+"""
+
+_ENDS = re.compile(r"\r+\n")
 
 _MONTHS = {name: number for number, name in enumerate("Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split(), 1)}  # noqa: SIM905
 _EPOCH = 1970
@@ -42,11 +47,15 @@ _LONGEST_PREFIX = 160
 def text_lines(text: str) -> Iterator[Tuple[str, int, Optional[Record]]]:
     """Each line, the length of what stands before its text, and its record; None for one that is not the kernel's.
 
+    Several lines in a row that are too short to be the kernel's come as one.
     Lines end at a line feed and nowhere else: any other line break is a
     character that a device may have put into a name.
     """
     for found in _LINES.finditer(text):
-        before, seconds, micro, ended = found.groups()
+        short, before, seconds, micro, ended = found.groups()
+        if short:
+            yield _ENDS.sub("\n", short)[:-1] if "\r" in short else short[:-1], 0, None
+            continue
         said = ended.rstrip("\r")
         if before:
             line = before + said

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 from importlib import import_module
 from typing import Any, Optional
 
@@ -32,6 +31,8 @@ def check_installed() -> None:
 
 def libusb() -> Any:  # noqa: ANN401 - pyusb has no types
     """The backend of the bundled libusb, or of the system's; None when neither loads and starts."""
+    import logging
+
     import libusb_package
     import usb.backend.libusb1
 

@@ -13,6 +13,7 @@ drivers/base/core.c): that is no reading, and says nothing. A connector's
 from __future__ import annotations
 
 import errno
+import re
 from dataclasses import dataclass
 from typing import Dict, Iterator, List, Mapping, Optional, Tuple
 
@@ -29,6 +30,8 @@ EVERY_MS = 2000
 """How often supplies are read."""
 
 _PREFIX = "POWER_SUPPLY_"
+_DECIMAL = re.compile(r"-?[0-9]{1,15}\Z")
+"""A number that JSON can hold."""
 _LEFT = (errno.ENODEV, errno.ENOENT)
 """What a file answers whose device has left; any other error is of the reading alone."""
 _SILENT_READS = 2
@@ -44,9 +47,7 @@ def supply_facts(text: str) -> Dict[str, Fact]:
     for line in text.splitlines():
         key, equals, value = line.partition("=")
         if equals and key.startswith(_PREFIX):
-            number = value.lstrip("-")
-            decimal = number.isascii() and number.isdigit() and len(number) < 16  # noqa: PLR2004 - a JSON number's
-            facts[key[len(_PREFIX) :].lower()] = int(value) if decimal else value
+            facts[key[len(_PREFIX) :].lower()] = int(value) if _DECIMAL.match(value) else value
     return facts
 
 

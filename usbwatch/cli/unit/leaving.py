@@ -68,12 +68,27 @@ def _last_capture(told: Story, unit: Unit, seen: tuple[Seen, ...]) -> Seen:
     from usbwatch.casebook import looks, steps_since
     from usbwatch.errors import Refused
 
-    again = f"capture it: usbwatch unit capture {typed(unit.label)}"
+    capture = f"usbwatch unit capture {typed(unit.label)} FILE"
     if not seen or not looks(told)[-1].capture:
-        raise Refused(f"unit {unit.label} was not captured since it came in or since the last step", again)
+        raise Refused(
+            f"unit {unit.label} was not captured since it came in or since the last step", f"capture it: {capture}"
+        )
     if steps_since(told):
+        again = f"capture it: {capture}"
+        if _comes_and_goes(seen[-1].findings):
+            again = (
+                f"watch it, for a plain capture proves no contact: usbwatch watch -o FILE on the unit, then {capture}"
+            )
         raise Refused(f"something was done to unit {unit.label} since its last capture", again)
     return seen[-1]
+
+
+def _comes_and_goes(found: Findings | None) -> bool:
+    """Whether the unit was last seen with a device that comes and goes, or that has not been proven since."""
+    from usbwatch.model import Symptom
+
+    told = found.findings if found is not None else ()
+    return any(one.symptom is Symptom.INTERMITTENT or one.came_and_went for one in told)
 
 
 def _lacking(found: Findings, profile: Profile, label: str) -> list[str]:
@@ -146,7 +161,8 @@ def _baselined(told: Story, last: Seen, found: Findings, reason: str) -> Baselin
     "causes",
     multiple=True,
     metavar="FAILURE",
-    help='What had failed, as it turned out: PART, DEVICE or "KIND:PART"; nothing; or unknown. Repeatable.',
+    help="What had failed, as it turned out: PART or DEVICE, as usbwatch profile show MODEL --full names them, or "
+    '"KIND:PART"; nothing; or unknown. Repeatable.',
 )
 @click.option("--brought", type=MONEY, help="What it was sold for, or what the customer paid.")
 @click.option("--remark", default="", metavar="TEXT", help="Anything else.")
