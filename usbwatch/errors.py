@@ -34,6 +34,7 @@ __all__ = [
     "TooManyLooks",
     "UnwritableOutput",
     "UsbwatchError",
+    "WorkerLost",
 ]
 
 EXIT_BAD_INPUT = 3
@@ -269,6 +270,21 @@ class TooManyLooks(UsbwatchError, ValueError):
         super().__init__(
             f"{given} captures that differ are too many to be weighed together; give at most {most}, "
             "such as the first and the latest ones."
+        )
+
+
+class WorkerLost(UsbwatchError):
+    """A process that worked on many files for this one was ended from outside; what came before is written."""
+
+    def __init__(self, done: int, of: int) -> None:
+        super().__init__(done, of)
+        self.done = done
+        self.of = of
+
+    def __str__(self) -> str:
+        return (
+            f"a process of this run was ended from outside (killed, or memory ran out) after {self.done} of {self.of} "
+            f"files; what was written of those stands; run it again for the others."
         )
 
 

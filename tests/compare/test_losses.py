@@ -17,7 +17,7 @@ from support.units import HERON, LARCH
 
 from usbwatch.capture import CopiedTree, take
 from usbwatch.capture.log.troubles import DISCONNECTED, ENUMERATION_FAILED, INTERMITTENT
-from usbwatch.cli.check_command import checked
+from usbwatch.cli.one_check import checked
 from usbwatch.compare import findings, losses
 from usbwatch.model import Answer, Capture, Episode, Fact, Loss, Verdict
 from usbwatch.profile import find

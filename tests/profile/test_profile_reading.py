@@ -144,6 +144,13 @@ def test_other_layouts_of_toml_say_the_same() -> None:
     assert profile.match.strings == {"sys_vendor": ("Ostrey",)}
 
 
+def test_a_text_is_worked_out_once_and_a_changed_one_anew() -> None:
+    text = 'format = "usbwatch-profile"\nschema = 1\nid = "a"\nname = "A"\nsource = "invented"\n'
+    assert parse(text, "a.toml") is parse(text, "a.toml")
+    assert parse(text, "b.toml").path == "b.toml"
+    assert parse(text.replace('"A"', '"B"'), "a.toml").name == "B"
+
+
 def test_a_byte_order_mark_and_other_line_ends_do_no_harm() -> None:
     path = RIGHT / "other-writing.toml"
     assert path.read_bytes().startswith(b"\xef\xbb\xbf")

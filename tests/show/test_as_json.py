@@ -100,3 +100,20 @@ def test_values_become_what_json_knows() -> None:
 def test_a_value_of_an_unknown_kind_is_our_mistake() -> None:
     with pytest.raises(TypeError, match="set"):
         plain_value({1, 2})
+
+
+@pytest.mark.parametrize(
+    "value",
+    [
+        [],
+        {},
+        [[], {}],
+        {"a": {"b": []}},
+        [1.5, 1e-300, 1e22, -0.0, 12345678901234567890],
+        "\x00\x1b\n é \u2028",
+        "\ud800",
+    ],
+    ids=repr,
+)
+def test_a_document_is_set_as_the_standard_library_sets_it(value: Any) -> None:  # noqa: ANN401 - any value of JSON
+    assert json_text({"value": value}) == json.dumps({"value": value}, indent=2) + "\n"

@@ -70,8 +70,8 @@ def _has(path: Path, content: bytes) -> bool:
 
 def _shown() -> int:
     """The demonstration itself."""
-    from usbwatch.cli.check_command import checked
     from usbwatch.cli.choosing import chosen
+    from usbwatch.cli.one_check import checked
     from usbwatch.cli.screen import page_width, show
     from usbwatch.cli.taking import loaded, local_time
     from usbwatch.compare import changes

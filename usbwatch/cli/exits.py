@@ -33,7 +33,7 @@ CLOSED_PIPE = 141
 
 _OF_OUTCOME = {"whole": WELL, "wrong": WRONG, "not all seen": NOT_ALL_SEEN}
 
-_SEVERITY = (WELL, NOT_ALL_SEEN, WRONG, BAD_INPUT)
+_SEVERITY = (WELL, NOT_ALL_SEEN, WRONG, BAD_INPUT, USAGE, BUG)
 """From the least to the most serious: what several captures in one run come to."""
 
 

@@ -189,8 +189,8 @@ def _judged(saved: Saved, name: str, request: dict[str, Any]) -> dict[str, Any]:
 
 
 def _checked(saved: Saved, request: dict[str, Any]) -> Checked:
-    from usbwatch.cli.check_command import checked
     from usbwatch.cli.choosing import chosen
+    from usbwatch.cli.one_check import checked
     from usbwatch.cli.unit.experience import shop_experience
 
     profile = chosen(saved.capture, request["profile"], may_ask=False)

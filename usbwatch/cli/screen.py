@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, TextIO
 if TYPE_CHECKING:
     from usbwatch.show import Line
 
-__all__ = ["Screen", "asks", "page_width", "say", "screen", "show", "write"]
+__all__ = ["Screen", "asks", "page_width", "rendered", "say", "screen", "show", "write"]
 
 _NARROWEST = 40
 _WIDEST = 120
@@ -80,10 +80,15 @@ def _asks_for_ascii(environ: Mapping[str, str]) -> bool:
 
 def show(lines: Iterable[Line], *, err: bool = False) -> None:
     """Write a view's lines to standard output, or to standard error."""
+    write(rendered(lines, err=err), err=err)
+
+
+def rendered(lines: Iterable[Line], *, err: bool = False) -> str:
+    """A view's lines as the text that ``show`` writes."""
     from usbwatch.show import coloured, plain
 
     its = screen(_stream(err=err), os.environ)
-    write((coloured if its.colours else plain)(lines, its.width, ascii_only=its.ascii_only), err=err)
+    return (coloured if its.colours else plain)(lines, its.width, ascii_only=its.ascii_only)
 
 
 def write(text: str, *, err: bool = False) -> None:

@@ -13,6 +13,7 @@ import re
 import stat
 import tomllib
 from dataclasses import replace
+from functools import lru_cache
 from itertools import islice
 
 from usbwatch.errors import BadProfile
@@ -30,6 +31,8 @@ LARGEST_FILE = 1_000_000
 """Bytes. A profile of a hundred devices has about 20 000."""
 LONGEST_LINE = 2_000
 """Characters. Long text can be wrapped with a backslash in triple quotes."""
+_LARGEST_KEPT = 100_000
+"""Characters. More is read anew each time it is asked for, so that what is kept stays within bounds."""
 MOST_DOTS = 100
 """Dots in one line. Reading a dotted key costs the square of its parts."""
 
@@ -53,6 +56,10 @@ def parse(text: str, path: str) -> Profile:
 
     ``path`` is the name under which faults are told, and the profile's ``path``.
     """
+    return (_kept if len(text) <= _LARGEST_KEPT else _parsed)(text, path)
+
+
+def _parsed(text: str, path: str) -> Profile:
     text = text.removeprefix("\ufeff")
     document, oddities = plain(_document(text, path))
     _refuse_other_formats(document, text, path)
@@ -63,6 +70,10 @@ def parse(text: str, path: str) -> Profile:
     if faults or profile is None:
         raise BadProfile(shown_path(path), pairs(faults, Lines(text).of))
     return replace(profile, edited=True) if profile.digest and profile.digest != digest(document) else profile
+
+
+_kept = lru_cache(maxsize=64)(_parsed)
+"""A profile is a value, and many captures of a run are compared with the same one: it is worked out once."""
 
 
 def _bad(path: str, problem: str, place: str = "") -> BadProfile:

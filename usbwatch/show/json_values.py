@@ -6,7 +6,11 @@ import json
 from collections.abc import Sequence
 from dataclasses import fields, is_dataclass
 from enum import Enum
-from typing import TypeAlias
+from functools import cache
+from typing import TYPE_CHECKING, TypeAlias
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
 
 __all__ = ["Json", "field_values", "json_text", "plain_value"]
 
@@ -18,14 +22,20 @@ _LEFT_OUT = frozenset({"raw"})
 
 def json_text(document: dict[str, Json]) -> str:
     """The document as indented ASCII text (RFC 8259), ended by a line feed."""
-    text = json.dumps(document, indent=2, allow_nan=False)
+    import msgspec
+
+    text = json.dumps(document, allow_nan=False)
+    try:
+        text = msgspec.json.format(text, indent=2)  # json's own indenting is written in Python: five times as long
+    except msgspec.DecodeError:  # half a surrogate pair, which ``plain_value`` lets none through of
+        text = json.dumps(document, indent=2, allow_nan=False)
     return text.replace("\x7f", "\\u007f") + "\n"
 
 
 def plain_value(value: object) -> Json:
     """A model value as what JSON knows: enums by their word, lone surrogates as visible escapes."""
     if isinstance(value, str):
-        return value.encode("utf-8", "backslashreplace").decode("utf-8")
+        return value if value.isascii() else value.encode("utf-8", "backslashreplace").decode("utf-8")
     if value is None or isinstance(value, bool | int | float):
         return value
     if isinstance(value, Enum):
@@ -42,5 +52,10 @@ def plain_value(value: object) -> Json:
 def field_values(value: object, without: Sequence[str] = ()) -> dict[str, Json]:
     """The fields of a data class by name, without those that no reader needs."""
     assert is_dataclass(value)
-    names = [field.name for field in fields(value) if field.name not in _LEFT_OUT and field.name not in without]
-    return {name: plain_value(getattr(value, name)) for name in names}
+    assert not isinstance(value, type)
+    return {name: plain_value(getattr(value, name)) for name in _names(type(value)) if name not in without}
+
+
+@cache
+def _names(of: type[DataclassInstance]) -> tuple[str, ...]:
+    return tuple(field.name for field in fields(of) if field.name not in _LEFT_OUT)

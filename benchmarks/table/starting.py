@@ -1,0 +1,44 @@
+"""Whole runs of the command, each in a fresh interpreter: start-up, and the check of one capture."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+
+from benchmarks.table.judging import PAIR
+from benchmarks.table.programs import ROOT, median_cpu_ms, usbwatch
+from benchmarks.table.row import Row
+
+__all__ = ["rows"]
+
+START_UP_BAR = 1.6
+CHECK_BAR_MS = 300.0
+_DEEPDIFF = """
+import json, sys
+from deepdiff import DeepDiff
+print(DeepDiff(*(json.load(open(name)) for name in sys.argv[1:])))
+"""
+
+
+def rows(rounds: int) -> Iterator[Row]:
+    """``--help``, and ``check`` of a capture with its profile."""
+    healthy, lost = (str(ROOT / "captures" / name) for name in PAIR)
+    cost = median_cpu_ms(
+        {
+            "help": usbwatch("--help"),
+            "click": [sys.executable, "-c", "import click"],
+            "check": usbwatch("check", lost),
+            "deepdiff": [sys.executable, "-c", _DEEPDIFF, healthy, lost],
+        },
+        rounds,
+    )
+    yield Row(
+        job="usbwatch --help", ours=cost["help"], peer='python -c "import click"', peers=cost["click"], bar=START_UP_BAR
+    )
+    yield Row(
+        job="usbwatch check CAPTURE, all of it",
+        ours=cost["check"],
+        peer="a process that prints deepdiff's result of two captures",
+        peers=cost["deepdiff"],
+        most=CHECK_BAR_MS,
+    )
