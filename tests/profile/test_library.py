@@ -14,7 +14,8 @@ import pytest
 
 import usbwatch
 from usbwatch.errors import BadProfile, NoProfile
-from usbwatch.profile import find, known, library, load, shipped
+from usbwatch.model import UnitStrings
+from usbwatch.profile import find, fitting, known, library, load, shipped
 from usbwatch.profile.library import users_folder
 
 ROOT = Path(__file__).parent.parent.parent
@@ -71,6 +72,59 @@ def test_two_files_with_one_id_are_not_both_taken(own: Path) -> None:
     assert (
         str(found.broken[0]) == f"profile {own / 'b.toml'}: 1 fault:\n  id: same is taken by a.toml in the same folder"
     )
+
+
+LARCH = UnitStrings(sys_vendor="Fernhill", product_name="Larch 13", product_family="Larch")
+
+
+def made_for(folder: Path, file: str, id_: str, match: str, more: str = "") -> None:
+    """A profile of the user's with this ``match``, and whatever else."""
+    path = write(folder, id_, file, f"{file}.toml")
+    path.write_text(f"{path.read_text('utf-8')}{more}\n[match]\n{match}\n", "utf-8")
+
+
+MADE_FOR_IT = {
+    "plain": 'sys_vendor = ["Fernhill"]',
+    "another case, more spaces": 'product_name = [" LARCH   13 "]',
+    "one of several": 'sys_vendor = ["Other", "Fernhill"]',
+    "an escape": 'sys_vendor = ["\\u0046ernhill"]',
+    "a quoted key": '"sys_vendor" = ["Fernhill"]',
+    "an escape in a key": '"sys_\\u0076endor" = ["Fernhill"]',
+    "over lines": 'sys_vendor = [\n  """Fern\\\n   hill""",\n]',
+}
+
+
+@pytest.mark.parametrize("match", MADE_FOR_IT.values(), ids=MADE_FOR_IT)
+def test_what_fits_a_unit_is_read_however_it_is_written(own: Path, match: str) -> None:
+    made_for(own, "mine", "mine", match)
+    every, near = library(), library(LARCH)
+    assert "mine" in [profile.id for profile in fitting(LARCH, near.profiles)]
+    assert fitting(LARCH, near.profiles) == fitting(LARCH, every.profiles)
+
+
+def test_what_is_of_another_unit_is_not_read(own: Path) -> None:
+    made_for(own, "other", "other", 'sys_vendor = ["Other"]', 'domains = "no list"')
+    assert [Path(error.path).name for error in library().broken] == ["other.toml"]
+    near = library(LARCH)
+    assert [profile.id for profile in near.profiles] == ["fernhill-larch-13"]
+    assert near.broken == ()
+
+
+@pytest.mark.parametrize("first", ["Other", "Fernhill"])
+@pytest.mark.parametrize("id_", ["mine", "fernhill-larch-13"])
+def test_of_two_with_one_id_the_same_is_taken_whatever_unit_it_is_asked_for(own: Path, id_: str, first: str) -> None:
+    second = {"Other": "Fernhill", "Fernhill": "Other"}[first]
+    made_for(own, "a", id_, f'sys_vendor = ["{first}"]')
+    made_for(own, "b", id_, f'sys_vendor = ["{second}"]')
+    every, near = library(), library(LARCH)
+    assert fitting(LARCH, near.profiles) == fitting(LARCH, every.profiles)
+    assert [Path(error.path).name for error in every.broken] == ["b.toml"]
+    assert ("a" in [profile.name for profile in fitting(LARCH, near.profiles)]) == (first == "Fernhill")
+
+
+def test_the_users_profile_takes_the_place_of_a_shipped_one_though_it_fits_another_unit(own: Path) -> None:
+    made_for(own, "a", "fernhill-larch-13", 'sys_vendor = ["Other"]')
+    assert fitting(LARCH, library(LARCH).profiles) == fitting(LARCH, known()) == ()
 
 
 def test_other_files_are_passed_over(own: Path) -> None:

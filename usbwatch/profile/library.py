@@ -103,10 +103,11 @@ def library(about: UnitStrings | None = None) -> Library:
 def _shelf(folder: Path, passed_over: Callable[[str], bool], *, needed: bool) -> Library:
     """What one folder holds, by file name; that it is not there is a fault only when it is ``needed``.
 
-    A profile whose text is ``passed_over`` is not read any further.
+    A profile whose text is ``passed_over`` is not read any further, unless it may have the id of one that is read.
     """
     good: dict[str, Profile] = {}
     broken: list[BadProfile] = []
+    unread: list[str] = []
     try:
         paths = sorted(path for path in folder.iterdir() if path.suffix == ".toml" and not path.name.startswith("."))
     except OSError as error:
@@ -118,12 +119,15 @@ def _shelf(folder: Path, passed_over: Callable[[str], bool], *, needed: bool) ->
         try:
             text = text_in(str(path))
             if passed_over(text):
+                unread.append(text)
                 continue
             profile = parse(text, str(path))
             _refuse_second(profile, good)
             good[profile.id] = profile
         except BadProfile as error:
             broken.append(error)
+    if any(id_ in text for text in unread for id_ in good):
+        return _shelf(folder, lambda _text: False, needed=needed)
     return Library(profiles=tuple(good.values()), broken=tuple(broken))
 
 
