@@ -155,11 +155,22 @@ def _unread(pipe: int) -> int:
     return int(count)
 
 
-def test_on_a_terminal_the_profile_is_asked_for(bench: Path) -> None:
+@pytest.mark.parametrize(
+    ("names", "code", "told"),
+    [
+        (["stranger.json"], 0, "Whole: all 2 expected devices are present"),
+        (["stranger.json", "whole.json"], 10, "profile generic-clamshell"),
+    ],
+    ids=["one", "several"],
+)
+def test_on_a_terminal_the_profile_is_asked_for_of_one_capture(
+    bench: Path, names: list[str], code: int, told: str
+) -> None:
+    """Of several nobody is asked, whether they are worked on in this process or by all cores."""
     screen, theirs = pty.openpty()
     try:
         with subprocess.Popen(
-            [sys.executable, "-m", "usbwatch", "check", "stranger.json"],
+            [sys.executable, "-m", "usbwatch", "check", *names],
             cwd=bench,
             env=clean_environment(bench),
             stdin=theirs,
@@ -168,9 +179,11 @@ def test_on_a_terminal_the_profile_is_asked_for(bench: Path) -> None:
         ) as asking:
             os.write(screen, b"plover-small\n")
             out, _ = asking.communicate(timeout=60)
-        assert b"no profile fits Ostrey Nothing known" in os.read(screen, 65536)
+        said = os.read(screen, 65536).decode()
     finally:
         os.close(theirs)
         os.close(screen)
-    assert asking.returncode == 0
-    assert "Whole: all 2 expected devices are present" in out.decode()
+    assert "no profile fits Ostrey Nothing known" in said
+    assert ("Profile [" in said) == (len(names) == 1)
+    assert asking.returncode == code
+    assert told in out.decode()

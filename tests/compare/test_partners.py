@@ -131,7 +131,6 @@ def test_function_nodes_of_one_identity_are_told_by_name() -> None:
 SIDES = st.dictionaries(st.sampled_from(("1", "2", "3", "4.1", "4.2")), st.sampled_from((BIG, SMALL, TINY)), max_size=4)
 
 
-@pytest.mark.properties
 @pytest.mark.parametrize(
     ("was", "is_", "expected"),
     [
@@ -153,6 +152,7 @@ def test_what_is_fixed_in_the_unit_has_not_moved_to_where_its_twin_can_be_pulled
     assert paired((seated("4.1", was),), (seated("1", is_),)) == expected
 
 
+@pytest.mark.properties
 @given(SIDES, SIDES)
 def test_most_moves_then_most_replacements_then_nearest(before: dict[str, str], after: dict[str, str]) -> None:
     left = {chain: identity for chain, identity in before.items() if after.get(chain) != identity}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -54,6 +55,16 @@ def test_every_exit_code_is_told_with_its_name() -> None:
         code: sorted(names) for code, names in named.items()
     }
     assert EXIT_BAD_INPUT == exits.BAD_INPUT
+
+
+def test_which_exit_code_counts_of_several_captures_is_told_in_its_order() -> None:
+    page = (REFERENCE / "exit-codes.md").read_text("utf-8")
+    found = re.search(r"in this order: ([0-9, ]+)\.", page)
+    assert found
+    told = [int(code) for code in found[1].split(", ")]
+    assert set(told) == {0, 1, 2, 3, 10, 11}
+    for least, most in pairwise(told):
+        assert exits.worst([least, most]) == exits.worst([most, least]) == most
 
 
 def test_the_readme_tells_the_same_exit_codes() -> None:

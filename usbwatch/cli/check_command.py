@@ -67,7 +67,14 @@ def check(
             "--root, --log and --through are for capturing now; leave them out when a CAPTURE is given."
         )
     request = CheckRequest(
-        root=root, log=log, through=through, profile=profile, given=given, book=book, as_json=as_json
+        root=root,
+        log=log,
+        through=through,
+        profile=profile,
+        given=given,
+        book=book,
+        as_json=as_json,
+        may_ask=not as_json and len(captures) < 2,  # noqa: PLR2004 - several
     )
     if len(captures) > 1:
         from usbwatch.cli.many_checks import check_many

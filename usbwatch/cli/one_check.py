@@ -33,6 +33,8 @@ class CheckRequest:
     given: tuple[tuple[str, bool], ...]
     book: str | None
     as_json: bool
+    may_ask: bool
+    """Whether a person may be asked which profile is meant; not of several captures, which may be worked on apart."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +81,7 @@ def _of_capture(capture: Capture | None, path: str | None, request: CheckRequest
     if capture is None:
         assert path is not None
         capture = loaded(path)
-    profile = chosen(capture, request.profile, may_ask=not request.as_json and path != "-")
+    profile = chosen(capture, request.profile, may_ask=request.may_ask and path != "-")
     result = checked(
         capture,
         profile,
