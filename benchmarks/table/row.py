@@ -37,9 +37,9 @@ class Row:
     def remark(self) -> str:
         """Whether the bars are met, and what else is to be said."""
         said = [self.note] if self.note else []
-        for bar, is_ in ((self.bar, self.ratio), (self.most, self.ours)):
+        for bar, is_, unit in ((self.bar, self.ratio, ""), (self.most, self.ours, f" {self.unit}")):
             if bar is not None:
-                said.append(f"bar {bar:g}: {'met' if is_ <= bar else 'not met'}")
+                said.append(f"at most {bar:g}{unit} is wanted: {'met' if is_ <= bar else 'not met'}")
         return "; ".join(said)
 
     def __str__(self) -> str:

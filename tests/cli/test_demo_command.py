@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -43,6 +44,17 @@ def test_a_file_of_the_readers_own_is_overwritten_only_with_force(
     assert own.read_text("utf-8") == "mine"
     assert main(["demo", "--into", str(tmp_path), "--force"]) == 0
     assert written(tmp_path) == SHIPPED
+
+
+@pytest.mark.parametrize("force", [[], ["--force"]], ids=["plain", "force"])
+def test_what_is_no_file_is_not_read(tmp_path: Path, capsys: pytest.CaptureFixture[str], force: list[str]) -> None:
+    """A pipe without a writer would be read for ever (fifo(7)), /dev/zero until there is no memory left (zero(4))."""
+    os.mkfifo(tmp_path / "larch-13-healthy.json")
+    (tmp_path / "plover-12-healthy.json").symlink_to("/dev/zero")
+    code = main(["demo", "--into", str(tmp_path), *force])
+    said = capsys.readouterr().err
+    assert (code, said.count("\n")) == (3, 1)
+    assert "bug" not in said
 
 
 @pytest.mark.parametrize("place", ["file", "nowhere/captures", "with\0nul", "pipe\n"], ids=repr)

@@ -8,9 +8,13 @@ from support.by_definition import lasting_by_definition
 from support.small_units import benches
 from support.wired import HERON, LARCH, found
 
+from usbwatch.capture import load
+from usbwatch.compare import findings
 from usbwatch.errors import TooManyLooks
-from usbwatch.localise import believe, suspects_of
+from usbwatch.localise import beliefs, believe, suspects_of
 from usbwatch.model import Look, Profile, Step, StepKind, Symptom
+from usbwatch.plan import plan
+from usbwatch.profile import find, shipped
 
 LOST = Look(findings=found(HERON, absent=["keyboard"]))
 NO = Look(findings=found(HERON, answers={"keys": False}))
@@ -99,3 +103,26 @@ def test_more_captures_that_differ_than_can_be_weighed_are_refused_with_a_senten
     flapping = [Look(findings=found(HERON, absent=["keyboard"] if number % 2 else [])) for number in range(12)]
     with pytest.raises(TooManyLooks, match="12 captures that differ are too many"):
         believe(HERON, flapping)
+
+
+@pytest.mark.parametrize(
+    ("name", "model"),
+    [("larch-13-top-case-lost", "fernhill-larch-13"), ("heron-14-touchpad-silent", "brackwell-heron-14")],
+)
+def test_rare_faults_that_are_left_out_of_sets_of_three_change_nothing_but_what_is_left_out(
+    monkeypatch: pytest.MonkeyPatch, name: str, model: str
+) -> None:
+    profile = find(model)
+    found_ = findings(load(str(shipped("captures") / f"{name}.json")), profile)
+    without = believe(profile, (Look(findings=found_),))
+    monkeypatch.setattr(beliefs, "LEAST_IN_THREES", beliefs.LEAST_WEIGHED)
+    with_them = believe(profile, (Look(findings=found_),))
+    assert [len(each.rings) for each in (without, with_them)] == [4, 4]
+    assert len(without.rings[3][0]) < len(with_them.rings[3][0]) / 2
+    told, whole = suspects_of(without), suspects_of(with_them)
+    assert told.hypotheses == whole.hypotheses
+    assert (told.parts, told.cures, told.nothing_wrong) == (whole.parts, whole.cures, whole.nothing_wrong)
+    assert told.left_out is not None
+    assert whole.left_out is not None
+    assert 0 < told.left_out - whole.left_out < 0.001
+    assert plan(without, found_) == plan(with_them, found_)

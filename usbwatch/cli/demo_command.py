@@ -62,8 +62,9 @@ def _made(folder: str) -> Path:
 
 
 def _has(path: Path, content: bytes) -> bool:
+    """Whether this very content is there; what is no file of its size, as a pipe is, is not read."""
     try:
-        return path.read_bytes() == content
+        return path.is_file() and path.stat().st_size == len(content) and path.read_bytes() == content
     except OSError:
         return False
 
