@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -72,12 +73,33 @@ def laptop_files(work: Path) -> Built:
         pytest.skip(f"the emulated laptop cannot be built here: {error}")
 
 
+_shared: list[Laptop] = []
+"""Laptops that several tests use."""
+
+
+@pytest.fixture(autouse=True)
+def _at_rest() -> Iterator[None]:
+    """Between tests the shared laptops stand still, so that one that is not needed takes no time from the others."""
+    yield
+    for laptop in _shared:
+        laptop.machine.rest()
+
+
+@contextmanager
+def _sharing(laptop: Laptop) -> Iterator[Laptop]:
+    _shared.append(laptop)
+    try:
+        yield laptop
+    finally:
+        _shared.remove(laptop)
+
+
 @pytest.fixture(scope="session")
 def healthy_laptop(laptop_files: Built, work: Path) -> Iterator[Laptop]:
     """A healthy laptop that several tests use; a test that changes it changes it back."""
     folder = work / "healthy"
     folder.mkdir()
-    with running(laptop_files, HEALTHY, folder) as laptop:
+    with running(laptop_files, HEALTHY, folder) as laptop, _sharing(laptop):
         yield laptop
 
 
@@ -86,7 +108,7 @@ def healthy_heron(laptop_files: Built, work: Path) -> Iterator[Laptop]:
     """The same of the second layout."""
     folder = work / "healthy-heron"
     folder.mkdir()
-    with running(laptop_files, HEALTHY, folder, HERON_14E) as laptop:
+    with running(laptop_files, HEALTHY, folder, HERON_14E) as laptop, _sharing(laptop):
         yield laptop
 
 

@@ -64,6 +64,7 @@ class Emulator:
         self._answers = self._monitor.makefile("rb")
         self._unread = b""
         self._events: list[str] = []
+        self._rests = False
         command = [
             # The kernel kills the emulator when this process ends, even when it is killed itself.
             *("setpriv", "--pdeathsig", "KILL", "qemu-system-x86_64"),
@@ -105,7 +106,20 @@ class Emulator:
 
     def change(self, command: str, **arguments: object) -> None:
         """Give the emulator an order of its machine protocol (QMP), such as ``device_del``."""
+        self.wake()
         self._asked(command, **arguments)
+
+    def rest(self) -> None:
+        """Stand still until it is needed again (QMP: ``stop``): one that idles takes up half a core."""
+        if not self._rests:
+            self._asked("stop")
+            self._rests = True
+
+    def wake(self) -> None:
+        """Go on where it stood still."""
+        if self._rests:
+            self._asked("cont")
+            self._rests = False
 
     def requests(self, drive: str) -> Mapping[str, int]:
         """How many requests of each kind a drive has got so far (QMP: BlockDeviceStats)."""
@@ -131,6 +145,7 @@ class Emulator:
 
     def give(self, name: str, theirs: socket.socket) -> None:
         """Hand a socket over, to be known by a name (QMP: ``getfd``); it is closed here."""
+        self.wake()
         order = {"execute": "getfd", "arguments": {"fdname": name}}
         socket.send_fds(self._monitor, [json.dumps(order).encode() + b"\n"], [theirs.fileno()])
         theirs.close()
@@ -165,6 +180,7 @@ class Emulator:
 
     def send(self, text: str) -> None:
         """Type into the serial line."""
+        self.wake()
         self._serial.sendall(text.encode())
 
     def run(self, command: str, timeout_s: float = _COMMAND_S) -> Outcome:
