@@ -56,6 +56,10 @@ NOT_RUN = {
     r"(\.venv/bin/)?pip |/tmp/usbwatch/bin/pip ": "fetches from a package index: .ci/run does",
     r"python3 -m venv ": "sets an environment up: .ci/run does, with the README's own lines",
     r"\.venv/bin/python -m pytest": "runs all tests: .ci/run does",
+    r"PYTHONPATH=tests \.venv/bin/python -m fuzz\.run ": "looks for new inputs for hours: tests/fuzz/test_corpus.py "
+    "tries those that are kept",
+    r"(PYTHONPATH=tests \.venv/bin/python -m support\.lowest |python3\.11 -m venv |build/lowest/bin/)": "sets up an "
+    "environment of the lowest versions and tests in it: by hand, before a release",
     r"apt-get ": "installs packages of the distribution: .ci/run does",
     r"python -m usbwatch\.onboard ": "takes a terminal over until a key is pressed: tests/onboard/test_runs.py",
 }
