@@ -55,7 +55,7 @@ def check(
 
     Without CAPTURE this machine is captured first, or the tree given by --root.
     The profile is chosen by what firmware calls the unit. Several captures are
-    checked one after another; the exit code is that of the worst.
+    checked by all cores, and told in their order; the exit code is that of the worst.
 
     A UNIT is one of the casebook, by its label: all that was seen of it and done
     to it is weighed, and it is compared with its own baseline first.

@@ -96,10 +96,6 @@ class Beliefs:
             chances = chances * likelihoods(each, members, len(self.courses)) / each.clean
         return [float(chance) for chance in chances]
 
-    def none_of(self, numbers: Collection[int]) -> float:
-        """Probability that none of these courses was taken."""
-        return self.shares([numbers])[0].none
-
 
 WIDE = 8
 """Observations found wrong, and tied to each other, up to which every sum is worked out."""
