@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 from support.unit_bench import Bench
@@ -71,6 +72,25 @@ def test_a_unit_with_a_baseline_is_checked_even_when_another_model_was_recorded_
     unit_bench.well("baseline", "R")
     unit_bench.well("capture", "R", str(_CAPTURES / "heron-14-healthy.json"), "--anyway")
     assert "profile is for another model" in unit_bench.run("check", "R").said
+
+
+def test_what_a_hand_established_still_stands_after_the_baseline_and_not_when_the_unit_comes_back(
+    unit_bench: Bench,
+) -> None:
+    asked = "Does every key of the unit's own keyboard type"
+    unit_bench.well("open", "R", str(_CAPTURES / "larch-13-top-case-lost.json"))
+    unit_bench.well("answer", "R", "touchpad-moves=no")
+    unit_bench.well("step", "R", "fit:top-case", "--part", "new")
+    unit_bench.well("capture", "R", str(_CAPTURES / "larch-13-repaired.json"))
+    unit_bench.well("answer", "R", "all-keys-type=yes")
+    unit_bench.well("baseline", "R")
+    kept = json.loads(unit_bench.run("check", "R", "--json").out)
+    assert kept["answers"] == [{"check": "all-keys-type", "yes": True}]
+    unit_bench.well("close", "R", "repaired")
+    unit_bench.well("reopen", "R", "--claim", "keyboard dead again")
+    unit_bench.well("capture", "R", str(_CAPTURES / "larch-13-repaired.json"))
+    assert json.loads(unit_bench.run("check", "R", "--json").out)["answers"] == []
+    assert asked in unit_bench.run("check", "R").out
 
 
 def test_a_label_with_a_slash_is_a_label(unit_bench: Bench) -> None:

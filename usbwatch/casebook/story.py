@@ -63,12 +63,16 @@ class Story:
 
     @property
     def visit(self) -> tuple[Standing, ...]:
-        """What stands since the unit last came in, or since its healthy state was last kept: that one begins it."""
-        first = 0
-        for place, each in enumerate(self.standings):
-            if isinstance(each.fact, (Opened, Reopened, Baselined)):
-                first = place
-        return tuple(each for each in self.standings[first:] if each.fact is not None)
+        """What stands since the unit last came in, or since its healthy state was last kept: that one begins it.
+
+        What a person had established of the state that was kept is still so, and stands before it.
+        """
+        first = _latest(self.standings, (Opened, Reopened, Baselined))
+        established: list[Standing] = []
+        if self.standings and isinstance(self.standings[first].fact, Baselined):
+            state = _latest(self.standings[:first], (Opened, Reopened, StepDone))
+            established = [each for each in self.standings[state:first] if isinstance(each.fact, Answered)]
+        return (*established, *(each for each in self.standings[first:] if each.fact is not None))
 
     @property
     def baseline(self) -> Baselined | None:
@@ -85,6 +89,11 @@ class Story:
     def by_number(self, number: int) -> Standing | None:
         """The entry with this number in this book; None for an amendment and for none at all."""
         return next((each for each in self.standings if each.entry.number == number), None)
+
+
+def _latest(standings: Sequence[Standing], kinds: tuple[type, ...]) -> int:
+    """Where the last entry of these kinds stands; 0 where there is none."""
+    return max((place for place, each in enumerate(standings) if isinstance(each.fact, kinds)), default=0)
 
 
 def written_down(entry: Entry) -> tuple[int, str, str]:
