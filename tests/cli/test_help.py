@@ -10,7 +10,7 @@ import click
 import pytest
 
 from usbwatch import __version__
-from usbwatch.cli import main, usbwatch
+from usbwatch.cli import exits, main, usbwatch
 from usbwatch.cli.on_call import OnCallGroup
 from usbwatch.cli.unit import unit
 
@@ -159,3 +159,13 @@ def test_a_completion_script_is_printed(shell: str) -> None:
         assert "_USBWATCH_COMPLETE" in done.stdout
     else:  # click asks bash for its version, and there may be no bash
         assert "bash" in done.stderr.lower()
+
+
+def test_a_command_that_there_is_not_is_told_with_those_that_are_near(capsys: pytest.CaptureFixture[str]) -> None:
+    for words, said in (
+        (["chekc"], "No such command 'chekc'. Did you mean check?"),
+        (["unit", "captur"], "No such command 'captur'. Did you mean capture?"),
+        (["xyzzy"], "No such command 'xyzzy'."),
+    ):
+        assert main(words) == exits.USAGE
+        assert f"Error: {said}\n" in capsys.readouterr().err

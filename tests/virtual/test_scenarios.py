@@ -19,6 +19,8 @@ from virtual.program import Judge, captured, forget, sh, standing
 from virtual.scenarios import HIDDEN, PROFILES, ROWS, Row
 from virtual.watched import Run, watching
 
+from usbwatch.profile import find
+
 pytestmark = pytest.mark.virtual
 
 IN_GUEST = {
@@ -119,7 +121,8 @@ def each_told(run: Run) -> list[tuple[str, str]]:
 def assert_verdicts(row: Row, document: dict[str, Any]) -> None:
     """Every expected device, what is external, and nothing else."""
     found = {one["device"]: (one["verdict"], one["symptom"]) for one in document["findings"]}
-    well = dict.fromkeys(found, ("present", "working")) | UNPROVEN[row.layout]
+    expected = [one.id for one in find(str(PROFILES[row.layout])).devices]
+    well = dict.fromkeys(expected, ("present", "working")) | UNPROVEN[row.layout]
     assert found == well | dict(row.untrue)
     assert document["outcome"] == ("wrong" if row.untrue else "whole" if not WELL[row.layout] else "not all seen")
     assert tuple((one["identity"], one["location"]) for one in document["external"]) == row.external

@@ -42,6 +42,20 @@ class OnCallGroup(click.Group):
         assert isinstance(command, click.Command)
         return command
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """The command that is meant, and what is left for it; where there is none, the near ones are told."""
+        try:
+            return super().resolve_command(ctx, args)
+        except click.UsageError as error:
+            from difflib import get_close_matches
+
+            near = get_close_matches(args[0], self.on_call)
+            if not near:
+                raise
+            raise click.UsageError(f"{error.message} Did you mean {' or '.join(near)}?", error.ctx) from None
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002 - click's own
         """Write the list of commands into a help page."""
         with formatter.section("Commands"):

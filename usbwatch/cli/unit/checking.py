@@ -65,6 +65,8 @@ def _unit(argument: str, book: Book) -> Unit:
         return book.unit(argument)
     except NoUnit as error:
         near = f"units with such a label: {listed(error.near)}" if error.near else "check the name"
+        if os.path.isdir(argument):  # noqa: PTH112 - hostile names
+            near = "it is a folder: give the captures in it, or a copied tree with --root"
         raise BadCapture(argument, "is neither a file nor a unit of the casebook", near) from None
 
 
