@@ -20,7 +20,10 @@ if os.environ.get("LC_ALL") in ("C", "POSIX"):
 # Tests start the program hundreds of times: it keeps what Python compiled, as an installed program has it.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
-settings.register_profile("usbwatch", deadline=None)  # how long a test takes depends on what else the machine does
+# How long a test takes depends on what else the machine does, so none has a deadline. A plain run tries some examples of
+# each property, `--hypothesis-profile=thorough` many; tests/fuzz searches for what breaks decoders and readers.
+settings.register_profile("usbwatch", deadline=None, max_examples=40)
+settings.register_profile("thorough", deadline=None, max_examples=1000)
 settings.load_profile("usbwatch")
 
 _ARCHIVES = Path(__file__).parent / "data" / "trees"
