@@ -93,6 +93,17 @@ def test_what_a_hand_established_still_stands_after_the_baseline_and_not_when_th
     assert asked in unit_bench.run("check", "R").out
 
 
+def test_a_unit_that_came_back_and_was_only_asked_about_is_still_known_by_its_name(unit_bench: Bench) -> None:
+    unit_bench.well("open", "R", str(_CAPTURES / "larch-13-healthy.json"))
+    unit_bench.well("baseline", "R")
+    unit_bench.well("close", "R", "repaired")
+    unit_bench.well("reopen", "R", "--claim", "screen dark")
+    unit_bench.well("answer", "R", "picture-on-panel=no")
+    shown = unit_bench.run("check", "R").out
+    assert "Fernhill Larch 13" in shown
+    assert "calls itself nothing" not in shown
+
+
 def test_a_label_with_a_slash_is_a_label(unit_bench: Bench) -> None:
     unit_bench.well("open", "2026/17", "lost.json")
     assert unit_bench.run("check", "2026/17").code == 10

@@ -128,10 +128,20 @@ def seen_of(told: Story, book: Book, profile: Profile, new: Mapping[str, Saved] 
 
     found: list[Seen] = []
     for look in looks(told):
-        before = found[-1].capture if found else None
-        capture = _capture(look.capture, book, new) if look.capture else _nothing_seen(look.at, before)
+        if look.capture:
+            capture = _capture(look.capture, book, new)
+        else:
+            capture = _nothing_seen(look.at, found[-1].capture if found else _of_earlier_visit(told, book, new))
         found.append(_seen(look, capture, profile))
     return tuple(found)
+
+
+def _of_earlier_visit(told: Story, book: Book, new: Mapping[str, Saved]) -> Capture | None:
+    """The last capture that there is of a unit that came back: what it calls itself has not changed."""
+    from usbwatch.model.history import Baselined, Captured
+
+    digests = [each.fact.capture for each in told.standings if isinstance(each.fact, (Captured, Baselined))]
+    return _capture(digests[-1], book, new) if digests else None
 
 
 def _capture(digest: str, book: Book, new: Mapping[str, Saved]) -> Capture:
