@@ -25,8 +25,8 @@ if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
 # Tests start the program hundreds of times: it keeps what Python compiled, as an installed program has it.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
-# How long a test takes depends on what else the machine does, so none has a deadline. A plain run tries some examples of
-# each property, `--hypothesis-profile=thorough` many; tests/fuzz searches for what breaks decoders and readers.
+# How long a test takes depends on what else the machine does, so none has a deadline. A plain run tries some examples
+# of each property, `--hypothesis-profile=thorough` many; tests/fuzz searches for what breaks decoders and readers.
 settings.register_profile("usbwatch", deadline=None, max_examples=40)
 settings.register_profile("thorough", deadline=None, max_examples=1000)
 settings.load_profile("usbwatch")
