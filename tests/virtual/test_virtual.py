@@ -18,7 +18,7 @@ import pytest
 from support.looking import coverage_of, look
 from virtual.build import Built
 from virtual.laptop import HEALTHY, Condition, Laptop, running
-from virtual.program import Judge, captured, forget
+from virtual.program import Judge, captured
 from virtual.scenarios import PROFILES
 from virtual.usb_parts import PARTS, Fault, Speed
 
@@ -227,7 +227,6 @@ def test_what_comes_loose_at_run_time_is_named_and_so_is_its_return(
     logged = {("disconnected", f"{USB}/4.1"), ("disconnected", f"{USB}/4.4")}
     keyboard, reader = "[ -e /sys/bus/usb/devices/*-4.1 ]", "[ -e /sys/bus/usb/devices/*-4.4 ]"
     judge = Judge(capsys, PROFILES["Larch 13"])
-    forget(healthy_laptop)
     whole = captured(healthy_laptop, tmp_path / "whole.json")
 
     healthy_laptop.parts["keyboard"].unplug()
