@@ -20,7 +20,7 @@ from usbwatch.cli import main
 __all__ = ["Judge", "begun", "captured", "ended", "forget", "sh", "standing", "until", "usbwatch"]
 
 _numbers = itertools.count(1)
-_SERVER = "[ -p /run/usbwatch.in ] || (python3 /opt/usbwatch/warm.py </dev/null >/tmp/warm.log 2>&1 &)"
+_SERVER = "[ -p /run/warm.in ] || (python3 /opt/usbwatch/warm.py </dev/null >/tmp/warm.log 2>&1 &)"
 
 _STANDING = (
     "for d in /sys/bus/usb/devices/*; do echo ${d##*/} $(cat $d/idProduct $d/product $d/speed $d/bConfigurationValue "
@@ -52,9 +52,9 @@ def begun(laptop: Laptop, *arguments: str) -> str:
     """The folder of a run of ``usbwatch`` that was begun in the guest: its ``pid``, ``out``, ``err`` and ``code``."""
     folder = f"/tmp/run-{next(_numbers)}"
     sh(laptop, _SERVER)
-    until(laptop, "[ -p /run/usbwatch.in ]")
+    until(laptop, "[ -p /run/warm.in ]")
     words = "\\t".join((folder, *arguments))
-    sh(laptop, f"mkdir {folder}; printf '{words}\\n' >/run/usbwatch.in")
+    sh(laptop, f"mkdir {folder}; printf '{words}\\n' >/run/warm.in")
     until(laptop, f"[ -s {folder}/pid ]")
     return folder
 

@@ -20,8 +20,8 @@ from pathlib import Path
 import usbwatch
 from usbwatch.cli import main
 
-IN = "/run/usbwatch.in"
-IMPORTED = Path("/run/usbwatch.imported")
+IN = "/run/warm.in"
+IMPORTED = Path("/run/warm.imported")
 
 
 def run(folder: Path, arguments: list[str]) -> None:
