@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 _MOST_WRONG = 60
 """What a pattern of 64 bits holds."""
 
-__all__ = ["REST", "Branch", "Foresight", "all_working", "branches", "working"]
+__all__ = ["REST", "Branch", "Foresight", "branches", "working"]
 
 REST = "?"
 """Stands in ``Branch.well`` for the outcomes that are too rare to be told apart."""
@@ -103,7 +103,7 @@ def branches(candidate: Candidate, ahead: Foresight) -> list[Branch]:
     if candidate.yes is None:
         return _after_step(candidate.step, ahead)
     where = ahead.where
-    yes = working(candidate.yes, where, where.masks)
+    (yes,) = working([candidate.yes], where, where.masks)
     pair = ((candidate.yes.id,), where.chances * yes), ((), where.chances * (1 - yes))
     every = _rows(where)[0]
     found = (Branch(well=well, origins=every, masks=where.masks, chances=chances) for well, chances in pair)
@@ -116,19 +116,8 @@ def _rows(where: Standing) -> tuple[Indices, Masks, Numbers]:
     return np.arange(len(where.masks)), where.masks, where.chances
 
 
-def working(yes: Observation, where: Standing, masks: Masks) -> Numbers:
-    """The chance of a yes under each of these sets of faults of the standing: a product over its faults."""
-    import numpy as np
-
-    chance = np.full(len(masks), yes.clean)
-    for hazard in yes.hazards:
-        if hazard.fault in where.place:
-            chance[(masks & np.uint64(1 << where.place[hazard.fault])) != 0] *= hazard.passes
-    return chance
-
-
-def all_working(asked: Sequence[Observation], where: Standing, masks: Masks) -> Numbers:
-    """The same for several observations, one a row."""
+def working(asked: Sequence[Observation], where: Standing, masks: Masks) -> Numbers:
+    """Per observation, one a row, its chance of a yes under each of these sets of faults: a product over its faults."""
     import numpy as np
 
     passes = np.ones((len(asked), len(where.sites)))

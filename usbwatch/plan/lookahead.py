@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from usbwatch.plan.candidates import Candidate
-from usbwatch.plan.foresight import Branch, Foresight, all_working, branches
+from usbwatch.plan.foresight import Branch, Foresight, branches, working
 from usbwatch.plan.information import information_bits
 from usbwatch.plan.money import Prices
 from usbwatch.plan.standing import Standing
@@ -99,6 +99,6 @@ def _answers(
     masks, places = np.unique(branch.masks, return_inverse=True)
     chances = np.bincount(places.ravel(), branch.chances)
     asked = [each.candidate.yes for each in paying if each.candidate.yes is not None]
-    for each, works in zip(paying, all_working(asked, where, masks), strict=True):
+    for each, works in zip(paying, working(asked, where, masks), strict=True):
         yes = chances * works
         yield each.cost * branch.probability, [(masks, yes), (masks, chances - yes)]
