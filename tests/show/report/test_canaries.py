@@ -9,6 +9,7 @@ import json
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -111,9 +112,16 @@ def _made(folder: Path, label: str, kind: str, form: str, *more: str) -> _Made:
     return _Made(said=said, names=tuple(path.name for path in written), texts=texts)
 
 
+def _without_the_clock(text: str) -> str:
+    """The text without when the run itself was, in names of files and in records: six digits by chance."""
+    now = datetime.now(UTC)
+    days = "|".join(f"{now + timedelta(days=days):%Y-%m-%d}" for days in (-1, 0, 1))
+    return re.sub(rf"(?:{days})(?:[T -]\d\d:?\d\d(?::?\d\d(?:\.\d+)?)?)?", "when", text)
+
+
 def _squeezed(text: str) -> str:
-    """Letters and digits alone, without digests of captures and seals, which are hex digits by chance."""
-    folded = re.sub(r"\s+", "", text.lower())
+    """Letters and digits alone, without times of the run and digests of captures and seals, which are chance."""
+    folded = re.sub(r"\s+", "", _without_the_clock(text).lower())
     return re.sub(r"[\W_]+", "", re.sub(r"sha256:[0-9a-f]{64}", "", folded))
 
 
