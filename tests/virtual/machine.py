@@ -69,7 +69,7 @@ class Emulator:
             # The kernel kills the emulator when this process ends, even when it is killed itself.
             *("setpriv", "--pdeathsig", "KILL", "qemu-system-x86_64"),
             *("-nodefaults", "-no-user-config", "-display", "none", "-no-reboot", "-accel", "tcg,thread=multi"),
-            *("-machine", chipset, "-smp", "2", "-cpu", _PROCESSOR),
+            *("-machine", chipset, "-smp", "1", "-cpu", _PROCESSOR),
             *("-chardev", f"socket,id=serial,fd={serial.fileno()}", "-serial", "chardev:serial"),
             *("-chardev", f"socket,id=monitor,fd={monitor.fileno()}", "-mon", "chardev=monitor,mode=control"),
             *arguments,
