@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from hypothesis import settings
+from support.examples import PLAIN
 from support.postgres_server import server, tool
 from support.sysfs import HEALTHY, Conditions, build
 from support.tree.parts import Laptop
@@ -27,7 +28,7 @@ os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 # How long a test takes depends on what else the machine does, so none has a deadline. A plain run tries some examples
 # of each property, `--hypothesis-profile=thorough` many; tests/fuzz searches for what breaks decoders and readers.
-settings.register_profile("usbwatch", deadline=None, max_examples=40)
+settings.register_profile("usbwatch", deadline=None, max_examples=PLAIN)
 settings.register_profile("thorough", deadline=None, max_examples=1000)
 settings.load_profile("usbwatch")
 

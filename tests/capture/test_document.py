@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 import rfc8785
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support.any_capture import captures
 from support.hostile import HOSTILE
@@ -314,7 +314,6 @@ class TestAnyBytes:
         with pytest.raises(BadCapture):
             parse(content, "noise")
 
-    @settings(max_examples=60)
     @given(data=st.data())
     def test_a_document_with_anything_in_one_place(self, data: st.DataObject, capture: Capture) -> None:
         leaf = st.one_of(st.none(), st.booleans(), st.integers(), st.floats(), st.text(max_size=5))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from usbwatch.capture.saved import load_saved
@@ -302,7 +302,6 @@ def test_a_damaged_document_is_told(book: Book) -> None:
         book.saved_capture(digest)
 
 
-@settings(max_examples=50, deadline=None)
 @given(st.lists(st.sampled_from(["step", "answer", "capture", "note", "close", "reopen"]), max_size=14))
 @pytest.mark.properties
 def test_every_answer_and_capture_of_the_visit_is_in_exactly_one_look(kinds: list[str]) -> None:

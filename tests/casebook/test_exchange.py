@@ -15,7 +15,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 import rfc8785
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support.archives import MANIFEST, digest_of, everything_in, exported, refusal, stream_of, taken_in
 from support.fresh_book import fresh_book
@@ -311,7 +311,6 @@ def _send(sender: Book, receiver: Book, path: Path) -> None:
     taken_in(receiver, str(exported(sender, path)))
 
 
-@settings(max_examples=40, deadline=None)
 @given(
     st.lists(
         st.tuples(
@@ -350,7 +349,6 @@ def test_two_benches_that_have_exchanged_all_tell_the_same_story(
         assert {id_ for id_, _ in known} < {entry.id for entry in here.entries(unit)}
 
 
-@settings(max_examples=60, deadline=None)
 @given(
     st.lists(st.tuples(st.sampled_from(sorted(_MADE)), st.integers(0, 3), st.integers(0, 3)), max_size=12),
     st.randoms(use_true_random=False),

@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support.archives import taken_in
 from support.make_casebook import FOLDER, LABELS, fill
@@ -88,7 +88,6 @@ def test_a_hostile_serial_is_kept_cut_and_found(book: Book, serial: str) -> None
 _LETTERS = st.text(alphabet="aB1-% !_\u00e9", min_size=1, max_size=5)
 
 
-@settings(max_examples=60, deadline=None)
 @given(labels=st.lists(_LETTERS, max_size=8), serials=st.lists(_LETTERS, max_size=8), asked=_LETTERS)
 @pytest.mark.properties
 def test_what_is_found_is_what_a_look_at_every_unit_finds(labels: list[str], serials: list[str], asked: str) -> None:

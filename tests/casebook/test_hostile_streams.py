@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 from support.archives import (
     GOOD,
@@ -346,7 +346,6 @@ def test_no_single_bit_that_flips_in_an_archives_structure_gets_other_content_in
             _same_or_refused(tmp_path / "b", bytes(spoiled), stream)
 
 
-@settings(max_examples=200, deadline=None)
 @given(
     st.lists(st.tuples(st.floats(0, 1, exclude_max=True), st.integers(1, 255)), min_size=1, max_size=4),
     st.sampled_from(["flip", "cut", "double", "swap"]),
@@ -383,7 +382,6 @@ def _filled(folder: Path) -> tuple[bytes, bytes]:
     return path.read_bytes(), stream_of(path)
 
 
-@settings(max_examples=200, deadline=None)
 @given(
     st.floats(0, 1, exclude_max=True),
     st.one_of(st.binary(max_size=8), st.sampled_from([b"\n", b"}", b'"', b"{}", b"\x00", b"\xff", b"[[[[", b"null"])),

@@ -15,6 +15,7 @@ import pytest
 from conftest import BuiltTree, RealTree
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.examples import costly
 from support.looking import look
 from support.sysfs import Conditions
 from support.tree.parts import Laptop, UsbPart
@@ -349,7 +350,7 @@ _ANY_NODE = st.builds(
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=25)
+@settings(deadline=None, max_examples=costly(10))
 @given(st.lists(_ANY_NODE, max_size=6, unique_by=lambda node: (node.bus, node.location)))
 def test_whatever_firmware_says_nothing_unseen_is_called_not_found(nodes: list[Node]) -> None:
     """With no bus seen, "not found" can only be firmware's own word on a battery's bay or a port with a state."""

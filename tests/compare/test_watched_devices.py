@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support.blinking import HUB, PLACES, blinks, event, watch, watched
 
@@ -145,7 +145,6 @@ _EVENTS = st.lists(
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=200)
 @given(events=_EVENTS)
 def test_whatever_the_events_are_the_figures_hold_together(events: list[WatchEvent]) -> None:
     for one in told(with_watch(watch(events, places=PLACES.values()))).values():
@@ -156,7 +155,6 @@ def test_whatever_the_events_are_the_figures_hold_together(events: list[WatchEve
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=100)
 @given(events=_EVENTS)
 def test_departures_are_never_more_than_the_events_that_tell_of_them(events: list[WatchEvent]) -> None:
     """Counted anew, the plain way: no device left more often than its place was named by an event."""

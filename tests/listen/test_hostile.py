@@ -332,7 +332,7 @@ def test_nothing_acknowledged_is_lost_when_it_is_killed_in_a_flood(tmp_path: Pat
 
 
 @pytest.mark.properties
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(at=st.one_of(st.integers(0, 120), st.integers(0, 3000)), put=st.binary(max_size=20), cut=st.integers(0, 40))
 def test_any_change_to_a_good_request_leaves_the_server_well(shared: Server, at: int, put: bytes, cut: int) -> None:
     """What is acknowledged is the good capture, or nothing: a capture has a digest."""

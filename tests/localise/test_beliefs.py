@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from support.by_definition import lasting_by_definition
 from support.small_units import benches
 from support.wired import HERON, LARCH, found
@@ -76,7 +76,6 @@ Bench = tuple[Profile, tuple[Look, ...]]
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=40)
 @given(bench=benches())
 def test_after_any_steps_it_is_the_definition(bench: Bench) -> None:
     profile, looks = bench

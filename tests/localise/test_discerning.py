@@ -8,7 +8,7 @@ from itertools import combinations, product
 from math import prod
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support.by_definition import outcome
 from support.small_units import units
@@ -50,7 +50,6 @@ def everything(found: Discerned) -> list[Failing]:
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=100)
 @given(unit=units())
 def test_what_a_failure_shows_is_the_likeliest_joint_outcome(unit: Unit) -> None:
     layout = lay_out(unit[0])
@@ -66,7 +65,6 @@ def test_what_a_failure_shows_is_the_likeliest_joint_outcome(unit: Unit) -> None
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=100)
 @given(unit=units())
 def test_each_way_of_failing_stands_in_the_one_group_that_loses_what_it_loses(unit: Unit) -> None:
     layout = lay_out(unit[0])
@@ -106,7 +104,6 @@ def pairs(group: Alike | Left) -> list[tuple[Failing, Failing]]:
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=100)
 @given(unit=units())
 def test_what_can_be_told_by_hand_is_told_by_the_checks_named_and_by_no_fewer(unit: Unit) -> None:
     layout = lay_out(unit[0])
@@ -153,7 +150,6 @@ def test_of_any_checks_those_named_settle_all_that_can_be_settled_and_none_is_id
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=100)
 @given(unit=units())
 def test_what_tells_a_failure_by_hand_is_what_the_model_says(unit: Unit) -> None:
     layout = lay_out(unit[0])
@@ -163,7 +159,6 @@ def test_what_tells_a_failure_by_hand_is_what_the_model_says(unit: Unit) -> None
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=100)
 @given(unit=units())
 def test_the_checks_that_a_profile_lacks_would_tell_what_it_cannot(unit: Unit) -> None:
     """A check about a device can bring a way of failing along that only checks are about; it is not meant here."""
@@ -178,7 +173,6 @@ def test_the_checks_that_a_profile_lacks_would_tell_what_it_cannot(unit: Unit) -
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=100)
 @given(unit=units(), scale=st.sampled_from((1.0, 0.1, 0.05, 0.03, 0.02, 0.01, 1e-3)))
 def test_a_device_is_unexplained_when_what_is_not_known_explains_its_loss_better(unit: Unit, scale: float) -> None:
     fainter = replace(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import chain, combinations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support.small_units import units
 from support.wired import HERON, found
@@ -87,7 +87,6 @@ def by_definition(beliefs: Beliefs, most: int) -> set[frozenset[int]]:
 
 
 @pytest.mark.properties
-@settings(max_examples=60, deadline=None)
 @given(unit=units())
 def test_they_are_what_the_definition_says(unit: tuple[Profile, Findings]) -> None:
     profile, findings = unit

@@ -8,6 +8,7 @@ from itertools import permutations
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.examples import costly
 from support.small_units import benches, units
 from support.wired import HERON, bench_sized, device, found
 
@@ -32,7 +33,6 @@ Bench = tuple[Profile, tuple[Look, ...]]
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=50)
 @given(bench=benches())
 def test_what_is_unseen_changes_nothing_bit_for_bit(bench: Bench) -> None:
     profile, looks = bench
@@ -46,7 +46,6 @@ def _without_unseen(findings: Findings) -> Findings:
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=50)
 @given(unit=units())
 def test_the_order_of_evidence_does_not_matter(unit: tuple[Profile, Findings]) -> None:
     profile, findings = unit
@@ -56,7 +55,7 @@ def test_the_order_of_evidence_does_not_matter(unit: tuple[Profile, Findings]) -
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=30)
+@settings(deadline=None, max_examples=costly(15))
 @given(bench=benches())
 def test_the_same_input_gives_the_same_output(bench: Bench) -> None:
     profile, looks = bench
@@ -64,7 +63,6 @@ def test_the_same_input_gives_the_same_output(bench: Bench) -> None:
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=50)
 @given(bench=benches(), twice=st.integers(1, 3))
 def test_the_same_look_again_tells_nothing(bench: Bench, twice: int) -> None:
     profile, looks = bench
@@ -80,7 +78,6 @@ def _chances(found_: Suspects) -> dict[str, float]:
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=50)
 @given(bench=benches())
 def test_no_step_and_no_finding_makes_anything_certain(bench: Bench) -> None:
     # A zero absorbs: no later evidence can undo it.

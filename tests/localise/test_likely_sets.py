@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support.by_definition import lasting_by_definition
 from support.small_units import benches, units
@@ -39,7 +39,6 @@ def by_definition(beliefs: Beliefs, asked: frozenset[int]) -> Sets:
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=60)
 @given(bench=benches(), asked=st.frozensets(st.integers(0, 10), max_size=9))
 def test_where_all_can_be_kept_every_set_has_its_probability_by_definition(
     bench: tuple[Profile, tuple[Look, ...]], asked: frozenset[int]
@@ -53,7 +52,6 @@ def test_where_all_can_be_kept_every_set_has_its_probability_by_definition(
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=60)
 @given(unit=units(), most=st.integers(1, 40))
 def test_where_few_are_kept_the_likely_ones_are_exact_and_all_stand_for_the_whole(
     unit: tuple[Profile, Findings], most: int

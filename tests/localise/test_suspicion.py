@@ -6,7 +6,7 @@ from dataclasses import replace
 from itertools import permutations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from support.by_definition import posterior_by_definition
 from support.small_units import units
@@ -188,7 +188,6 @@ def test_splitting_a_missing_device_changes_no_odds_between_its_causes(children:
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=50)
 @given(unit=units())
 def test_what_is_unseen_changes_nothing_bit_for_bit(unit: tuple[Profile, Findings]) -> None:
     profile, findings = unit
@@ -197,7 +196,6 @@ def test_what_is_unseen_changes_nothing_bit_for_bit(unit: tuple[Profile, Finding
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=50)
 @given(unit=units())
 def test_the_order_of_evidence_does_not_matter(unit: tuple[Profile, Findings]) -> None:
     profile, findings = unit
@@ -217,7 +215,6 @@ def test_an_optional_device_that_is_absent_changes_nothing() -> None:
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=50)
 @given(unit=units())
 def test_marginals_are_sums_over_all_fault_sets(unit: tuple[Profile, Findings]) -> None:
     profile, findings = unit
@@ -247,7 +244,6 @@ def test_marginals_are_sums_over_all_fault_sets(unit: tuple[Profile, Findings]) 
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=50)
 @given(unit=units(), depth=st.integers(0, 3))
 def test_hypotheses_have_their_exact_probability_and_the_rest_is_left_out(
     unit: tuple[Profile, Findings], depth: int
@@ -268,7 +264,6 @@ def test_hypotheses_have_their_exact_probability_and_the_rest_is_left_out(
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=50)
 @given(unit=units())
 def test_suspects_are_ranked_and_tell_every_finding_once(unit: tuple[Profile, Findings]) -> None:
     profile, findings = unit

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.by_definition import every_set
+from support.examples import costly
 
 from usbwatch.localise.every_set import MOST_WRONG, EverySet
 from usbwatch.localise.weighing import Fault, Hazard, Observation, likelihood, log_weights
@@ -87,7 +88,6 @@ def weights_by_definition(faults: Sequence[Fault], seen: Sequence[Observation]) 
 
 
 @pytest.mark.properties
-@settings(deadline=None)
 @given(model=models(), data=st.data())
 def test_over_all_sets_it_is_the_definition(model: Model, data: st.DataObject) -> None:
     faults, seen = model
@@ -110,7 +110,6 @@ def test_over_all_sets_it_is_the_definition(model: Model, data: st.DataObject) -
 
 
 @pytest.mark.properties
-@settings(deadline=None)
 @given(model=models(), depth=st.integers(0, 3))
 def test_a_depth_is_the_definition_cut_to_small_sets(model: Model, depth: int) -> None:
     faults, seen = model
@@ -232,7 +231,7 @@ def quickscore(
 
 
 @pytest.mark.properties
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=costly(20), deadline=None)
 @given(network=networks())
 def test_with_two_outcomes_it_is_noisy_or_and_quickscore_gives_the_same(
     network: tuple[list[Fraction], list[dict[int, Fraction]], list[Fraction]],

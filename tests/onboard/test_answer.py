@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from onboard.scenes import LOST, SCENES, SIZES
 from support.golden import assert_golden
@@ -103,7 +103,6 @@ def test_every_letter_is_one_that_the_console_has(scene: str) -> None:
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=150)
 @given(width=st.integers(20, 200), height=st.integers(8, 70), scene=st.sampled_from(list(SCENES)))
 def test_any_console_gets_a_page_of_exactly_its_size(width: int, height: int, scene: str) -> None:
     lines = answer_page(SCENES[scene], width, height)

@@ -12,6 +12,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from support.by_definition import outcome
+from support.examples import costly
 from support.plan_by_definition import Chances, Faults, Unit
 from support.small_units import units
 from support.wired import HERON, LARCH, bench_sized, device, found, part
@@ -119,7 +120,7 @@ def outcomes_of(one: Unit, each: Proposal) -> list[Chances]:
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=15)  # every outcome of every step, by the definition: a second each and more
+@settings(max_examples=costly(15))  # every outcome of every step, by the definition
 @example(unit=answered_no("case", Symptom.ABSENT), given_up=200)
 @given(unit=units(), given_up=st.sampled_from((40, 200, 900)))
 def test_expected_totals_are_the_expectation_by_definition(unit: tuple[Profile, Findings], given_up: int) -> None:
@@ -135,7 +136,7 @@ def test_expected_totals_are_the_expectation_by_definition(unit: tuple[Profile, 
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=6)  # the same, one question further: some three seconds each
+@settings(max_examples=costly(6))  # the same, one question further
 @example(unit=answered_no("board", Symptom.MUTE))
 @given(unit=units())
 def test_the_first_proposals_are_looked_at_one_question_further(unit: tuple[Profile, Findings]) -> None:
@@ -155,7 +156,6 @@ def test_the_first_proposals_are_looked_at_one_question_further(unit: tuple[Prof
 
 
 @pytest.mark.properties
-@settings(deadline=None)
 @given(unit=units(), given_up=st.sampled_from((0, 40, 900, None)))
 def test_every_plan_holds_together(unit: tuple[Profile, Findings], given_up: int | None) -> None:
     profile, findings = unit
@@ -176,7 +176,7 @@ def test_every_plan_holds_together(unit: tuple[Profile, Findings], given_up: int
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=20)
+@settings(deadline=None, max_examples=costly(20))
 @given(unit=units(), wasted=st.integers(2, 3))
 def test_money_already_spent_never_changes_the_choice(unit: tuple[Profile, Findings], wasted: int) -> None:
     # What was done for nothing, on a device that has nothing to do with anything wrong, however often.

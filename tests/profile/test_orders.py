@@ -8,6 +8,7 @@ from itertools import pairwise
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.examples import costly
 from support.wired import device, part
 
 from usbwatch.localise.paths import _path, _Trace
@@ -94,7 +95,7 @@ class TestContrary:
     """The same answer as from the paths that the weighing of faults walks."""
 
     @given(made=_profiles())
-    @settings(max_examples=300)
+    @settings(max_examples=costly(200))
     def test_told_where_no_order_of_the_sites_agrees_with_all_paths(self, made: Profile) -> None:
         found = contrary(made)
         assert (found is not None) == _contradict(made)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from support.golden import assert_golden
 from support.hostile import HOSTILE, poisoned
 from support.invented import PROFILE
@@ -87,7 +87,6 @@ def test_no_string_of_a_profile_can_break_the_page(text: str) -> None:
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=60)
 @given(unit=units())
 def test_whatever_the_layout_no_line_is_wider_than_the_page(unit: tuple[Profile, Findings]) -> None:
     for width in (30, 60):

@@ -90,7 +90,7 @@ class Unit:
             best = min(best, cost * every + self.worth(with_yes) + self.worth(with_no))
         return best
 
-    def least(self, chances: Chances, tries: int = 4) -> float:
+    def least(self, chances: Chances, tries: int = 3) -> float:
         """The least expected cost by any order of so many cures, giving up at any point."""
         left = {faults: chance for faults, chance in chances.items() if faults}
         best = sum(left.values()) * self.prices.never_mended
@@ -102,14 +102,14 @@ class Unit:
         return best
 
     def _gain(self, left: Chances, cure: Cure) -> float:
-        mended, fails = self._of_cure(cure)
+        mended, fails = self._told[cure]
         whole = sum(chance for faults, chance in left.items() if faults <= mended)
         some = sum(chance for faults, chance in left.items() if faults & mended)
         every = sum(left.values())
         return (1 - fails) * (whole + 0.1 * some) / (every * self.prices.of_cure(cure)) if every else 0.0
 
     def _cured(self, left: Chances, cure: Cure) -> Chances:
-        mended, fails = self._of_cure(cure)
+        mended, fails = self._told[cure]
         found: Chances = {}
         for faults, chance in left.items():
             for after, share in ((faults - mended, 1 - fails), (faults, fails)):
@@ -117,7 +117,11 @@ class Unit:
                     found[after] = found.get(after, 0.0) + chance * share
         return found
 
-    def _of_cure(self, cure: Cure) -> tuple[Faults, float]:
+    @cached_property
+    def _told(self) -> dict[Cure, tuple[Faults, float]]:
+        return {cure: self._of(cure) for cure in self.cures()}
+
+    def _of(self, cure: Cure) -> tuple[Faults, float]:
         step = Step(kind=_STEPS[cure.kind], of=cure.of)
         told = fates(self.beliefs.layout.sites, step, self.beliefs.layout.profile)
         mended = frozenset(number for number in self.matter if told[number].survives < 0.5)
@@ -129,6 +133,7 @@ class Unit:
         sites, profile = self.beliefs.layout.sites, self.beliefs.layout.profile
         told = fates(sites, step, profile) if step is not None else ()
         found: dict[frozenset[str], Chances] = {}
+        stands = self._stands(step)
         for faults, chance in self.now().items():
             for stays in product((True, False), repeat=len(faults)):
                 share, after = chance, set()
@@ -136,7 +141,7 @@ class Unit:
                     there = self._stays(number, step, told[number]) if step is not None else 1.0
                     share *= there if still else 1 - there
                     after |= {number} if still else set()
-                for seen, part in self._seen(frozenset(after), step):
+                for seen, part in self._seen(frozenset(after), stands):
                     if share * part > 0:
                         cell = found.setdefault(seen, {})
                         cell[frozenset(after)] = cell.get(frozenset(after), 0.0) + share * part
@@ -159,9 +164,8 @@ class Unit:
         own = step.kind in _BAD and self.beliefs.layout.sites[number].part == step.of
         return float(min(1.0, survives + _BAD[step.kind] - born)) if own else float(survives)
 
-    def _seen(self, faults: Faults, step: Step | None) -> Iterable[tuple[frozenset[str], float]]:
+    def _seen(self, faults: Faults, stands: set[str]) -> Iterable[tuple[frozenset[str], float]]:
         """What is wrong in a capture, with its chance: loose links toss one coin each."""
-        stands = self._stands(step)
         watched = any(each.watched is not None for each in self.beliefs.looks[-1].findings.findings)
         often = _AWAY_IN_A_WATCH if watched else _AWAY
         loose = [number for number in sorted(faults) if self.beliefs.layout.sites[number].id.startswith("loose:")]
@@ -170,7 +174,7 @@ class Unit:
             for number, gone in zip(loose, away, strict=True):
                 share *= often if gone else 1 - often
                 acting -= set() if gone else {number}
-            yield frozenset(id_ for id_, path in self.paths().items() if id_ in stands or path & acting), share
+            yield frozenset(id_ for id_, path in self.paths.items() if id_ in stands or path & acting), share
 
     def _stands(self, step: Step | None) -> set[str]:
         """Of what is wrong, the answers that no part of a step reaches: a capture does not ask for them again."""
@@ -181,6 +185,7 @@ class Unit:
         wrong = {each.id for each in self.beliefs.current if each.wrong}
         return {id_ for id_ in wrong - devices if not reached & {stop.site for stop in layout.paths[id_]}}
 
+    @cached_property
     def paths(self) -> dict[str, Faults]:
         """Per thing that is wrong, the sites that matter on its path."""
         layout = self.beliefs.layout

@@ -15,6 +15,7 @@ from conftest import BuiltTree, RealTree
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.any_capture import captures
+from support.examples import costly
 from support.fleets import at_place, blind, learnt_from, lost, moved, of_another_maker, places, source, unit, units
 from support.looking import look
 from support.sysfs import Conditions
@@ -414,7 +415,7 @@ def test_strings_of_a_hundred_kilobytes_do_not_get_through() -> None:
 
 
 @pytest.mark.properties
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=costly(8), deadline=None)
 @given(st.randoms(use_true_random=False), st.integers(2, 12))
 def test_the_order_of_captures_changes_nothing(rng: random.Random, count: int) -> None:
     whole = shown("larch-13-healthy")
@@ -437,7 +438,7 @@ BUSES = ("drm", "usb", "pci", "acpi", "i2c", "serio", "input", "power_supply")
 
 
 @pytest.mark.properties
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=costly(12), deadline=None)
 @given(st.sampled_from(["larch-13-healthy", "heron-14-healthy", "plover-12-healthy"]), st.sampled_from(BUSES),
        st.integers(1, 6))  # fmt: skip
 def test_a_capture_that_could_not_see_a_bus_makes_nothing_optional(name: str, bus: str, count: int) -> None:
@@ -448,7 +449,6 @@ def test_a_capture_that_could_not_see_a_bus_makes_nothing_optional(name: str, bu
 
 
 @pytest.mark.properties
-@settings(max_examples=60, deadline=None)
 @given(st.lists(captures(), max_size=4))
 def test_whatever_captures_hold_something_is_said_and_a_profile_is_sound(hostile: list[Capture]) -> None:
     learnt = learnt_from([*hostile, *units(shown("plover-12-healthy"), 2)])
@@ -462,7 +462,6 @@ FACTS = ("speed_kbps", "current_link_width", "current_link_speed", "lid", "physi
 
 
 @pytest.mark.properties
-@settings(max_examples=60, deadline=None)
 @given(st.data())
 def test_a_unit_with_strange_nodes_spoils_no_profile(data: st.DataObject) -> None:
     """Any text in place of any string of a real capture's nodes."""

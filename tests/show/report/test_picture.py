@@ -11,6 +11,7 @@ from xml.etree import ElementTree as ET
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.examples import costly
 from support.reports import HOSTILE, crowded, every_field, filled, report_of
 
 from usbwatch.model import Verdict
@@ -220,7 +221,7 @@ def _units(draw: st.DrawFn) -> tuple[int, int, int, str]:
 
 
 @pytest.mark.properties
-@settings(deadline=None, max_examples=30)
+@settings(deadline=None, max_examples=costly(12))
 @given(_units(), st.sampled_from((320, NARROW_WIDTH, 759, 760, WIDE_WIDTH, 1200)))
 def test_any_unit_with_any_names_is_drawn_without_faults(unit: tuple[int, int, int, str], width: int) -> None:
     blocks, devices, chain, name = unit

@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from support.canaries import planted
 
@@ -252,7 +252,6 @@ _AROUND = st.text(st.sampled_from(" ,;()[]\"'|\n"), max_size=3)
 
 
 @pytest.mark.properties
-@settings(max_examples=60, deadline=None)
 @given(_SERIALS, _NOTATIONS, _AROUND, _AROUND, st.sampled_from(["name", "line", "why"]))
 def test_a_serial_number_planted_anywhere_in_any_notation_never_comes_out(
     serial: str, notation: object, before: str, after: str, where: str
@@ -269,7 +268,6 @@ def test_a_serial_number_planted_anywhere_in_any_notation_never_comes_out(
 
 
 @pytest.mark.properties
-@settings(max_examples=60, deadline=None)
 @given(st.binary(min_size=6, max_size=6), st.sampled_from([":", "-", "", "."]), st.booleans())
 def test_an_address_planted_anywhere_never_comes_out(octets: bytes, separator: str, capital: bool) -> None:
     assume(len(set(octets.hex())) > 4)
@@ -283,7 +281,6 @@ def test_an_address_planted_anywhere_never_comes_out(octets: bytes, separator: s
 
 
 @pytest.mark.properties
-@settings(max_examples=40, deadline=None)
 @given(st.lists(st.text(max_size=40), max_size=4), _SERIALS)
 def test_redaction_is_idempotent(texts: list[str], serial: str) -> None:
     capture = _with(_usb(" ".join(texts), serial), lines=tuple(texts), serial=serial)
@@ -292,14 +289,12 @@ def test_redaction_is_idempotent(texts: list[str], serial: str) -> None:
 
 
 @pytest.mark.properties
-@settings(deadline=None)
 @given(st.text(st.sampled_from(string.ascii_letters + " ,.;-"), max_size=60))
 def test_a_text_of_words_without_secrets_stays_as_it_is(text: str) -> None:
     assert _swept(text, _serial("LG-0001-DEMO"), Secret(SecretKind.ADDRESS, "02:4c:47:00:00:01")) == text
 
 
 @pytest.mark.properties
-@settings(max_examples=60, deadline=None)
 @given(st.lists(_SERIALS, min_size=2, max_size=6, unique_by=lambda text: re.sub(r"[\W_]", "", text.lower())))
 def test_different_values_have_different_tokens_and_the_same_value_one(serials: list[str]) -> None:
     tokens = Tokens()
