@@ -27,7 +27,8 @@ def rows(rounds: int) -> Iterator[Row]:
         {
             "help": usbwatch("--help"),
             "click": [sys.executable, "-c", "import click"],
-            "check": usbwatch("check", lost),
+            "a unit at fault": usbwatch("check", lost),
+            "a healthy unit": usbwatch("check", healthy),
             "deepdiff": [sys.executable, "-c", _DEEPDIFF, healthy, lost],
         },
         rounds,
@@ -35,10 +36,11 @@ def rows(rounds: int) -> Iterator[Row]:
     yield Row(
         job="usbwatch --help", ours=cost["help"], peer='python -c "import click"', peers=cost["click"], bar=START_UP_BAR
     )
-    yield Row(
-        job="usbwatch check CAPTURE, all of it",
-        ours=cost["check"],
-        peer="a process that prints deepdiff's result of two captures",
-        peers=cost["deepdiff"],
-        most=CHECK_BAR_MS,
-    )
+    for unit in ("a healthy unit", "a unit at fault"):
+        yield Row(
+            job=f"usbwatch check CAPTURE, {unit}, all of it",
+            ours=cost[unit],
+            peer="a process that prints deepdiff's result of two captures",
+            peers=cost["deepdiff"],
+            most=CHECK_BAR_MS,
+        )

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import nan
 
 from usbwatch.model import Advice, Capture, Findings, Plan, Profile, Proposal, Suspects
 
 __all__ = ["Checked"]
+
+_NOT_WORKED_OUT = Suspects(depth=0, left_out=None, hypotheses=(), parts=(), nothing_wrong=nan, unexplained=())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -16,7 +19,7 @@ class Checked:
     capture: Capture
     profile: Profile
     findings: Findings
-    suspects: Suspects
+    suspects: Suspects = field(default=_NOT_WORKED_OUT)
     plan: Plan = field(default=Plan(advice=Advice.NOTHING_WRONG))
     repair: Proposal | None = None
     """Where stopping is advised or a close call: the best repair step, whether or not it is expected to pay."""
