@@ -35,8 +35,10 @@ def _asked_for(config: pytest.Config) -> bool:
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     if _asked_for(config):
-        # The scenarios overwrite the kernel's log of the laptops that they share: others come before them.
-        items.sort(key=lambda item: item.path.name == "test_scenarios.py")
+        # On the laptops that tests share, what needs a log in which nothing has happened yet comes first; the
+        # scenarios, which overwrite it, come last.
+        order = {"test_virtual.py": 0, "test_scenarios.py": 2}
+        items.sort(key=lambda item: order.get(item.path.name, 1))
         return
     kept = [item for item in items if not item.get_closest_marker("virtual")]
     left_out = [item for item in items if item.get_closest_marker("virtual")]
