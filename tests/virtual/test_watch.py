@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 from virtual.firmware import MUTE, MUTE_PORT
 from virtual.laptop import HUB, Laptop
-from virtual.program import forget, sh, standing, until
+from virtual.program import forget, sh, standing, until, usbwatch
 from virtual.usb_parts import Fault, Speed
 from virtual.watched import USB, changed_at_random, logged, out_of_order, watching
 
@@ -151,4 +151,4 @@ def test_a_hub_that_is_pulled_is_one_event_that_names_its_line(laptop: Laptop, w
     assert len(pulled["events"]) == 5
     assert pulled["text"].startswith("Internal hub left (port pci0000:00/14.0/usb2/4) and took Keyboard, Touchpad")
     # The record is a capture like any other.
-    sh(laptop, f"python3 -m usbwatch check /tmp/watch.json {PROFILE} >/tmp/checked", 10)
+    usbwatch(laptop, "check", "/tmp/watch.json", *PROFILE.split(), code=10)
