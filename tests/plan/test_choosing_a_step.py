@@ -136,7 +136,7 @@ def test_expected_totals_are_the_expectation_by_definition(unit: tuple[Profile, 
 
 
 @pytest.mark.properties
-@settings(max_examples=costly(6))  # the same, one question further
+@settings(max_examples=costly(3))  # the same, one question further
 @example(unit=answered_no("board", Symptom.MUTE))
 @given(unit=units())
 def test_the_first_proposals_are_looked_at_one_question_further(unit: tuple[Profile, Findings]) -> None:

@@ -17,6 +17,10 @@ from pathlib import Path
 __all__ = ["killed_and_started_again", "server", "tool"]
 
 
+_SHORT = 60
+"""A socket's path has room for 107 letters (unix(7)), its name included."""
+
+
 def tool(name: str) -> str | None:
     """The path of one of the server's programs, which a distribution keeps off the PATH."""
     kept = sorted(Path("/usr/lib/postgresql").glob(f"*/bin/{name}"))
@@ -32,7 +36,8 @@ def server(*, durable: bool = False) -> Iterator[str]:
     A server does not run as root: there the package's own user is taken.
     """
     user = _user()
-    folder = Path(tempfile.mkdtemp(prefix="uw-pg-", dir="/tmp"))  # a socket's path is short
+    kept = tempfile.gettempdir()
+    folder = Path(tempfile.mkdtemp(prefix="uw-pg-", dir=kept if len(kept) < _SHORT else "/tmp"))
     data = folder / "data"
     if os.geteuid() == 0:
         shutil.chown(folder, user, user)
