@@ -73,7 +73,7 @@ def without_length_of_log(capture: Capture) -> Capture:
     return replace(capture, taken_at="", coverage=tuple(coverage))
 
 
-@pytest.mark.parametrize(("shell", "by"), zip(SHELLS, ("root", "bench"), strict=True))
+@pytest.mark.parametrize(("shell", "by"), list(zip(SHELLS, ("root", "bench"), strict=True)))
 def test_the_shell_collector_gathers_what_the_full_program_sees(
     healthy_laptop: Laptop, full: dict[str, Capture], stick: str, tmp_path: Path, *, shell: str, by: str
 ) -> None:
