@@ -6,7 +6,7 @@ from hypothesis import settings
 
 __all__ = ["PLAIN", "costly"]
 
-PLAIN = 25
+PLAIN = 15
 """Of each property in a plain run."""
 
 

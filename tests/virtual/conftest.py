@@ -2,7 +2,9 @@
 
 Booting takes minutes in all, so a plain run of the tests leaves these out and
 says so. They run when they are asked for by name (``-m virtual`` or a path
-below ``tests/virtual``) or by ``USBWATCH_VIRTUAL=1``.
+below ``tests/virtual``) or by ``USBWATCH_VIRTUAL=1``; with ``USBWATCH_VIRTUAL=all``
+those run, too, that start the stick once more to show what other starts of it
+show in part (marked ``further``).
 """
 
 from __future__ import annotations
@@ -30,7 +32,7 @@ _left_out = pytest.StashKey[int]()
 
 def _asked_for(config: pytest.Config) -> bool:
     named = any("virtual" in argument for argument in config.invocation_params.args)
-    return named or os.environ.get("USBWATCH_VIRTUAL") == "1"
+    return named or os.environ.get("USBWATCH_VIRTUAL") in ("1", "all")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
@@ -39,9 +41,11 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         # scenarios, which overwrite it, come last.
         order = {"test_virtual.py": 0, "test_scenarios.py": 2}
         items.sort(key=lambda item: order.get(item.path.name, 1))
-        return
-    kept = [item for item in items if not item.get_closest_marker("virtual")]
-    left_out = [item for item in items if item.get_closest_marker("virtual")]
+        marker = "" if os.environ.get("USBWATCH_VIRTUAL") == "all" else "further"
+    else:
+        marker = "virtual"
+    kept = [item for item in items if not (marker and item.get_closest_marker(marker))]
+    left_out = [item for item in items if marker and item.get_closest_marker(marker)]
     config.stash[_left_out] = len(left_out)
     if left_out:
         items[:] = kept
@@ -53,7 +57,7 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: p
     if count:
         terminalreporter.write_line(
             f"{count} tests on the emulated laptop were left out, as they take minutes: "
-            "run them with `python -m pytest -m virtual`, or set USBWATCH_VIRTUAL=1"
+            "run them with `python -m pytest -m virtual`, or set USBWATCH_VIRTUAL=1, or all for every one"
         )
 
 

@@ -179,6 +179,7 @@ def test_top_case_lost_no_pack_no_ps2_nothing_pressed(stick_image: Path, own_dis
     assert_true(truth, screen, capture, LARCH_13)
 
 
+@pytest.mark.further
 def test_reseated_by_a_person_with_a_helper_keyboard(stick_image: Path, own_disk: Path, tmp_path: Path) -> None:
     """Gauge silent, touchpad loose, keyboard dead, and one like it in a socket. Then the touchpad is seated again."""
     before = digest(own_disk)
@@ -213,6 +214,7 @@ def test_reseated_by_a_person_with_a_helper_keyboard(stick_image: Path, own_disk
         assert_true(truth, screen, capture, LARCH_13)
 
 
+@pytest.mark.further
 def test_no_picture_at_all(stick_image: Path, own_disk: Path, tmp_path: Path) -> None:
     """Graphics are dead: the serial line has the answer, and the camera that does not get far."""
     before = digest(own_disk)

@@ -39,8 +39,8 @@ from virtual.write_log import Medium, states, writes
 
 pytestmark = pytest.mark.virtual
 
-PULLS = int(os.environ.get("USBWATCH_PULLS", "2"))
-STATES = int(os.environ.get("USBWATCH_STATES", "80"))
+PULLS = int(os.environ.get("USBWATCH_PULLS", "1"))
+STATES = int(os.environ.get("USBWATCH_STATES", "30"))
 SEED = 20_261_130
 _CAPTURE = re.compile(r"[^.]+\.json")
 

@@ -131,6 +131,7 @@ def test_a_user_without_rights_is_told_what_lacks_and_hears_the_rest(laptop: Lap
     assert [line.split()[2:5] for line in lines[1:3]] == [["✗", "GONE", "Keyboard"], ["✓", "back", "Keyboard"]]
 
 
+@pytest.mark.parametrize("way", ["uevents"], indirect=True)
 def test_a_hub_that_is_pulled_is_one_event_that_names_its_line(laptop: Laptop, way: str) -> None:
     before = standing(laptop)
     with watching(laptop, f"{PROFILE} --source {way}") as run:

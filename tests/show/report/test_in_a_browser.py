@@ -80,8 +80,7 @@ def _violations(its: Browser) -> list[list[object]]:
     return found
 
 
-@pytest.mark.parametrize("width", [390, 1280])
-@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+@pytest.mark.parametrize(("width", "dark"), [(390, False), (1280, True)], ids=["narrow and light", "wide and dark"])
 @pytest.mark.parametrize("name", [*NAMES, "full"])
 def test_an_open_rule_engine_finds_no_violation(
     its: Browser, pages: dict[str, Path], name: str, width: int, *, dark: bool
