@@ -12,7 +12,8 @@ ROOT = Path(__file__).parents[2]
 
 JOBS = (
     "usbwatch --help",
-    "usbwatch check CAPTURE, all of it",
+    "usbwatch check CAPTURE, a healthy unit, all of it",
+    "usbwatch check CAPTURE, a unit at fault, all of it",
     "capture of a copied tree",
     "capture of this machine",
     "capture through libusb",

@@ -117,12 +117,11 @@ def test_a_driver_that_lets_go_of_a_device_that_stays(laptop: Laptop, way: str) 
 
 @pytest.mark.parametrize("way", ["looks"], indirect=True)  # which then have nothing but themselves
 def test_a_user_without_rights_is_told_what_lacks_and_hears_the_rest(laptop: Laptop, way: str) -> None:
-    command = f"cd /tmp; python3 -m usbwatch watch --lines --no-record --for 9 {PROFILE} --source {way}"
+    command = f"cd /tmp; python3 -m usbwatch watch --lines --no-record --for 20 {PROFILE} --source {way}"
     sh(laptop, f"(su bench -c '{command} >/tmp/bench.out 2>/tmp/bench.err'; echo $? >/tmp/bench.code) & true")
-    until(laptop, "grep -q 'log may not be read' /tmp/bench.err")
-    sh(laptop, "usleep 2000000")
+    until(laptop, "grep -q 'log may not be read' /tmp/bench.err && grep -q watching /tmp/bench.out")
     laptop.parts["keyboard"].unplug()
-    sh(laptop, "usleep 1500000")
+    until(laptop, "grep -q GONE /tmp/bench.out")
     laptop.parts["keyboard"].plug()
     until(laptop, "[ -s /tmp/bench.code ]")
     assert sh(laptop, "cat /tmp/bench.code") == "10"
