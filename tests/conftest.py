@@ -112,6 +112,25 @@ def address(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     return url.replace("/postgres?", f"/{name}?")
 
 
+_SLOW = pytest.StashKey[int]()
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Slow tests run by ``-m slow``, or where their file is named: a plain run leaves them out, and says so."""
+    if "slow" in config.option.markexpr or any(".py" in argument for argument in config.invocation_params.args):
+        return
+    left_out = [item for item in items if item.get_closest_marker("slow")]
+    config.stash[_SLOW] = len(left_out)
+    if left_out:
+        items[:] = [item for item in items if not item.get_closest_marker("slow")]
+        config.hook.pytest_deselected(items=left_out)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
+    if count := config.stash.get(_SLOW, 0):
+        terminalreporter.write_line(f"{count} slow tests were left out: run them with `python -m pytest -m slow`")
+
+
 def pytest_sessionfinish(session: pytest.Session) -> None:
     """In CI a skipped test is a failure: it would be a check that nobody made."""
     reporter = session.config.pluginmanager.get_plugin("terminalreporter")

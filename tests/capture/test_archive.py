@@ -539,6 +539,7 @@ _COSTLY: dict[str, tuple[Callable[[], bytes], str]] = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("made", "told"), _COSTLY.values(), ids=_COSTLY)
 def test_no_archive_costs_more_memory_than_a_bound(tmp_path: Path, made: Callable[[], bytes], told: str) -> None:
     """Refused, or read and looked at as a whole."""

@@ -16,6 +16,8 @@ from benchmarks.casebook.kills import killed_while_opening, killed_while_writing
 from benchmarks.casebook.writers import run
 from usbwatch.casebook import Book, open_book
 
+pytestmark = pytest.mark.slow
+
 _STORED = sorted(FOLDER.glob("schema-*.sqlite"))
 
 

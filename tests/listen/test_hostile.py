@@ -22,6 +22,8 @@ from usbwatch.capture import load
 from usbwatch.kit.posting import post
 from usbwatch.listen.notices import Notices
 
+pytestmark = pytest.mark.slow
+
 _LOST = CAPTURES / "larch-13-top-case-lost.json"
 _PEAK_KIB = 100 * 1024
 """KiB that the server's own process may take at most, the interpreter included, whatever comes.

@@ -34,6 +34,8 @@ from usbwatch.show.report.source import Asked, Compared, Source
 from usbwatch.show.report.table import report_table
 from usbwatch.show.report.value import Report
 
+pytestmark = pytest.mark.slow
+
 _CAPTURES = Path(__file__).parents[3] / "captures"
 
 _MORE = (

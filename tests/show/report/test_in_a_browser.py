@@ -20,6 +20,8 @@ from usbwatch.show.report.html import report_html
 from usbwatch.show.report.picture import picture
 from usbwatch.show.report.value import Kind, Report
 
+pytestmark = pytest.mark.slow
+
 NAMES = ("fault", "unseen", "healthy", "comparison", "history", "returned")
 _AXE = ROOT / "build" / "axe" / "axe_playwright_python" / "axe.min.js"
 
