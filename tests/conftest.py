@@ -6,6 +6,7 @@ import os
 import secrets
 import signal
 import tarfile
+from collections import Counter
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -112,23 +113,36 @@ def address(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     return url.replace("/postgres?", f"/{name}?")
 
 
-_SLOW = pytest.StashKey[int]()
+_APART = {
+    "further": "that start the bench stick once more",
+    "virtual": "on the emulated laptop",
+    "slow": "that are slow",
+}
+"""Markers of tests that a plain run leaves out, as they take minutes, and which those are; the first one counts."""
+
+_LEFT_OUT = pytest.StashKey[Counter[str]]()
+
+
+def _apart(item: pytest.Item, config: pytest.Config) -> str:
+    """The marker that keeps a test out of this run: neither that, nor its file, nor a folder named so is asked for."""
+    marker = next((one for one in _APART if item.get_closest_marker(one)), "")
+    given = [one for one in config.invocation_params.args if not one.startswith("-")]
+    named = {Path(one.partition("::")[0]).name for one in given}
+    return "" if marker in config.option.markexpr or named & {marker, item.path.name} else marker
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Slow tests run by ``-m slow``, or where their file is named: a plain run leaves them out, and says so."""
-    if "slow" in config.option.markexpr or any(".py" in argument for argument in config.invocation_params.args):
-        return
-    left_out = [item for item in items if item.get_closest_marker("slow")]
-    config.stash[_SLOW] = len(left_out)
-    if left_out:
-        items[:] = [item for item in items if not item.get_closest_marker("slow")]
-        config.hook.pytest_deselected(items=left_out)
+    apart = {item: marker for item in items if (marker := _apart(item, config))}
+    config.stash[_LEFT_OUT] = Counter(apart.values())
+    if apart:
+        items[:] = [item for item in items if item not in apart]
+        config.hook.pytest_deselected(items=[*apart])
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
-    if count := config.stash.get(_SLOW, 0):
-        terminalreporter.write_line(f"{count} slow tests were left out: run them with `python -m pytest -m slow`")
+    for marker, count in config.stash.get(_LEFT_OUT, Counter()).items():
+        how = f"run them with `python -m pytest -m {marker}`"
+        terminalreporter.write_line(f"{count} tests {_APART[marker]} were left out, as they take minutes: {how}")
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:

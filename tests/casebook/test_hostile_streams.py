@@ -332,17 +332,19 @@ def _same_or_refused(path: Path, content: bytes, stream: bytes) -> None:
         empty.close()
 
 
+@pytest.mark.slow
 def test_no_single_bit_that_flips_in_an_archives_structure_gets_other_content_in(tmp_path: Path) -> None:
-    """Of the headers, the manifest, the directory and the end, one bit of every byte: of neighbours not the same."""
+    """Every bit of the headers, the manifest, the directory and the end."""
     with_unit = fresh_book()
     content = _small(with_unit, tmp_path / "a")
     stream = stream_of(tmp_path / "a")
     with_unit.close()
     packed = struct.unpack("<L", content[18:22])[0]
     for place in [*range(41), *range(41 + packed, len(content))]:
-        spoiled = bytearray(content)
-        spoiled[place] ^= 1 << place % 8
-        _same_or_refused(tmp_path / "b", bytes(spoiled), stream)
+        for bit in range(8):
+            spoiled = bytearray(content)
+            spoiled[place] ^= 1 << bit
+            _same_or_refused(tmp_path / "b", bytes(spoiled), stream)
 
 
 @given(

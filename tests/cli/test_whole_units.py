@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from math import isnan
 from pathlib import Path
 
 import pytest
@@ -18,6 +17,7 @@ from usbwatch.model import Advice, Answer, Findings, Look, Plan, Profile, Sympto
 from usbwatch.plan import plan_and_repair
 from usbwatch.profile import find
 from usbwatch.show import check_view, plain
+from usbwatch.show.checked import NOT_WORKED_OUT
 from usbwatch.show.verdict import Outcome, outcome
 
 _CAPTURES = Path(__file__).parents[2] / "captures"
@@ -33,7 +33,7 @@ WELL = {
 def test_the_page_is_the_one_with_everything_worked_out(name: str, model: str) -> None:
     capture, profile = load(str(_CAPTURES / f"{name}.json")), find(model)
     short, full = (checked(capture, profile, for_page=for_page) for for_page in (True, False))
-    assert isnan(short.suspects.nothing_wrong)
+    assert short.suspects is NOT_WORKED_OUT
     assert full.suspects.nothing_wrong > 0.5
     assert plain(check_view(short, 80), 80) == plain(check_view(full, 80), 80)
     assert (short.plan, short.repair) == (full.plan, full.repair)

@@ -468,6 +468,7 @@ def _flex_or_boards() -> Profile:
     )
 
 
+@pytest.mark.slow
 def test_bits_are_not_money() -> None:
     # Mistake 10 of the collected literature. Fitting the dear flex tells most; seating the old one again is right, as
     # trying every order of cures after either shows.

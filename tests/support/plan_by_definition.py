@@ -90,7 +90,7 @@ class Unit:
             best = min(best, cost * every + self.worth(with_yes) + self.worth(with_no))
         return best
 
-    def least(self, chances: Chances, tries: int = 3) -> float:
+    def least(self, chances: Chances, tries: int = 4) -> float:
         """The least expected cost by any order of so many cures, giving up at any point."""
         left = {faults: chance for faults, chance in chances.items() if faults}
         best = sum(left.values()) * self.prices.never_mended

@@ -1,11 +1,4 @@
-"""When the emulated laptop runs, and what it is made from.
-
-Booting takes minutes in all, so a plain run of the tests leaves these out and
-says so. They run when they are asked for by name (``-m virtual`` or a path
-below ``tests/virtual``) or by ``USBWATCH_VIRTUAL=1``; with ``USBWATCH_VIRTUAL=all``
-those run, too, that start the stick once more to show what other starts of it
-show in part (marked ``further``).
-"""
+"""What the emulated laptop is made from, and in which order its tests run."""
 
 from __future__ import annotations
 
@@ -27,38 +20,16 @@ from virtual.stick_boot import TOOLS as STICK_TOOLS
 from usbwatch.errors import CannotBuild
 from usbwatch.stick.building import Recipe, build_image
 
-_left_out = pytest.StashKey[int]()
+_HERE = Path(__file__).parent
 
 
-def _asked_for(config: pytest.Config) -> bool:
-    named = any("virtual" in argument for argument in config.invocation_params.args)
-    return named or os.environ.get("USBWATCH_VIRTUAL") in ("1", "all")
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """On the laptops that tests share, what needs a log in which nothing has happened yet comes first.
 
-
-def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    if _asked_for(config):
-        # On the laptops that tests share, what needs a log in which nothing has happened yet comes first; the
-        # scenarios, which overwrite it, come last.
-        order = {"test_virtual.py": 0, "test_scenarios.py": 2}
-        items.sort(key=lambda item: order.get(item.path.name, 1))
-        marker = "" if os.environ.get("USBWATCH_VIRTUAL") == "all" else "further"
-    else:
-        marker = "virtual"
-    kept = [item for item in items if not (marker and item.get_closest_marker(marker))]
-    left_out = [item for item in items if marker and item.get_closest_marker(marker)]
-    config.stash[_left_out] = len(left_out)
-    if left_out:
-        items[:] = kept
-        config.hook.pytest_deselected(items=left_out)
-
-
-def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
-    count = config.stash.get(_left_out, 0)
-    if count:
-        terminalreporter.write_line(
-            f"{count} tests on the emulated laptop were left out, as they take minutes: "
-            "run them with `python -m pytest -m virtual`, or set USBWATCH_VIRTUAL=1, or all for every one"
-        )
+    The scenarios, which overwrite it, come last.
+    """
+    order = {"test_virtual.py": 0, "test_scenarios.py": 2}
+    items.sort(key=lambda item: order.get(item.path.name, 1) if item.path.parent == _HERE else -1)
 
 
 @pytest.fixture(scope="session")

@@ -105,15 +105,17 @@ def checked(
     """Compare, localise and plan: all that one check comes to.
 
     ``insisted``: somebody named the profile. ``experience`` is what the shop's closed cases come to for it.
-    ``for_page``: the page of a unit with nothing wrong has no suspects, so none are worked out: that takes a quarter
-    of a run, most of it imports.
+    ``for_page``: the page of a unit with nothing wrong has no suspects, so none are worked out; three tenths of a run
+    would go into that, most of it imports.
     """
     from usbwatch.compare import findings
     from usbwatch.show import Checked
 
     found = findings(capture, profile, tuple(established), insisted=insisted)
     if for_page and _has_nothing_wrong(found, capture):
-        return Checked(capture=capture, profile=profile, findings=found)
+        from usbwatch.show.checked import NOT_WORKED_OUT
+
+        return Checked(capture=capture, profile=profile, findings=found, suspects=NOT_WORKED_OUT)
 
     from usbwatch.localise import believe, suspects_of
     from usbwatch.model import Look

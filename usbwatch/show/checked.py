@@ -7,9 +7,10 @@ from math import nan
 
 from usbwatch.model import Advice, Capture, Findings, Plan, Profile, Proposal, Suspects
 
-__all__ = ["Checked"]
+__all__ = ["NOT_WORKED_OUT", "Checked"]
 
-_NOT_WORKED_OUT = Suspects(depth=0, left_out=None, hypotheses=(), parts=(), nothing_wrong=nan, unexplained=())
+NOT_WORKED_OUT = Suspects(depth=0, left_out=None, hypotheses=(), parts=(), nothing_wrong=nan, unexplained=())
+"""Of a unit with nothing wrong, where only the page is asked for: that shows no suspects."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,7 +20,7 @@ class Checked:
     capture: Capture
     profile: Profile
     findings: Findings
-    suspects: Suspects = field(default=_NOT_WORKED_OUT)
+    suspects: Suspects
     plan: Plan = field(default=Plan(advice=Advice.NOTHING_WRONG))
     repair: Proposal | None = None
     """Where stopping is advised or a close call: the best repair step, whether or not it is expected to pay."""
