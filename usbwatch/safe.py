@@ -49,6 +49,8 @@ def safe(text: str, limit: int = LONGEST) -> str:
     >>> safe("Larch\x1b[2J Keyboard")
     'Larch\\x1b[2J Keyboard'
     """
+    if len(text) <= limit and text.isascii() and text.isprintable():
+        return text  # nearly all
     pieces: list[str] = []
     length = stacked = 0
     for letter in text[: limit + 1]:

@@ -91,6 +91,7 @@ MADE_FOR_IT = {
     "a quoted key": '"sys_vendor" = ["Fernhill"]',
     "an escape in a key": '"sys_\\u0076endor" = ["Fernhill"]',
     "over lines": 'sys_vendor = [\n  """Fern\\\n   hill""",\n]',
+    "a literal string": "sys_vendor = ['  Fernhill']",
 }
 
 
@@ -103,7 +104,7 @@ def test_what_fits_a_unit_is_read_however_it_is_written(own: Path, match: str) -
 
 
 def test_what_is_of_another_unit_is_not_read(own: Path) -> None:
-    made_for(own, "other", "other", 'sys_vendor = ["Other"]', 'domains = "no list"')
+    made_for(own, "other", "other", 'sys_vendor = ["Fernhill & Sons"]', 'domains = "no list"')
     assert [Path(error.path).name for error in library().broken] == ["other.toml"]
     near = library(LARCH)
     assert [profile.id for profile in near.profiles] == ["fernhill-larch-13"]

@@ -8,6 +8,7 @@ profile of the user's takes the place of a shipped one with the same id.
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -134,13 +135,19 @@ def _shelf(folder: Path, passed_over: Callable[[str], bool], *, needed: bool) ->
 def _tells_of_another(text: str, unit: UnitStrings) -> bool:
     """Whether a profile with this text cannot fit the unit: it has no string of the unit's beside that string's key.
 
-    A backslash can spell anything, and what does not name our format is to be read, so that it is said to be broken.
+    A string of TOML stands between quotation marks. A backslash can spell anything, and what does not name our format
+    is to be read, so that it is said to be broken.
     """
     if "\\" in text or FORMAT not in text:
         return False
     written = folded(text)
     strings = ((key, folded(value)) for key, value in asdict(unit).items() if key in text)
-    return not any(value and value in written for _, value in strings)
+    return not any(value and _quotes(written, value) for _, value in strings)
+
+
+def _quotes(written: str, value: str) -> bool:
+    """Whether this folded text has this folded value, white space around it or not, as a string of its own."""
+    return value in written and re.search(rf"[\"'] ?{re.escape(value)} ?[\"']", written) is not None
 
 
 def known() -> tuple[Profile, ...]:
