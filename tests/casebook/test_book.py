@@ -257,6 +257,19 @@ def test_the_last_answer_to_one_question_holds(book: Book) -> None:
     assert looks(book.story(unit))[0].answers == (Answer(check="a", yes=True),)
 
 
+@pytest.mark.parametrize("captured_first", [True, False])
+def test_an_answer_that_is_recorded_twice_was_tried_twice_unless_a_step_lies_between(
+    book: Book, *, captured_first: bool
+) -> None:
+    unit, no = _opened(book), Answered(check="a", yes=False)
+    if captured_first:
+        _captured(book, unit, _LOST)
+    book.record(unit, [no, no], _NOW)
+    assert looks(book.story(unit))[0].answers == (Answer(check="a", yes=False, again=True),)
+    book.record(unit, [StepDone(step=Step(kind=StepKind.DRAIN, of="")), no], _NOW)
+    assert looks(book.story(unit))[-1].answers == (Answer(check="a", yes=False),)
+
+
 def test_a_unit_that_came_back_is_looked_at_anew(book: Book) -> None:
     unit = _opened(book)
     _captured(book, unit, _LOST)

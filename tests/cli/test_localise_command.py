@@ -101,9 +101,24 @@ def test_a_step_belongs_before_the_last_capture_unless_a_number_says_otherwise(l
 
 def test_an_answer_goes_with_the_last_capture_unless_a_number_says_otherwise(localise: Usbwatch) -> None:
     shown = document(localise("lost.json", "whole.json", "--json", "--answer", "1:caps-light=no"))
-    assert [one["answers"] for one in shown["captures"]] == [[{"check": "caps-light", "yes": False}], []]
+    assert [one["answers"] for one in shown["captures"]] == [
+        [{"check": "caps-light", "yes": False, "again": False}],
+        [],
+    ]
     shown = document(localise("lost.json", "whole.json", "--json", "--answer", "caps-light=YES"))
-    assert [one["answers"] for one in shown["captures"]] == [[], [{"check": "caps-light", "yes": True}]]
+    assert [one["answers"] for one in shown["captures"]] == [[], [{"check": "caps-light", "yes": True, "again": False}]]
+
+
+def test_of_several_answers_to_one_check_the_last_counts_and_that_it_came_out_so_twice(localise: Usbwatch) -> None:
+    def kept(*said: str) -> list[tuple[bool, bool]]:
+        given = [word for one in said for word in ("--answer", f"caps-light={one}")]
+        return [
+            (one["yes"], one["again"])
+            for one in document(localise("lost.json", "--json", *given))["captures"][0]["answers"]
+        ]
+
+    assert kept("no", "no") == kept("yes", "no", "no") == [(False, True)]
+    assert kept("no", "yes") == [(True, False)]
 
 
 def test_a_supposition_shows_how_the_ranking_would_move(localise: Usbwatch) -> None:
@@ -138,10 +153,6 @@ REFUSED = {
     "no such capture to answer": (["--answer", "3:caps-light=yes"], "no capture 3: there is only one."),
     "unknown check": (["--answer", "caps-lite=yes"], "no hand check 'caps-lite'. Did you mean caps-light?"),
     "not yes or no": (["--answer", "1:caps-light=maybe"], "is not of the form CHECK=yes or CHECK=no."),
-    "answered both ways": (
-        ["--answer", "caps-light=yes", "--answer", "1:caps-light=no"],
-        "'caps-light' is answered with both yes and no.",
-    ),
     "unknown at hand": (["--at-hand", "flexx"], "has no part to put in 'flexx'. Did you mean flex?"),
     "unknown supposed": (["--suppose", "flx is good"], 'no part or device "flx". Did you mean flex?'),
     "no supposition": (["--suppose", "flex"], "is not a supposition; say"),

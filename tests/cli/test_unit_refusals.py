@@ -141,7 +141,6 @@ _MISTYPED = {
     ),
     "a check that is none": (["answer", "LB-0001", "caps-lite=yes"], "no hand check 'caps-lite'. Did you mean caps-li"),
     "an answer that is none": (["answer", "LB-0001", "caps-light=maybe"], "not of the form CHECK=yes or CHECK=no"),
-    "an answer both ways": (["answer", "LB-0001", "caps-light=yes", "caps-light=no"], "with both yes and no"),
     "no answer": (["answer", "LB-0001"], "Missing argument"),
     "an empty note": (["note", "LB-0001", " "], "there is nothing in it"),
     "liquid perhaps": (["open", "LB-0009", "--liquid", "perhaps"], "'perhaps' is neither yes nor no"),

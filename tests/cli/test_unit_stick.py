@@ -176,6 +176,23 @@ def test_answers_that_were_given_later_are_added(unit_bench: Bench, stick: Path)
     assert unit_bench.held() == before
 
 
+@pytest.mark.parametrize("first", [(), (Answer(check="runs-on-battery", yes=False),)], ids=["none", "once"])
+def test_what_was_tried_twice_on_the_unit_is_two_answers_in_the_book(
+    unit_bench: Bench, stick: Path, first: tuple[Answer, ...]
+) -> None:
+    put(stick, "a", LOST, label="LB-0001", answers=first)
+    unit_bench.well("import", str(stick))
+    twice = (Answer(check="runs-on-battery", yes=False, again=True),)
+    later = Notes(capture=saved_of(LOST).digest, label="LB-0001", answers=twice)
+    (stick / "captures/a.unit-2.json").write_text(notes_json(later))
+    unit_bench.well("import", str(stick))
+    assert [type(fact) for fact in unit_bench.facts()] == [Captured, Answered, Answered]
+    before = unit_bench.held()
+    unit_bench.well("import", str(stick))
+    assert unit_bench.held() == before
+    assert "tried twice" in unit_bench.run("check", "LB-0001").out
+
+
 WRONG: dict[str, Any] = {
     "no JSON": "{",
     "another format": {"format": "usbwatch-capture", "schema": 1},

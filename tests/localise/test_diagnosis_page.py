@@ -18,6 +18,7 @@ from usbwatch.localise.sites import (
 )
 from usbwatch.localise.symptoms import (
     BATTERY_MUTE_SHARE,
+    MISTAKEN_AGAIN,
     MISTAKEN_DANGER,
     MOVED_APART,
     ROWS,
@@ -83,6 +84,7 @@ def test_the_page_has_every_figure_that_goes_by_function(table: dict[str, float]
     "figure",
     [
         WRONGLY_NO,
+        MISTAKEN_AGAIN,
         MISTAKEN_DANGER,
         METER_MISTAKEN,
         ELSEWHERE_MISLEADS,

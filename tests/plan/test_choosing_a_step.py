@@ -86,7 +86,17 @@ def chance_of_yes(one: Unit, each: Proposal) -> Callable[[Faults], float]:
     if each.action is Action.MEASURE:
         own = {n for n, site in enumerate(layout.sites) if site.id in (f"rail:{each.of}", f"broken:{each.of}")}
         return lambda faults: 0.98 * 0.02 ** len(own & faults)
+    if any(each.of == seen.id and seen.wrong for seen in one.beliefs.current):
+        return lambda faults: yes_after_no(one, each.of, faults)
     return lambda faults: outcome(layout, each.of, tuple(faults))[Symptom.WORKING]
+
+
+def yes_after_no(one: Unit, check: str, faults: Faults) -> float:
+    """Trying once more: a mistake is made again 2 times in 100, and a fault that stays shows again 96 times in 100."""
+    layout = one.beliefs.layout
+    stay = [number for number in faults & one.paths[check] if not layout.sites[number].id.startswith("loose:")]
+    first = outcome(layout, check, tuple(faults))[Symptom.WORKING] / outcome(layout, check, ())[Symptom.WORKING]
+    return 0.98 * first * 0.04 ** len(stay)
 
 
 def answered_no(need: str, symptom: Symptom) -> tuple[Profile, Findings]:
@@ -108,6 +118,20 @@ def answered_no(need: str, symptom: Symptom) -> tuple[Profile, Findings]:
 
 HERON_PRICED = priced(HERON)
 HERON_LOST = found(HERON, absent=LOST, unseen=["gauge"])
+
+
+def test_a_single_no_is_tried_once_more_before_anything_is_fitted() -> None:
+    no = found(HERON, answers={"keys": False})
+    told = asked(HERON_PRICED, no)
+    first = told.proposals[0]
+    assert (first.id, first.words[:15]) == ("check:keys", "Try once more: ")
+    yes = next(each for each in first.outcomes if each.words == "yes")
+    assert yes.slip == pytest.approx(yes.probability, rel=0.02)
+    drained = proposal(told, "drain:")
+    assert sum(each.probability - each.slip for each in drained.outcomes if each.mended) < 0.02
+    again = asked(HERON_PRICED, replace(no, answers=(Answer(check="keys", yes=False, again=True),)))
+    assert "check:keys" not in {each.id for each in again.proposals}
+    assert sum(each.slip for each in again.proposals[0].outcomes) < 0.05 < yes.slip
 
 
 def outcomes_of(one: Unit, each: Proposal) -> list[Chances]:

@@ -258,7 +258,7 @@ def test_the_document_has_all_that_the_page_has() -> None:
     assert (shown["format"], shown["schema"], shown["outcome"]) == ("usbwatch-localise", 1, "wrong")
     assert [one["path"] for one in shown["captures"]] == ["first.json", "second.json"]
     assert shown["captures"][1]["steps"] == [{"kind": "flex", "of": "display-cable"}, {"kind": "drain", "of": ""}]
-    assert shown["captures"][1]["answers"] == [{"check": "battery-alone", "yes": True}]
+    assert shown["captures"][1]["answers"] == [{"check": "battery-alone", "yes": True, "again": False}]
     assert shown["at_hand"] == ["display"]
     assert shown["suspects"]["left_out"] == 0.016
     assert shown["suspects"]["parts"][0]["most_for"] == "hub"

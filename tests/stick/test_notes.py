@@ -21,7 +21,7 @@ NOTES = st.builds(
     profile=st.one_of(st.just(""), IDS),
     after=st.lists(IDS.map(lambda one: f"{one}.json"), max_size=4).map(tuple),
     steps=st.lists(st.builds(Step, kind=st.sampled_from(StepKind), of=IDS), max_size=4).map(tuple),
-    answers=st.lists(st.builds(Answer, check=IDS, yes=st.booleans()), max_size=4).map(tuple),
+    answers=st.lists(st.builds(Answer, check=IDS, yes=st.booleans(), again=st.booleans()), max_size=4).map(tuple),
     clock_wrong=st.booleans(),
 )
 

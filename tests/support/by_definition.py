@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from usbwatch.localise.fates import Fate, fates
 from usbwatch.localise.paths import Layout
-from usbwatch.localise.symptoms import WRONGLY_NO, Effect, row
+from usbwatch.localise.symptoms import MISTAKEN_AGAIN, WRONGLY_NO, Effect, row
 from usbwatch.model import Finding, Findings, Look, Step, StepKind, Symptom
 
 __all__ = ["every_set", "lasting_by_definition", "outcome", "posterior_by_definition"]
@@ -28,7 +28,10 @@ _PUT_IN = (StepKind.SWAP, StepKind.FIT, StepKind.MOVE)
 """Steps after which another part is in place; of a module that is moved it is another connector."""
 
 How = tuple[Symptom, bool]
-"""What something showed; a "no" is *absent*. And whether it was watched: what comes and goes always was."""
+"""What something showed; a "no" is *absent*. And whether it was watched: what comes and goes always was.
+
+Of a hand check that is whether it came out so twice.
+"""
 Shown = dict[str, How]
 """What each device or check that tells something showed in one look."""
 
@@ -52,9 +55,11 @@ def outcome(
     """
     functions = {device.id: device.function for device in layout.profile.devices}
     function = functions.get(id_, "")
+    mistaken = WRONGLY_NO * (MISTAKEN_AGAIN if watched else 1)
+    watched = watched and function != ""
     beyond = dict(row(Effect.WORKS, function, watched=watched))
     if not function:  # a hand check: people say no for reasons of their own
-        beyond = dict.fromkeys(beyond, 0.0) | {Symptom.WORKING: 1 - WRONGLY_NO, Symptom.ABSENT: WRONGLY_NO}
+        beyond = dict.fromkeys(beyond, 0.0) | {Symptom.WORKING: 1 - mistaken, Symptom.ABSENT: mistaken}
     for step in reversed(layout.paths[id_]):
         if step.site in faults:
             own = _own(_alone(step.effect, function, watched=watched), (kept or {}).get(step.site))
@@ -228,6 +233,7 @@ def _what_counts(layout: Layout, looks: Sequence[Look]) -> Iterator[_Told]:
     """Leaves out what shows as it did, when no step has reached it and no coin that it shares has fallen anew."""
     loose = {number for number, site in enumerate(layout.sites) if site.id.startswith("loose:")}
     sites_on = {id_: {step.site for step in path} for id_, path in layout.paths.items()}
+    checks = {check.id for check in layout.profile.checks}
     last: dict[str, tuple[int, How]] = {}
     reached: dict[int, set[int]] = {}
     for number, look in enumerate(looks):
@@ -248,7 +254,8 @@ def _what_counts(layout: Layout, looks: Sequence[Look]) -> Iterator[_Told]:
                 if id_ in last
                 else set()
             )
-            if id_ not in last or last[id_][1] != how or sites_on[id_] & (since | coins):
+            same = id_ in last and (last[id_][1] == how or (id_ in checks and last[id_][1][0] is how[0]))
+            if not same or sites_on[id_] & (since | coins):
                 yield id_, number, how, last.get(id_)
         last |= {id_: (number, how) for id_, how in shown.items()}
 
@@ -260,7 +267,9 @@ def _shown(layout: Layout, findings: Findings) -> Shown:
         for each in findings.findings
         if _tells(each, optional=devices[each.device].optional)
     }
-    return told | {each.check: (Symptom.WORKING if each.yes else Symptom.ABSENT, False) for each in findings.answers}
+    return told | {
+        each.check: (Symptom.WORKING if each.yes else Symptom.ABSENT, each.again) for each in findings.answers
+    }
 
 
 def _was_watched(finding: Finding) -> bool:

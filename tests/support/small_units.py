@@ -101,7 +101,11 @@ def _found(draw: st.DrawFn, profile: Profile) -> Findings:
         )
         for each in profile.devices
     )
-    answers = tuple(Answer(check=each.id, yes=draw(st.booleans())) for each in profile.checks if draw(st.booleans()))
+    answers = tuple(
+        Answer(check=each.id, yes=draw(st.booleans()), again=draw(st.booleans()))
+        for each in profile.checks
+        if draw(st.booleans())
+    )
     return Findings(profile="p", findings=found, answers=answers)
 
 

@@ -190,13 +190,13 @@ def _states(visit: Sequence[Standing]) -> Iterator[tuple[tuple[Step, ...], list[
 
 def _looks_of_state(steps: tuple[Step, ...], state: Sequence[Standing]) -> list[RecordedLook]:
     found: list[RecordedLook] = []
-    early: dict[str, bool] = {}
+    early: tuple[Answer, ...] = ()
     for each in state:
         if isinstance(each.fact, Answered):
             if found:
                 found[-1] = replace(found[-1], answers=_with(found[-1].answers, each.fact))
             else:
-                early[each.fact.check] = each.fact.yes
+                early = _with(early, each.fact)
         elif isinstance(each.fact, (Captured, Baselined)):
             if found and found[-1].capture == each.fact.capture:
                 continue
@@ -206,15 +206,19 @@ def _looks_of_state(steps: tuple[Step, ...], state: Sequence[Standing]) -> list[
                     at=each.entry.at,
                     number=each.entry.number,
                     steps=() if found else steps,
-                    answers=() if found else tuple(Answer(check=check, yes=yes) for check, yes in early.items()),
+                    answers=() if found else early,
                 )
             )
     if found:
         return found
     first = state[0].entry
-    answers = tuple(Answer(check=check, yes=yes) for check, yes in early.items())
-    return [RecordedLook(capture="", at=first.at, number=first.number, steps=steps, answers=answers)]
+    return [RecordedLook(capture="", at=first.at, number=first.number, steps=steps, answers=early)]
 
 
 def _with(answers: tuple[Answer, ...], said: Answered) -> tuple[Answer, ...]:
-    return (*(one for one in answers if one.check != said.check), Answer(check=said.check, yes=said.yes))
+    """The answers with one more: of several to one check the last counts, and whether it came out so twice."""
+    again = any((one.check, one.yes) == (said.check, said.yes) for one in answers)
+    return (
+        *(one for one in answers if one.check != said.check),
+        Answer(check=said.check, yes=said.yes, again=again),
+    )

@@ -82,16 +82,20 @@ def numbered(value: str) -> tuple[int, str]:
 
 
 def answers(given: Sequence[tuple[str, bool]], profile: Profile, option: str = "--answer") -> tuple[Answer, ...]:
-    """The answers about one capture, once each is known to be about a hand check of the profile, and said once."""
+    """The answers about one capture, once each is known to be about a hand check of the profile.
+
+    Of several to one check the last counts; that it came out like the one before it, when it was tried again, is kept.
+    """
     from usbwatch.model import Answer
 
     known = [one.id for one in profile.checks] + _beside_checks(profile)
     for name, _ in given:
         if name not in known:
             raise click.BadParameter(_no_such_check(name, known, profile), param_hint=f"'{option}'")
-        if len({yes for other, yes in given if other == name}) > 1:
-            raise click.BadParameter(f"'{name}' is answered with both yes and no.", param_hint=f"'{option}'")
-    return tuple(Answer(check=name, yes=yes) for name, yes in dict(given).items())
+    found: dict[str, Answer] = {}
+    for name, yes in given:
+        found[name] = Answer(check=name, yes=yes, again=name in found and found[name].yes == yes)
+    return tuple(found.values())
 
 
 def _beside_checks(profile: Profile) -> list[str]:

@@ -35,7 +35,7 @@ __all__ = ["check"]
     multiple=True,
     callback=each(parsed_own_answer),
     metavar="CHECK=yes|no",
-    help="What a hand check showed; repeatable.",
+    help="What a hand check showed; repeatable, twice if tried twice.",
 )
 @book_option
 @click.option("--did", multiple=True, hidden=True, expose_value=False, callback=each(refused_step))

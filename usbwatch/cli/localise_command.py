@@ -77,7 +77,7 @@ class _Request:
     multiple=True,
     callback=each(parsed_numbered_answer),
     metavar="[N:]CHECK=yes|no",
-    help="What a hand check showed with the last (or Nth) capture; repeatable.",
+    help="What a hand check showed with the last (or Nth) capture; repeatable, twice if tried twice.",
 )
 @click.option(
     "--suppose",

@@ -57,7 +57,7 @@ class _Request:
     multiple=True,
     callback=each(parsed_answer),
     metavar="CHECK=yes|no",
-    help="What a hand check showed; repeatable. Of a unit of the casebook: recorded there.",
+    help="What a hand check showed; repeatable, twice if tried twice. Of a unit of the casebook: recorded there.",
 )
 @click.option("--compare", is_flag=True, help="Report what differs between two captures.")
 @click.option("--format", "form", type=click.Choice(FORMS), default="html", help="html unless told otherwise.")

@@ -7,15 +7,16 @@ from dataclasses import dataclass, replace
 from math import prod
 
 from usbwatch.localise.courses import Course, outlived, touched
-from usbwatch.localise.observations import in_look, observations
+from usbwatch.localise.observations import answered, in_look, observations
 from usbwatch.localise.paths import Layout
 from usbwatch.localise.sites import ACTS_IN_A_CAPTURE, kind_of
+from usbwatch.localise.symptoms import MISTAKEN_AGAIN
 from usbwatch.localise.watching import was_watched
 from usbwatch.localise.weighing import Hazard, Observation
 from usbwatch.model.findings import Symptom
 from usbwatch.model.steps import Look
 
-__all__ = ["evidence"]
+__all__ = ["asked_again", "evidence"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,14 +74,34 @@ def _differs(shown: Observation, how: dict[str, tuple[Symptom, bool]], last: _Be
     """Whether something shows otherwise than it did, and has not only been watched, or not, beside that."""
     now = how.get(shown.id)
     alike = now is not None and last.how is not None and now[0] is last.how[0] and now[1] != last.how[1]
-    return shown != last.shown and not alike
+    return not _equal(shown, last.shown) and not alike
 
 
 def _is_news(shown: Observation, last: _Before | None, reached: Sequence[frozenset[int]], look: int) -> bool:
-    if last is None or shown != last.shown:
+    if last is None or not _equal(shown, last.shown):
         return True
     since = frozenset[int]().union(*reached[last.look + 1 : look + 1])
     return any(hazard.fault in since for hazard in shown.hazards)
+
+
+def _equal(one: Observation, other: Observation) -> bool:
+    """Whether two looks show the same, however often it was tried."""
+    return replace(one, clean=other.clean) == other
+
+
+def asked_again(layout: Layout, check: str) -> Observation:
+    """A hand check that was answered with no just now and is tried once more: how it comes out as yes.
+
+    What failed fails again nearly always; what makes contact only at times may make it now.
+    """
+    yes = answered(layout, check, yes=True)
+    hazards = (
+        hazard
+        if kind_of(layout.sites[hazard.fault])[0] in ACTS_IN_A_CAPTURE
+        else replace(hazard, passes=hazard.passes * (1 - _STAYS_AS_IT_WAS[True]))
+        for hazard in yes.hazards
+    )
+    return replace(yes, clean=1 - MISTAKEN_AGAIN, hazards=tuple(hazards))
 
 
 def _odds(courses: Sequence[Course], look: int, shown: Sequence[Observation]) -> dict[int, float]:

@@ -8,7 +8,15 @@ from dataclasses import replace
 from usbwatch.localise.courses import Course, changed
 from usbwatch.localise.paths import Layout
 from usbwatch.localise.sites import SiteKind, kind_of
-from usbwatch.localise.symptoms import MISTAKEN_DANGER, SOFTWARE_UNTOLD, UNTOLD_ELSEWHERE, WRONGLY_NO, Effect, row
+from usbwatch.localise.symptoms import (
+    MISTAKEN_AGAIN,
+    MISTAKEN_DANGER,
+    SOFTWARE_UNTOLD,
+    UNTOLD_ELSEWHERE,
+    WRONGLY_NO,
+    Effect,
+    row,
+)
 from usbwatch.localise.tried import ELSEWHERE, HELPER, MEASURE, beside_checks, helpers, on_usb
 from usbwatch.localise.watching import apart, was_watched
 from usbwatch.localise.weighing import Hazard, Observation
@@ -28,7 +36,7 @@ def observations(layout: Layout, findings: Findings) -> tuple[Observation, ...]:
     """
     if findings.other_model:  # against a profile of another model nothing that was found says anything of a part
         return ()
-    by_check = {answer.check: answer.yes for answer in findings.answers}
+    by_check = {answer.check: answer for answer in findings.answers}
     telling = _telling(layout, findings)
     devices = apart(
         layout,
@@ -46,9 +54,12 @@ def observations(layout: Layout, findings: Findings) -> tuple[Observation, ...]:
         ),
     )
     checks = (
-        answered(layout, check.id, yes=by_check[check.id]) for check in layout.profile.checks if check.id in by_check
+        answered(layout, check.id, yes=by_check[check.id].yes, again=by_check[check.id].again)
+        for check in layout.profile.checks
+        if check.id in by_check
     )
-    return (*devices, *checks, *beside_checks(layout, by_check), *helpers(layout, findings))
+    beside = beside_checks(layout, {id_: answer.yes for id_, answer in by_check.items()})
+    return (*devices, *checks, *beside, *helpers(layout, findings))
 
 
 def _telling(layout: Layout, findings: Findings) -> dict[str, Finding]:
@@ -95,14 +106,14 @@ def _untold(device: ExpectedDevice) -> float:
     return share if on_usb(device) else max(share, UNTOLD_ELSEWHERE)
 
 
-def answered(layout: Layout, check: str, *, yes: bool) -> Observation:
-    """A hand check with this answer: yes is *working*, no is anything else."""
+def answered(layout: Layout, check: str, *, yes: bool, again: bool = False) -> Observation:
+    """A hand check with this answer: yes is *working*, no is anything else. ``again``: it came out so twice."""
     hazards = []
     for step in layout.paths[check]:
         passes = row(step.effect, "")[Symptom.WORKING]
         hazards.append(Hazard(fault=step.site, passes=passes, shows=0.0 if yes else 1 - passes))
     stops = any(each.id == check and each.stop for each in layout.profile.checks)
-    mistaken = MISTAKEN_DANGER if stops else WRONGLY_NO
+    mistaken = (MISTAKEN_DANGER if stops else WRONGLY_NO) * (MISTAKEN_AGAIN if again else 1)
     clean = 1 - mistaken if yes else mistaken
     return Observation(id=check, wrong=not yes, clean=clean, hazards=tuple(hazards))
 

@@ -19,6 +19,7 @@ from usbwatch.model.findings import Symptom
 
 __all__ = [
     "BATTERY_MUTE_SHARE",
+    "MISTAKEN_AGAIN",
     "MISTAKEN_DANGER",
     "MOVED_APART",
     "ROWS",
@@ -153,6 +154,9 @@ weakest first.
 
 WRONGLY_NO = 0.012
 """How often a hand check comes out as "no" for a cause outside the profile: a wrong cable, a mistaken look."""
+
+MISTAKEN_AGAIN = 0.02
+"""How often a person whose "no" was such a mistake makes it a second time, on trying once more."""
 
 MISTAKEN_DANGER = 0.001
 """The same of a check with a ``stop``: what is dangerous is plain to see, and nobody says so lightly."""

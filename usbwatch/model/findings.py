@@ -152,6 +152,8 @@ class Answer:
 
     check: str
     yes: bool
+    again: bool = False
+    """Whether it came out like that a second time, when it was tried once more."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -63,6 +63,8 @@ class Outcome:
     """Whether stopping is then the least: the expected cost is what that loses."""
     mended: bool = False
     """Whether all that is wrong now is then well."""
+    slip: float = 0.0
+    """Of the probability of what is well or a yes, how much is that nothing was wrong: what was found was a mistake."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -185,7 +185,8 @@ def _answer(run: Run) -> None:
         return
     last = run.case.seen[-1]
     kept = tuple(one for one in last.answers if one.check != ids[at])
-    last = replace(last, answers=(*kept, Answer(check=ids[at], yes=key == "y")))
+    again = any(one.yes == (key == "y") for one in last.answers if one.check == ids[at])
+    last = replace(last, answers=(*kept, Answer(check=ids[at], yes=key == "y", again=again)))
     run.case = replace(run.case, seen=(*run.case.seen[:-1], last))
     run.judge()
     run.keeping.save_notes()

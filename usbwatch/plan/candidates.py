@@ -8,6 +8,7 @@ from itertools import chain
 
 from usbwatch.localise.beliefs import Beliefs
 from usbwatch.localise.contradicting import cannot_be_yes
+from usbwatch.localise.evidence import asked_again
 from usbwatch.localise.observations import answered, observed
 from usbwatch.localise.sites import SiteKind, about, kind_of
 from usbwatch.localise.tried import ELSEWHERE, MEASURE, helped, measured, works_elsewhere
@@ -30,6 +31,9 @@ _MEASURE_MINUTES = 10
 
 UNIT_AT_HAND = "unit"
 """Among what lies ready: another unit of the model that works, in which a part can be tried."""
+
+ONCE_MORE = "Try once more:"
+"""Before the question of a check that was answered with no."""
 
 _MEASURED = frozenset({SiteKind.RAIL, SiteKind.BROKEN})
 _METER_CAUTION = {
@@ -100,18 +104,24 @@ def _known(beliefs: Beliefs, findings: Findings) -> set[str]:
 
 
 def _checks(beliefs: Beliefs, findings: Findings) -> Iterator[Candidate]:
-    """The checks that are open; what cannot be yes beside the last look is not asked."""
+    """The checks that are open, and those whose "no" may be a mistake, for it came but once.
+
+    What cannot be yes beside the last look is not asked.
+    """
     done, profile = _known(beliefs, findings), beliefs.layout.profile
+    once = {answer.check for answer in findings.answers if not (answer.yes or answer.again)}
     for check in profile.checks:
-        if check.id not in done and not cannot_be_yes(check, findings, profile):
-            yield Candidate(
-                action=Action.CHECK,
-                of=check.id,
-                words=check.question,
-                minutes=check.minutes,
-                yes=answered(beliefs.layout, check.id, yes=True),
-                cautions=(check.caution,) if check.caution else (),
-            )
+        doubtful = check.id in once and not check.stop
+        if (check.id in done and not doubtful) or cannot_be_yes(check, findings, profile):
+            continue
+        yield Candidate(
+            action=Action.CHECK,
+            of=check.id,
+            words=f"{ONCE_MORE} {check.question}" if doubtful else check.question,
+            minutes=check.minutes,
+            yes=(asked_again(beliefs.layout, check.id) if doubtful else answered(beliefs.layout, check.id, yes=True)),
+            cautions=(check.caution,) if check.caution else (),
+        )
 
 
 def _looks(beliefs: Beliefs, findings: Findings) -> Iterator[Candidate]:

@@ -78,7 +78,7 @@ def plan_and_repair(
 
 
 def _repair(ranked: Sequence[Proposal]) -> Proposal | None:
-    mending = {each.id: sum(one.probability for one in each.outcomes if one.mended) for each in ranked}
+    mending = {each.id: sum(one.probability - one.slip for one in each.outcomes if one.mended) for each in ranked}
     steps = [each for each in ranked if each.action not in _CHANGES_NOTHING and mending[each.id] > 0]
     most = max((mending[each.id] for each in steps), default=0.0)
     return next((each for each in steps if mending[each.id] >= most / 2), None)
@@ -199,6 +199,7 @@ class _Chooser:
             told = stay_words if self._well_now else outcome_words
             words = told(branch.well, self.where.wrong, self._names)
         bought = candidate.price_if_mended if branch.well else 0.0
+        mended = candidate.yes is None and len(branch.well) == len(self.where.wrong) and branch.well != (REST,)
         return Outcome(
             words=words,
             probability=branch.probability,
@@ -206,7 +207,8 @@ class _Chooser:
             chance=chance,
             expected_cost=end.expected_cost / branch.probability + bought,
             stops=end.stops,
-            mended=candidate.yes is None and len(branch.well) == len(self.where.wrong) and branch.well != (REST,),
+            mended=mended,
+            slip=branch.of_none(self.where) if mended or (candidate.yes is not None and branch.well) else 0.0,
         )
 
     def _likeliest(self, found: Sequence[Branch]) -> list[tuple[str, float]]:

@@ -53,6 +53,10 @@ class Branch:
         """Of this outcome."""
         return float(self.chances.sum())
 
+    def of_none(self, where: Standing) -> float:
+        """The same with no fault before: what was found wrong was a mistake of the look."""
+        return float(self.chances[where.masks[self.origins] == 0].sum())
+
 
 @dataclass(frozen=True, kw_only=True)
 class Foresight:

@@ -59,11 +59,14 @@ def why_look(outcomes: Sequence[Outcome], profile: Profile) -> str:
 
 def why_step(outcomes: Sequence[Outcome], profile: Profile) -> str:
     """Of a step: what it mends, and where the unit stands if nothing changes."""
-    whole = sum(each.probability for each in outcomes if each.mended)
+    slip = sum(each.slip for each in outcomes)
+    whole = sum(each.probability for each in outcomes if each.mended) - slip
     same = next((each for each in outcomes if each.words == NOTHING), None)
-    part = 1 - whole - (same.probability if same else 0.0)
+    part = 1 - whole - slip - (same.probability if same else 0.0)
     more = f", and part of it in {_of_100(part)} more" if part >= _LEAST_SAID else ""
     first = f"It makes the unit well in {_of_100(whole)} of 100 cases like this{more}."
+    if slip >= _LEAST_SAID:
+        first += f" In {_of_100(slip)} nothing is wrong, and what was found so was a mistake."
     if same is None:
         return first
     second = f"If nothing changes ({_of_100(same.probability)} of 100), that {_points(same, profile)}{_then(same)}."
@@ -116,6 +119,8 @@ def _of_100(chance: float) -> str:
 
 def _points(outcome: Outcome, profile: Profile) -> str:
     percent = f"{min(99, max(1, round(100 * outcome.chance)))}%"
+    if outcome.points_to == UNKNOWN_PART and outcome.slip > outcome.probability / 2:
+        return f"points to a mistake, and nothing wrong ({percent})"
     if outcome.points_to == UNKNOWN_PART:
         return f"points to nothing that the profile knows ({percent})"
     names = {part.id: part.name for part in profile.parts} | {"": "software"}

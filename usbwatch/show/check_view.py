@@ -293,7 +293,8 @@ def _open_checks(checked: Checked) -> list[str]:
 def hand_line(answer: Answer, checked: Checked) -> Line:
     """One answered hand check."""
     asked = question(answer.check, checked.profile) or answer.check
-    return line(mark(*_HANDS[answer.yes]), safe(asked), hang=MARGIN)
+    twice = [("  tried twice", Style.FAINT)] if answer.again else []
+    return line(mark(*_HANDS[answer.yes]), safe(asked), *twice, hang=MARGIN)
 
 
 def _set_aside(title: str, nodes: tuple[Node, ...]) -> list[Line]:

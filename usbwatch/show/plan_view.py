@@ -182,6 +182,8 @@ def _stop_of(one: Outcome, proposal: Proposal, profile: Profile) -> str:
 def _points(one: Outcome, profile: Profile) -> str:
     if one.mended:
         return "it is mended"
+    if one.points_to == _UNKNOWN and one.slip > one.probability / 2:
+        return f"what was found wrong was a mistake ({percent(one.chance)})"
     if one.points_to == _UNKNOWN:
         return f"points to nothing that the profile knows ({percent(one.chance)})"
     return f"points to {part_name(one.points_to, profile)} ({percent(one.chance)})"
@@ -194,7 +196,7 @@ def _then(one: Outcome, profile: Profile) -> str:
 
 
 def _in_one_line(proposal: Proposal, profile: Profile, *, well_now: bool) -> str:
-    mended = sum(one.probability for one in proposal.outcomes if one.mended)
+    mended = sum(one.probability - one.slip for one in proposal.outcomes if one.mended)
     others = [one for one in proposal.outcomes if not one.mended]
     other = max(others, key=lambda one: one.probability, default=None)
     mends = _mends(proposal, mended, well_now=well_now)

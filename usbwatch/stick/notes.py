@@ -165,7 +165,9 @@ class _Reading:
         return Step(kind=kinds[kind], of=of)
 
     def answer(self, value: object) -> Answer:
-        check, yes = (value.get("check"), value.get("yes")) if isinstance(value, dict) else (None, None)
-        if not isinstance(check, str) or len(check) > _LONGEST or not _ID.match(check) or not isinstance(yes, bool):
-            raise self._refuse("answers", "answers, each with a check and yes as true or false")
-        return Answer(check=check, yes=yes)
+        told = value if isinstance(value, dict) else {}
+        check, yes, again = told.get("check"), told.get("yes"), told.get("again", False)
+        named = isinstance(check, str) and len(check) <= _LONGEST and _ID.match(check)
+        if not named or not isinstance(yes, bool) or not isinstance(again, bool):
+            raise self._refuse("answers", "answers, each with a check, and yes (and again) as true or false")
+        return Answer(check=str(check), yes=yes, again=again)

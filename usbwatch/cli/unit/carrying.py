@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import TYPE_CHECKING
 
 import click
@@ -146,8 +147,8 @@ def _more_of_known(one: Carried, unit: Unit, book: Book, moment: When) -> int:
     last = next(iter(reversed(looks(book.story(unit)))), None)
     after: list[Answered] = []
     if last is not None and last.capture == one.saved.digest:
-        known = {(each.check, each.yes) for each in last.answers}
-        after = [fact for fact in _answers(one, _profile_of(unit, one, book)) if (fact.check, fact.yes) not in known]
+        known = [fact for each in last.answers for fact in _tries(each)]
+        after = [*(Counter(_answers(one, _profile_of(unit, one, book))) - Counter(known)).elements()]
     if after:
         book.record(unit, after, moment)
         say(f"usbwatch: unit {unit.label} has this capture already; what was answered since was added")
@@ -183,15 +184,22 @@ def _answers(one: Carried, profile: Profile) -> list[Answered]:
     """The answers beside a capture as facts; one that the unit's profile does not ask is told, and left out."""
     from usbwatch.cli.answers import answers
     from usbwatch.cli.screen import say
-    from usbwatch.model.history import Answered
 
-    found: list[Answer] = []
+    found: list[Answered] = []
     for answer in one.notes.answers if one.notes is not None else ():
         try:
-            found += answers([(answer.check, answer.yes)], profile, "answer")
+            answers([(answer.check, answer.yes)], profile, "answer")
+            found += _tries(answer)
         except click.BadParameter as error:
             say(f"usbwatch: the answer {answer.check} that was noted is left out: {error.message}")
-    return [Answered(check=each.check, yes=each.yes) for each in found]
+    return found
+
+
+def _tries(answer: Answer) -> list[Answered]:
+    """An answer as what is recorded: a fact for each time that it was tried."""
+    from usbwatch.model.history import Answered
+
+    return [Answered(check=answer.check, yes=answer.yes)] * (2 if answer.again else 1)
 
 
 def _profile_of(unit: Unit, one: Carried, book: Book) -> Profile:

@@ -156,7 +156,8 @@ def record_answers(label: str, given: tuple[tuple[str, bool], ...], *, at: str, 
     with opened(book, must_exist=True) as its:
         unit = its.unit(label)
         profile = profile_of(its.story(unit), its)
-        facts = [Answered(check=one.check, yes=one.yes) for one in answers(given, profile, "CHECK=yes|no")]
+        answers(given, profile, "CHECK=yes|no")
+        facts = [Answered(check=check, yes=yes) for check, yes in given]
         entries = its.record(unit, facts, when(at, by))
         for entry in entries:
             _say(unit, entry, f"what it changes: usbwatch check {typed(unit.label)}" if entry is entries[-1] else "")
