@@ -30,7 +30,7 @@ from usbwatch.casebook.serials import serials_in
 from usbwatch.casebook.story import looks, story
 from usbwatch.errors import BadArchive, UsbwatchError
 from usbwatch.model import Step, StepKind
-from usbwatch.model.history import Attached, Captured, Closed, Ending, Noted, Opened, StepDone
+from usbwatch.model.history import Attached, Captured, Closed, Ending, Noted, Opened, StepDone, Unit
 from usbwatch.show import plain
 from usbwatch.show.unit_view import unit_view
 
@@ -58,7 +58,10 @@ def small_book() -> bytes:
 
 def _everything(book: Book) -> None:
     """All that a book can be asked for, as the commands ask it; what is damaged is told, and the rest goes on."""
-    for unit in book.units():
+    units: tuple[Unit, ...] = ()
+    with suppress_told():
+        units = book.units()
+    for unit in units:
         with suppress_told():
             told = book.story(unit)
             clean(plain(unit_view(unit, told, None, 80, lambda moment: moment), 80))

@@ -19,7 +19,7 @@ from random import Random
 import atheris
 from fuzz.target import Target, held
 
-__all__ = ["instrument", "processor_s", "run"]
+__all__ = ["alone", "instrument", "run"]
 
 _ALSO = ("h11", "tomllib", "tomlkit")
 """Libraries in Python that read a stranger's bytes for us: the fuzzer sees their ways, too."""
@@ -57,14 +57,15 @@ def run(target: Target, options: Sequence[str], findings: Path, log: Path) -> tu
     return os.waitstatus_to_exitcode(status), used.ru_utime + used.ru_stime
 
 
-def processor_s(target: Target, data: bytes) -> float:
-    """Seconds of processor time that one input takes in a process of its own, instrumented as it is."""
+def alone(target: Target, data: bytes) -> tuple[float, float]:
+    """What one input takes in a process of its own, instrumented as it is: seconds of processor time, and MB."""
     child = os.fork()
     if child == 0:
         with contextlib.suppress(BaseException):
             held(target, data)
         os._exit(0)
-    return os.wait4(child, 0)[2].ru_utime
+    used = os.wait4(child, 0)[2]
+    return used.ru_utime, used.ru_maxrss / 1024
 
 
 def _fuzz(target: Target, options: Sequence[str], findings: Path) -> None:

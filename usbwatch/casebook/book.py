@@ -212,7 +212,7 @@ class Book:
             )
         if len(rows) != 1:
             raise NoUnit(asked, self._near(asked))
-        return unit_of(rows[0])
+        return unit_of(rows[0], self.name)
 
     def _near(self, asked: str) -> tuple[str, ...]:
         """Labels that the words of what was asked occur in."""
@@ -227,7 +227,7 @@ class Book:
         rows = self.store.rows(f"SELECT {UNIT} FROM unit WHERE id = ?", id_)  # noqa: S608 - a constant
         if not rows:
             raise NoUnit(id_)
-        return unit_of(rows[0])
+        return unit_of(rows[0], self.name)
 
     def units(self, *, closed: bool | None = None, model: str = "", limit: int = 1000) -> tuple[Unit, ...]:
         """Units, the one with the latest entry first; ``closed``: only such, or only those on the bench."""
@@ -240,7 +240,7 @@ class Book:
             *((storable(model),) if model else ()),
             limit,
         )
-        return tuple(unit_of(row) for row in rows)
+        return tuple(unit_of(row, self.name) for row in rows)
 
     def find(self, text: str, limit: int = 20) -> tuple[Found, ...]:
         """Units by a few letters of a label, serial number or model, or by the start of an id: what fits best first."""

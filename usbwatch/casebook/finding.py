@@ -41,7 +41,7 @@ def units_with(store: Store, serial: str, part: str) -> tuple[Unit, ...]:
         " WHERE serial.folded = ? AND serial.part = ? ORDER BY unit.changed_at DESC",
         *(folded_serial(serial), part),
     )
-    return tuple(unit_of(row) for row in rows)
+    return tuple(unit_of(row, store.name) for row in rows)
 
 
 def find(store: Store, text: str, limit: int = 20) -> tuple[Found, ...]:
@@ -93,7 +93,7 @@ def _by_label(store: Store, condition: str, values: tuple[str, ...], limit: int)
         *values,
         limit,
     ):
-        unit = unit_of(row)
+        unit = unit_of(row, store.name)
         yield Found(unit=unit, by="label", what=unit.label)
 
 
@@ -106,7 +106,7 @@ def _by_serial(store: Store, condition: str, values: tuple[str, ...], limit: int
         8 * limit,
     )
     for *row, part, shown in rows:
-        yield Found(unit=unit_of(tuple(row)), by="serial", what=shown, part=part)
+        yield Found(unit=unit_of(tuple(row), store.name), by="serial", what=shown, part=part)
 
 
 def _by_id(store: Store, asked: str, limit: int) -> Iterator[Found]:
@@ -114,7 +114,7 @@ def _by_id(store: Store, asked: str, limit: int) -> Iterator[Found]:
         f"SELECT {UNIT} FROM unit WHERE id >= ? AND id < ? ORDER BY id LIMIT ?",  # noqa: S608 - the same
         *(asked, asked + "g", limit),
     ):
-        unit = unit_of(row)
+        unit = unit_of(row, store.name)
         yield Found(unit=unit, by="id", what=unit.id)
 
 
@@ -124,7 +124,7 @@ def _by_model(store: Store, models: list[str], limit: int) -> Iterator[Found]:
             f"SELECT {UNIT} FROM unit WHERE model = ? ORDER BY changed_at DESC LIMIT ?",  # noqa: S608 - the same
             *(model, limit),
         ):
-            yield Found(unit=unit_of(row), by="model", what=model)
+            yield Found(unit=unit_of(row, store.name), by="model", what=model)
 
 
 def _models(store: Store) -> list[str]:

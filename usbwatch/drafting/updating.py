@@ -115,7 +115,16 @@ _TEXT = re.compile(r"[\"']([^\"']+)[\"']")
 
 def _commented_places(text: str) -> set[str]:
     """Places in lines that a person has put a # before: they are not wanted."""
-    return {place for line in _PLACE_IN_COMMENT.findall(text) for place in _TEXT.findall(line)}
+    return {place for written in _PLACE_IN_COMMENT.findall(text) for place in _texts(written)}
+
+
+def _texts(written: str) -> list[str]:
+    """The strings of a value as TOML has it, one or a list; of what is none, whatever stands in quotation marks."""
+    try:
+        value = tomllib.loads(f"it = {written}")["it"]
+    except (ValueError, RecursionError):
+        return _TEXT.findall(written)
+    return [one for one in (value if isinstance(value, list) else [value]) if isinstance(one, str)]
 
 
 def _is_turned_down(entry: Entry, places: set[str]) -> bool:

@@ -27,8 +27,8 @@ def _paragraphs(capture: Capture, file_name: str, command: str) -> Iterator[List
     unit, system = capture.unit, capture.system
     name = " ".join(filter(None, (unit.sys_vendor, unit.product_name))) or "a unit that does not say its model"
     yield _wrapped(f"Capture of {safe(name)}")
-    yield _wrapped(f"taken {capture.taken_at or 'at a time that is not known'} by the unit's own clock")
-    yield _wrapped(f"kernel {safe(system.kernel, 60) or 'unknown'}; usbwatch {capture.tool}")
+    yield _wrapped(f"taken {safe(capture.taken_at, 60) or 'at a time that is not known'} by the unit's own clock")
+    yield _wrapped(f"kernel {safe(system.kernel, 60) or 'unknown'}; usbwatch {safe(capture.tool, 60)}")
     yield _wrapped("as root" if system.privileged else "NOT as root: some serial numbers and tables were not readable")
     if system.virtual:
         yield _wrapped(f"NOTE: this looks like a virtual machine ({safe(system.virtual, 60)})")
@@ -45,7 +45,7 @@ def _paragraphs(capture: Capture, file_name: str, command: str) -> Iterator[List
 
 
 def _counted(one: Coverage) -> str:
-    return f"  {one.bus:<14}{one.nodes:>5}" + ("" if one.state is CoverageState.OK else "  (none there)")
+    return f"  {safe(one.bus, 60):<14}{one.nodes:>5}" + ("" if one.state is CoverageState.OK else "  (none there)")
 
 
 def _reason(one: Coverage) -> List[str]:
@@ -55,7 +55,7 @@ def _reason(one: Coverage) -> List[str]:
     if one.root_would_help:
         reasons.append("as root it can be seen")
     told = safe("; ".join(reasons), 300)
-    return textwrap.wrap(f"{one.bus:<14}{told}", _WIDTH, initial_indent="  ", subsequent_indent=" " * 16)
+    return textwrap.wrap(f"{safe(one.bus, 60):<14}{told}", _WIDTH, initial_indent="  ", subsequent_indent=" " * 16)
 
 
 def _log(capture: Capture) -> List[str]:
