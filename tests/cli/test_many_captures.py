@@ -9,6 +9,7 @@ from __future__ import annotations
 import fcntl
 import json
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -110,7 +111,24 @@ def test_many_pages_are_those_that_a_few_give(bench: Path) -> None:
     pages = [f"capture {number} of {MANY}: {name}" for number, name in enumerate(names, 1)]
     places = [together.index(page) for page in pages]
     assert places == sorted(places)
-    assert together.endswith(last.partition("capture 2 of 2: 031.json")[2])
+    last_page = last.partition("capture 2 of 2: 031.json")[2].partition("IN ALL")[0]
+    assert last_page in together
+    assert together.index("IN ALL: 32 CAPTURES") > together.index(last_page)
+
+
+def test_below_the_pages_stands_what_each_came_to(bench: Path) -> None:
+    lost, whole = [f"lost-{number}.json" for number in range(22)], ["whole-0.json", "a\x1b[2J.json"]
+    for name in (*lost, *whole):
+        (bench / name).write_bytes((bench / ("lost.json" if name in lost else "whole.json")).read_bytes())
+    done = run(bench, "check", "broken.json", *whole, *lost)
+    told = done.stdout.partition("IN ALL: 25 CAPTURES\n")[2]
+    assert told.startswith("  22 wrong, 1 not to be checked and 2 whole\n")
+    rows = re.findall(r"^(\S \w+) +(\S+)$", told, re.MULTILINE)
+    assert rows[:20] == [("✗ WRONG", name) for name in lost[:20]]
+    assert rows[20:] == [("! unchecked", "broken.json"), ("✓ whole", "whole-0.json"), ("✓ whole", "a\\x1b[2J.json")]
+    assert "and 2 more" in told
+    assert told.count("Likeliest cause: ") == told.count("1 of 2 expected devices is missing") == 20
+    assert "IN ALL" not in run(bench, "check", *whole, *lost, "--json").stdout
 
 
 def test_a_notice_stands_before_its_own_page(bench: Path) -> None:

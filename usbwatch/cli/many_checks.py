@@ -1,5 +1,7 @@
 """Checks of many captures in one run: by all cores, each written as soon as it and those before it are there.
 
+Below the pages stands what each came to in a few words, what is wrong first.
+
 As JSON it is one document, ``usbwatch-check-list``, written piece by piece: what has been checked is never held until
 the end. A capture that cannot be checked is told in its place, and the next one is checked.
 """
@@ -9,8 +11,9 @@ from __future__ import annotations
 import contextlib
 import io
 import sys
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, TextIO
 
@@ -21,7 +24,9 @@ from usbwatch.cli.one_check import CheckRequest, code_of, document_of, page_of, 
 from usbwatch.safe import typed
 
 if TYPE_CHECKING:
+    from usbwatch.show.brief_view import Brief
     from usbwatch.show.json_values import Json
+    from usbwatch.show.verdict import Outcome
 
 __all__ = ["check_many"]
 
@@ -39,6 +44,8 @@ class _Told:
     """For standard error; "" where it has been written already."""
     text: str
     code: int
+    brief: Brief | None = None
+    """For the list at the end of the pages."""
 
 
 def check_many(paths: Sequence[str], request: CheckRequest) -> int:
@@ -48,15 +55,42 @@ def check_many(paths: Sequence[str], request: CheckRequest) -> int:
     workers = 0 if "-" in paths else workers_for(len(paths))  # standard input is this process's alone
     work = partial(_told_apart if workers else _told, request)
     with contextlib.closing(in_order(work, paths, workers)) as found:
-        codes = set()
+        codes: set[int] = set()
+        in_all = _InAll()
         for number, one in enumerate(found, 1):
             _write(one, number, paths, request)
             codes.add(one.code)
-    if request.as_json:
-        from usbwatch.cli.screen import write
-
-        write(_FOOT)
+            in_all.add(one.brief)
+    _write_end(in_all, request)
     return exits.worst(codes)
+
+
+class _InAll:
+    """What all have come to so far: how many of each sort, and the first of each."""
+
+    def __init__(self) -> None:
+        self.counts: Counter[Outcome | None] = Counter()
+        self.named: list[Brief] = []
+
+    def add(self, brief: Brief | None) -> None:
+        """One more."""
+        from usbwatch.show.brief_view import MOST_NAMED
+
+        if brief is not None:
+            self.counts[brief.outcome] += 1
+            if self.counts[brief.outcome] <= MOST_NAMED:
+                self.named.append(brief)
+
+
+def _write_end(in_all: _InAll, request: CheckRequest) -> None:
+    from usbwatch.cli.screen import show, write
+
+    if request.as_json:
+        write(_FOOT)
+        return
+    from usbwatch.show.brief_view import in_all_view
+
+    show(in_all_view(in_all.counts, in_all.named))
 
 
 def _write(one: _Told, number: int, paths: Sequence[str], request: CheckRequest) -> None:
@@ -76,7 +110,7 @@ def _told_apart(request: CheckRequest, path: str) -> _Told:
     """The same in a worker, whose standard error is nobody's: what it says is handed on, in its place."""
     with contextlib.redirect_stderr(_Held(sys.stderr)) as held:
         told = _told(request, path)
-    return _Told(said=held.getvalue(), text=told.text, code=told.code)
+    return replace(told, said=held.getvalue())
 
 
 class _Held(io.StringIO):
@@ -115,15 +149,23 @@ def _told(request: CheckRequest, path: str) -> _Told:
         advice = f"Run usbwatch --debug check {typed(path)}, and report what that prints."
         problem, code = f"capture {typed(path)}: {what}. {advice}", exits.BUG
     say(f"usbwatch: {problem}")
-    return _Told(said="", text=_element(path, {"problem": plain_value(problem)}) if request.as_json else "", code=code)
+    if request.as_json:
+        return _Told(said="", text=_element(path, {"problem": plain_value(problem)}), code=code)
+    from usbwatch.show.brief_view import Brief
+
+    return _Told(said="", text="", code=code, brief=Brief(path=path, outcome=None))
 
 
 def _well(request: CheckRequest, path: str) -> _Told:
     from usbwatch.cli.screen import rendered
 
     result = result_of(path, request)
-    text = _element(path, document_of(result)) if request.as_json else rendered(page_of(result))
-    return _Told(said="", text=text, code=code_of(result))
+    if request.as_json:
+        return _Told(said="", text=_element(path, document_of(result)), code=code_of(result))
+    from usbwatch.show.brief_view import brief_of
+
+    text, brief = rendered(page_of(result)), brief_of(path, result.checked)
+    return _Told(said="", text=text, code=code_of(result), brief=brief)
 
 
 def _element(path: str, told: dict[str, Json]) -> str:
