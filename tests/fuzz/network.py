@@ -107,7 +107,9 @@ def _request(data: bytes) -> None:
     if not final:
         return
     head, _, body = final.partition(b"\r\n\r\n")
-    if not head.startswith((b"HTTP/1.1 4", b"HTTP/1.1 501 ")) or b"Content-Length: %d\r\n" % len(body) not in head:
+    whole = b"Content-Length: %d\r\n" % len(body) in head
+    bodiless = data.startswith(b"HEAD ") and not body  # whose answer has the length alone (RFC 9110, section 9.3.2)
+    if not head.startswith((b"HTTP/1.1 4", b"HTTP/1.1 501 ")) or not (whole or bodiless):
         raise Broken(f"not one refusal: {final[:200]!a}")
     clean(body.decode())
 
