@@ -247,7 +247,7 @@ def test_a_server_that_cannot_be_reached_is_told_without_the_password(durable: s
     for place, why in {
         "127.0.0.1:1/other": "refused",
         "/other?host=/nowhere": "No such file",
-        "no.such.host.invalid/other": "resolve host",
+        "no.such.host.invalid/other": "cannot be reached",
         f"/nothing?host={folder}": "does not exist",
     }.items():
         _sentence(why, lambda place=place: open_book(f"postgresql://bench:{_PASSWORD}@{place}"))  # type: ignore[misc]

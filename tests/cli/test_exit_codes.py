@@ -50,7 +50,6 @@ CASES = {
     "unknown option": (["check", "--fast"], 2),
     "unknown hand check": (["check", "whole.json", "--answer", "caps-lite=yes"], 2),
     "answer of a wrong form": (["check", "whole.json", "--answer", "caps-light=maybe"], 2),
-    "answered both ways": (["check", "whole.json", "--answer", "caps-light=yes", "--answer", "caps-light=no"], 2),
     "capture and root": (["check", "whole.json", "--root", "tree"], 2),
     "one file too few": (["diff", "whole.json"], 2),
     "no such file": (["check", "nothing.json"], 3),

@@ -16,12 +16,15 @@ from itertools import product
 from random import Random
 
 import pytest
+from support.needs import needed_library
 from support.wired import HERON, LARCH, found
 
 from usbwatch.localise import believe
 from usbwatch.localise.every_set import EverySet
 from usbwatch.localise.weighing import Fault, Hazard, Observation, log_weights
 from usbwatch.model import Findings, Look, Profile, Step, StepKind, Symptom, Watched
+
+needed_library("gomp", "libgomp1")  # pyAgrum is linked to it
 
 with warnings.catch_warnings():
     # Its generated types warn as they are made, and where a warning is an error the interpreter goes down with it.
