@@ -72,7 +72,9 @@ def _rows(scratch: Path, asked: argparse.Namespace) -> Iterator[Row]:
 
 def _unpacked(scratch: Path) -> str:
     with tarfile.open(TREE) as archive:
-        archive.extractall(scratch / "tree", filter="tar")
+        if hasattr(tarfile, "tar_filter"):  # Python 3.11.4 and later
+            archive.extraction_filter = tarfile.tar_filter
+        archive.extractall(scratch / "tree")
     return str(scratch / "tree" / "healthy")
 
 

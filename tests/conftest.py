@@ -82,7 +82,12 @@ def loose_tree(tmp_path: Path) -> BuiltTree:
     """The folder of an invented laptop's tree that the test may spoil."""
 
     def tree(laptop: Laptop, conditions: Conditions = HEALTHY) -> Path:
-        return build(laptop, tmp_path / "unit", conditions)
+        root = build(laptop, tmp_path / "unit", conditions)
+        if os.geteuid() != 0:  # what only root may read is read-only for its owner, too
+            for path in root.rglob("*"):
+                if path.is_file() and not path.is_symlink() and not os.access(path, os.W_OK):
+                    path.chmod(path.stat().st_mode | 0o200)
+        return root
 
     return tree
 

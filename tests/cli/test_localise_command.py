@@ -101,10 +101,13 @@ def test_a_step_belongs_before_the_last_capture_unless_a_number_says_otherwise(l
 
 def test_an_answer_goes_with_the_last_capture_unless_a_number_says_otherwise(localise: Usbwatch) -> None:
     shown = document(localise("lost.json", "whole.json", "--json", "--answer", "1:caps-light=no"))
-    assert [one["answers"] for one in shown["captures"]] == [
-        [{"check": "caps-light", "yes": False, "again": False}],
-        [],
-    ]
+    no = {"check": "caps-light", "yes": False, "again": False}
+    assert [one["answers"] for one in shown["captures"]] == [[no], [no]]  # which stands until something is done
+    shown = document(localise("lost.json", "whole.json", "--json", "--answer", "1:caps-light=no", "--did", "drain"))
+    assert [one["answers"] for one in shown["captures"]] == [[no], []]
+    twice = ("--answer", "1:caps-light=no", "--answer", "caps-light=no")
+    shown = document(localise("lost.json", "whole.json", "--json", *twice))
+    assert [one["answers"] for one in shown["captures"]] == [[{**no, "again": True}]] * 2
     shown = document(localise("lost.json", "whole.json", "--json", "--answer", "caps-light=YES"))
     assert [one["answers"] for one in shown["captures"]] == [[], [{"check": "caps-light", "yes": True, "again": False}]]
 

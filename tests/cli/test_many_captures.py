@@ -112,6 +112,7 @@ def test_many_pages_are_those_that_a_few_give(bench: Path) -> None:
     places = [together.index(page) for page in pages]
     assert places == sorted(places)
     last_page = last.partition("capture 2 of 2: 031.json")[2].partition("IN ALL")[0]
+    assert len(last_page) > 1000
     assert last_page in together
     assert together.index("IN ALL: 32 CAPTURES") > together.index(last_page)
 
@@ -122,7 +123,7 @@ def test_below_the_pages_stands_what_each_came_to(bench: Path) -> None:
         (bench / name).write_bytes((bench / ("lost.json" if name in lost else "whole.json")).read_bytes())
     done = run(bench, "check", "broken.json", *whole, *lost)
     told = done.stdout.partition("IN ALL: 25 CAPTURES\n")[2]
-    assert told.startswith("  22 wrong, 1 not to be checked and 2 whole\n")
+    assert told.startswith("  22 wrong, 1 that could not be checked and 2 whole\n")
     rows = re.findall(r"^(\S \w+) +(\S+)$", told, re.MULTILINE)
     assert rows[:20] == [("✗ WRONG", name) for name in lost[:20]]
     assert rows[20:] == [("! unchecked", "broken.json"), ("✓ whole", "whole-0.json"), ("✓ whole", "a\\x1b[2J.json")]

@@ -83,9 +83,13 @@ def test_what_a_hand_established_still_stands_after_the_baseline_and_not_when_th
     unit_bench.well("step", "R", "fit:top-case", "--part", "new")
     unit_bench.well("capture", "R", str(_CAPTURES / "larch-13-repaired.json"))
     unit_bench.well("answer", "R", "all-keys-type=yes")
+    assert "answered no, and not again since" in unit_bench.unit("baseline", "R").err
+    unit_bench.well("answer", "R", "touchpad-moves=yes")
     unit_bench.well("baseline", "R")
     kept = json.loads(unit_bench.run("check", "R", "--json").out)
-    assert kept["answers"] == [{"check": "all-keys-type", "yes": True, "again": False}]
+    assert kept["answers"] == [
+        {"check": check, "yes": True, "again": False} for check in ("all-keys-type", "touchpad-moves")
+    ]
     unit_bench.well("close", "R", "repaired")
     unit_bench.well("reopen", "R", "--claim", "keyboard dead again")
     unit_bench.well("capture", "R", str(_CAPTURES / "larch-13-repaired.json"))

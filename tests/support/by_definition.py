@@ -73,7 +73,7 @@ def outcome(
 
 def _alone(effect: Effect, function: str, *, watched: bool = False) -> dict[Symptom, float]:
     """What one fault does to one device or check ("" for a check, which knows yes and no)."""
-    chances = row(effect, function, watched=watched)
+    chances = row(effect, function, watched=watched and function != "")
     if function:
         return chances
     well = chances[Symptom.WORKING]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from usbwatch.casebook.store import Row
 from usbwatch.errors import BadBook
 from usbwatch.model.history import Ending, Unit
+from usbwatch.safe import safe
 
 __all__ = ["UNIT", "escaped_like", "unit_of"]
 
@@ -16,7 +17,7 @@ def unit_of(row: Row, book: str) -> Unit:
     """The unit that a row of ``UNIT`` tells. Raises ``BadBook``, of the book so named, for an ending that is none."""
     id_, label, model, ending, opened_at, changed_at, entries = row
     if ending is not None and ending not in {one.value for one in Ending}:
-        raise BadBook(book, "is damaged: a unit has an ending that is none", "put a copy of it back")
+        raise BadBook(book, f"is damaged: unit {safe(str(label))} has an ending that is none", "put a copy of it back")
     return Unit(
         id=id_,
         label=label,

@@ -93,7 +93,10 @@ def answers(given: Sequence[tuple[str, bool]], profile: Profile, option: str = "
         if name not in known:
             raise click.BadParameter(_no_such_check(name, known, profile), param_hint=f"'{option}'")
     found: dict[str, Answer] = {}
+    dangers = {one.id for one in profile.checks if one.stop}
     for name, yes in given:
+        if name in dangers and name in found and found[name].yes != yes:
+            raise click.BadParameter(f"'{name}' is answered with both yes and no.", param_hint=f"'{option}'")
         found[name] = Answer(check=name, yes=yes, again=name in found and found[name].yes == yes)
     return tuple(found.values())
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -54,8 +54,45 @@ def judged(seen: Sequence[Seen], profile: Profile, *, insisted: bool = False) ->
     """The looks of one case, oldest first, each with what it shows in the light of those before it."""
     from usbwatch.compare import beside_earlier, findings
 
+    seen = _with_what_stands(seen)
     told = [findings(one.capture, profile, one.answers, insisted=insisted) for one in seen]
     return tuple(replace(one, findings=found) for one, found in zip(seen, beside_earlier(told, profile), strict=True))
+
+
+def _with_what_stands(seen: Sequence[Seen]) -> list[Seen]:
+    """Each look with what was answered before it and stands: a "no", until it is answered again or something is done.
+
+    Where it was answered with no again, all looks since have it as tried twice: of the unit as it then was, it was.
+    """
+    from usbwatch.model import StepKind
+
+    states: list[list[Seen]] = []
+    for one in seen:
+        if not states or any(step.kind is not StepKind.FLEX for step in one.steps):
+            states.append([])
+        states[-1].append(one)
+    return [one for state in states for one in _of_one_state(state)]
+
+
+def _of_one_state(seen: Sequence[Seen]) -> list[Seen]:
+    """The same for looks between which nothing was done."""
+    found: list[Seen] = []
+    for one in seen:
+        before = found[-1].answers if found else ()
+        no = {answer.check for answer in before if not answer.yes}
+        said = {answer.check for answer in one.answers}
+        again = {answer.check for answer in one.answers if not answer.yes and answer.check in no}
+        twice = again | {answer.check for answer in one.answers if not answer.yes and answer.again}
+        standing = [answer for answer in before if not answer.yes and answer.check not in said]
+        found = [_tried_twice(each, twice & no) for each in found]
+        found.append(_tried_twice(replace(one, answers=(*standing, *one.answers)), again))
+    return found
+
+
+def _tried_twice(one: Seen, checks: Collection[str]) -> Seen:
+    """A look in which these checks, where they were answered with no, were tried twice."""
+    told = (replace(each, again=each.again or (not each.yes and each.check in checks)) for each in one.answers)
+    return replace(one, answers=tuple(told))
 
 
 def _looks(seen: Sequence[Seen]) -> tuple[Look, ...]:

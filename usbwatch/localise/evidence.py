@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from math import prod
 
@@ -44,13 +44,14 @@ def evidence(layout: Layout, courses: Sequence[Course], looks: Sequence[Look]) -
     reached = touched(layout.sites, looks, layout.profile)
     old = outlived(layout.sites, looks, layout.profile)
     at_times = {number for number, site in enumerate(layout.sites) if kind_of(site)[0] in ACTS_IN_A_CAPTURE}
+    checks = {check.id for check in layout.profile.checks}
     before: dict[str, _Before] = {}
     told: list[Observation] = []
     for number, look in enumerate(looks):
         shown = observations(layout, look.findings)
-        news = {each.id for each in shown if _is_news(each, before.get(each.id), reached, number)}
+        news = {each.id for each in shown if _is_news(each, before.get(each.id), reached, number, checks)}
         how = _how(look)
-        differing = {each.id for each in shown if each.id in before and _differs(each, how, before[each.id])}
+        differing = {each.id for each in shown if each.id in before and _differs(each, how, before[each.id], checks)}
         coins = {hazard.fault for each in shown if each.id in differing for hazard in each.hazards} & at_times
         for observation, seen in zip(shown, in_look(shown, courses, number), strict=True):
             if observation.id in news or any(hazard.fault in coins for hazard in observation.hazards):
@@ -70,23 +71,27 @@ def _how(look: Look) -> dict[str, tuple[Symptom, bool]]:
     return {each.device: (each.symptom, was_watched(each)) for each in look.findings.findings}
 
 
-def _differs(shown: Observation, how: dict[str, tuple[Symptom, bool]], last: _Before) -> bool:
+def _differs(
+    shown: Observation, how: dict[str, tuple[Symptom, bool]], last: _Before, checks: Collection[str]
+) -> bool:
     """Whether something shows otherwise than it did, and has not only been watched, or not, beside that."""
     now = how.get(shown.id)
     alike = now is not None and last.how is not None and now[0] is last.how[0] and now[1] != last.how[1]
-    return not _equal(shown, last.shown) and not alike
+    return not _equal(shown, last.shown, checks) and not alike
 
 
-def _is_news(shown: Observation, last: _Before | None, reached: Sequence[frozenset[int]], look: int) -> bool:
-    if last is None or not _equal(shown, last.shown):
+def _is_news(
+    shown: Observation, last: _Before | None, reached: Sequence[frozenset[int]], look: int, checks: Collection[str]
+) -> bool:
+    if last is None or not _equal(shown, last.shown, checks):
         return True
     since = frozenset[int]().union(*reached[last.look + 1 : look + 1])
     return any(hazard.fault in since for hazard in shown.hazards)
 
 
-def _equal(one: Observation, other: Observation) -> bool:
-    """Whether two looks show the same, however often it was tried."""
-    return replace(one, clean=other.clean) == other
+def _equal(one: Observation, other: Observation, checks: Collection[str]) -> bool:
+    """Whether two looks show the same; of a hand check, however often it was tried in either."""
+    return (replace(one, clean=other.clean) if one.id in checks else one) == other
 
 
 def asked_again(layout: Layout, check: str) -> Observation:

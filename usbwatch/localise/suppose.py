@@ -106,8 +106,10 @@ def _as_supposed(findings: Findings, meant: Sequence[Supposition]) -> Findings:
         if each.state in _OF_DEVICES:
             findings = _with_device(findings, each.of, each.state)
         elif each.state in _OF_CHECKS:
-            answer = Answer(check=each.of, yes=_OF_CHECKS[each.state])
-            findings = replace(findings, answers=(*findings.answers, answer))
+            yes = _OF_CHECKS[each.state]
+            known = next((one for one in findings.answers if (one.check, one.yes) == (each.of, yes)), None)
+            others = (one for one in findings.answers if one.check != each.of)
+            findings = replace(findings, answers=(*others, known or Answer(check=each.of, yes=yes)))
     return findings
 
 

@@ -100,6 +100,16 @@ class Proposal:
         """Such as ``reseat:top-case-flex`` or ``check:runs-on-battery``."""
         return f"{self.action.value}:{self.of}"
 
+    @property
+    def decides_nothing(self) -> bool:
+        """Whether every outcome points to the same part, and going on or stopping is the least after each of them."""
+        return len({(one.points_to, one.stops) for one in self.outcomes}) == 1
+
+    @property
+    def tells_nothing(self) -> bool:
+        """Whether every outcome also leaves that part as likely as the others do, as far as a page shows it."""
+        return self.decides_nothing and len({round(100 * one.chance) for one in self.outcomes}) == 1
+
 
 CLOSE_CALL = 0.1
 """Going on and stopping differ by less than this share of what stopping loses: the figures cannot tell them apart.

@@ -14,7 +14,7 @@ from usbwatch.localise.sites import SiteKind, about, kind_of
 from usbwatch.localise.tried import ELSEWHERE, MEASURE, helped, measured, works_elsewhere
 from usbwatch.model.findings import Findings, Symptom
 from usbwatch.model.plan import Action
-from usbwatch.model.profile import PartKind
+from usbwatch.model.profile import PartKind, Profile
 from usbwatch.model.suspects import CureKind
 from usbwatch.plan.asked import HELPERS, question
 from usbwatch.plan.candidate import Candidate
@@ -24,7 +24,7 @@ from usbwatch.plan.money import VERIFY_MINUTES, Prices
 from usbwatch.plan.rewatching import comes_and_goes, plugs_first, shown_loose
 from usbwatch.plan.standing import Standing
 
-__all__ = ["UNIT_AT_HAND", "Candidate", "candidates", "flexing"]
+__all__ = ["UNIT_AT_HAND", "Candidate", "answered_no_once", "candidates", "flexing"]
 
 _MEASURE_MINUTES = 10
 """Bench time, elicited, no source."""
@@ -109,9 +109,9 @@ def _checks(beliefs: Beliefs, findings: Findings) -> Iterator[Candidate]:
     What cannot be yes beside the last look is not asked.
     """
     done, profile = _known(beliefs, findings), beliefs.layout.profile
-    once = {answer.check for answer in findings.answers if not (answer.yes or answer.again)}
+    once = answered_no_once(findings, profile)
     for check in profile.checks:
-        doubtful = check.id in once and not check.stop
+        doubtful = check.id in once
         if (check.id in done and not doubtful) or cannot_be_yes(check, findings, profile):
             continue
         yield Candidate(
@@ -122,6 +122,13 @@ def _checks(beliefs: Beliefs, findings: Findings) -> Iterator[Candidate]:
             yes=(asked_again(beliefs.layout, check.id) if doubtful else answered(beliefs.layout, check.id, yes=True)),
             cautions=(check.caution,) if check.caution else (),
         )
+
+
+def answered_no_once(findings: Findings, profile: Profile) -> frozenset[str]:
+    """Ids of the checks whose "no" may be a mistake; one that means danger is not tried again for that."""
+    dangers = {check.id for check in profile.checks if check.stop}
+    no = (answer.check for answer in findings.answers if not (answer.yes or answer.again))
+    return frozenset(no) - dangers
 
 
 def _looks(beliefs: Beliefs, findings: Findings) -> Iterator[Candidate]:

@@ -14,7 +14,7 @@ from usbwatch.model.plan import Action, Advice, Outcome, Plan, Proposal
 from usbwatch.model.profile import Profile
 from usbwatch.model.steps import Look
 from usbwatch.model.suspects import CureKind
-from usbwatch.plan.candidates import Candidate, candidates, flexing
+from usbwatch.plan.candidates import Candidate, answered_no_once, candidates, flexing
 from usbwatch.plan.foresight import REST, Branch, Foresight
 from usbwatch.plan.hazards import effects
 from usbwatch.plan.lookahead import LEAST_BITS, Weighed, weighed
@@ -27,9 +27,8 @@ from usbwatch.plan.worth import Tariff, Worth
 
 __all__ = ["plan", "plan_and_repair"]
 
-_CHANGES_NOTHING = frozenset(
-    {Action.CHECK, Action.LOOK, Action.MEASURE, Action.ELSEWHERE, Action.HELPER, Action.REPEAT, Action.FLEX}
-)
+_ASKED = frozenset({Action.CHECK, Action.LOOK, Action.MEASURE, Action.ELSEWHERE, Action.HELPER})
+_CHANGES_NOTHING = _ASKED | {Action.REPEAT, Action.FLEX}
 
 
 def plan(beliefs: Beliefs, findings: Findings, at_hand: Collection[str] = (), done: Collection[str] = ()) -> Plan:
@@ -37,7 +36,8 @@ def plan(beliefs: Beliefs, findings: Findings, at_hand: Collection[str] = (), do
 
     Every candidate is weighed by its own cost and by what each of its
     outcomes then costs to the end; money that is spent already does not
-    enter. Nothing is proposed whose expected total reaches what is lost by
+    enter. Questions of which no answer tells anything are left out, but for one
+    that comes first. Nothing is proposed whose expected total reaches what is lost by
     stopping; when nothing is left, the advice is to stop.
 
     ``at_hand``: ids of parts on the shelf that are known to be good.
@@ -65,7 +65,15 @@ def plan_and_repair(
     costs = chooser.prices
     every = candidates(beliefs, findings, chooser.where, costs, at_hand)
     found = chooser.ranked(each for each in every if f"{each.action.value}:{each.of}" not in done)
-    ranked = [each for each in found if each.action not in _CHANGES_NOTHING or each.information_bits >= LEAST_BITS]
+    once = answered_no_once(findings, beliefs.layout.profile)
+    ranked = [
+        each
+        for each in found
+        if each.action not in _CHANGES_NOTHING
+        or each.information_bits >= LEAST_BITS
+        or (each.action is Action.CHECK and each.of in once)
+    ]
+    ranked = [each for each in ranked if each is ranked[0] or each.action not in _ASKED or not each.tells_nothing]
     kept = [each for each in ranked if costs.given_up is None or each.expected_total < costs.given_up]
     told = Plan(
         advice=Advice.GO_ON if kept else Advice.STOP,

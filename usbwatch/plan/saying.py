@@ -66,7 +66,7 @@ def why_step(outcomes: Sequence[Outcome], profile: Profile) -> str:
     more = f", and part of it in {_of_100(part)} more" if part >= _LEAST_SAID else ""
     first = f"It makes the unit well in {_of_100(whole)} of 100 cases like this{more}."
     if slip >= _LEAST_SAID:
-        first += f" In {_of_100(slip)} nothing is wrong, and what was found so was a mistake."
+        first += f" In {_of_100(slip)} no part is at fault, and what was found wrong was a mistake."
     if same is None:
         return first
     second = f"If nothing changes ({_of_100(same.probability)} of 100), that {_points(same, profile)}{_then(same)}."
@@ -120,7 +120,7 @@ def _of_100(chance: float) -> str:
 def _points(outcome: Outcome, profile: Profile) -> str:
     percent = f"{min(99, max(1, round(100 * outcome.chance)))}%"
     if outcome.points_to == UNKNOWN_PART and outcome.slip > outcome.probability / 2:
-        return f"points to a mistake, and nothing wrong ({percent})"
+        return f"points to a mistake, or to something outside the profile ({percent})"
     if outcome.points_to == UNKNOWN_PART:
         return f"points to nothing that the profile knows ({percent})"
     names = {part.id: part.name for part in profile.parts} | {"": "software"}
@@ -128,6 +128,8 @@ def _points(outcome: Outcome, profile: Profile) -> str:
 
 
 def _then(outcome: Outcome) -> str:
+    if outcome.points_to == UNKNOWN_PART and outcome.slip > outcome.probability / 2:
+        return ""
     if outcome.stops:
         return f", and stopping is then the least, at a loss of {outcome.expected_cost:.0f}"
     return f", and about {outcome.expected_cost:.0f} is then still to be spent"

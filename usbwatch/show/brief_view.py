@@ -43,7 +43,7 @@ _MARKS = {
 _COUNTED = {
     Outcome.WRONG: "wrong",
     Outcome.NOT_ALL_SEEN: "not all seen",
-    None: "not to be checked",
+    None: "that could not be checked",
     Outcome.WHOLE: "whole",
 }
 MOST_NAMED = 20

@@ -293,7 +293,8 @@ def _open_checks(checked: Checked) -> list[str]:
 def hand_line(answer: Answer, checked: Checked) -> Line:
     """One answered hand check."""
     asked = question(answer.check, checked.profile) or answer.check
-    twice = [("  tried twice", Style.FAINT)] if answer.again else []
+    of_profile = any(check.id == answer.check for check in checked.profile.checks)
+    twice = [("  tried twice", Style.FAINT)] if answer.again and of_profile else []
     return line(mark(*_HANDS[answer.yes]), safe(asked), *twice, hang=MARGIN)
 
 

@@ -13,6 +13,10 @@ NOT_WORKED_OUT = Suspects(depth=0, left_out=None, hypotheses=(), parts=(), nothi
 """Of a unit with nothing wrong, where only the page is asked for: that shows no suspects."""
 
 
+_STANDS_OUT = 0.2
+"""A suspicion weaker than this is no headline."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Checked:
     """A capture, the profile it was compared with, and what followed from that."""
@@ -28,3 +32,9 @@ class Checked:
     """Whether something was done to the unit since its last capture: what follows is of the state before that."""
     label: str = ""
     """The unit's label in the casebook, whose history was weighed; "" where captures were given by themselves."""
+
+    @property
+    def points_to_a_part(self) -> bool:
+        """Whether some part is likely enough to be behind what was found to be named first."""
+        explaining = next((one for one in self.suspects.parts if one.explains), None)
+        return explaining is not None and explaining.probability >= _STANDS_OUT

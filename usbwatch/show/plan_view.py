@@ -12,7 +12,7 @@ from usbwatch.show.recording import record_lines
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, labelled
 from usbwatch.show.words import in_a_hundred, part_name, percent, sum_of
-from usbwatch.show.worth_view import QUESTIONS, money_lines, repair_or_stop, takes
+from usbwatch.show.worth_view import QUESTIONS, money_lines, points_to_nothing, repair_or_stop, takes
 
 __all__ = ["caution_lines", "do_next", "every_step_lines", "next_lines", "short_step_lines", "watches_again"]
 
@@ -44,12 +44,18 @@ def do_next(checked: Checked) -> str:
     if choice := repair_or_stop(checked):
         return choice
     if plan.advice is Advice.STOP:
-        return "Stop here: no step is expected to pay" + (", but it is a close call" if plan.close_call else "")
+        return _stop_here(checked)
     if not (plan.advice is Advice.GO_ON or watches_again(checked)) or not plan.proposals:
         return ""
     first = plan.proposals[0]
     close = "; whether going on pays is a close call" if plan.close_call else ""
     return f"Do next: {safe(first.words, 160)} ({takes(first, checked.profile)}){close}"
+
+
+def _stop_here(checked: Checked) -> str:
+    if points_to_nothing(checked):
+        return "Do next: establish in another way what was found wrong; nothing points to a part"
+    return "Stop here: no step is expected to pay" + (", but it is a close call" if checked.plan.close_call else "")
 
 
 def watches_again(checked: Checked) -> bool:
@@ -180,16 +186,18 @@ def _stop_of(one: Outcome, proposal: Proposal, profile: Profile) -> str:
 
 
 def _points(one: Outcome, profile: Profile) -> str:
+    if one.points_to == _UNKNOWN and one.slip > one.probability / 2:
+        return f"what was found wrong was a mistake, or is outside the profile ({percent(one.chance)})"
     if one.mended:
         return "it is mended"
-    if one.points_to == _UNKNOWN and one.slip > one.probability / 2:
-        return f"what was found wrong was a mistake ({percent(one.chance)})"
     if one.points_to == _UNKNOWN:
         return f"points to nothing that the profile knows ({percent(one.chance)})"
     return f"points to {part_name(one.points_to, profile)} ({percent(one.chance)})"
 
 
 def _then(one: Outcome, profile: Profile) -> str:
+    if one.points_to == _UNKNOWN and one.slip > one.probability / 2:
+        return ""
     if one.stops:
         return "; then stop"
     return "" if one.mended else f"; then expected to cost {sum_of(one.expected_cost, profile.money)}"

@@ -16,7 +16,7 @@ from usbwatch.show.ticket import heading, labelled
 from usbwatch.show.verdict import judged_wrong
 from usbwatch.show.words import listed, part_name, step_words
 
-__all__ = ["came_back", "notes", "on_trial", "story_lines"]
+__all__ = ["came_back", "complaints", "notes", "on_trial", "story_lines"]
 
 _NAMED = 4
 """Devices that one sentence names."""
@@ -24,7 +24,12 @@ _NAMED = 4
 
 def notes(localised: Localised) -> tuple[str, ...]:
     """What the person who gave the captures should know of how they were read, a sentence each."""
-    return (*_before_the_only(localised.seen), *_the_same(localised.seen), *_without_a_step(localised))
+    return (
+        *_before_the_only(localised.seen),
+        *_the_same(localised.seen),
+        *_without_a_step(localised),
+        *_to_be_asked_again(localised),
+    )
 
 
 def _before_the_only(seen: tuple[Seen, ...]) -> Iterator[str]:
@@ -64,6 +69,23 @@ def _without_a_step(localised: Localised) -> Iterator[str]:
                 f"{names} {verb} back in capture {number + 1} without a step, which is taken for a fault that comes "
                 f"and goes. If something was done between the captures, {_say_so(localised.checked.label)}."
             )
+
+
+def complaints(seen: Iterable[Seen]) -> tuple[str, ...]:
+    """Ids of the hand checks that were answered with no, and not again since something was done to the unit."""
+    last: dict[str, bool] = {}
+    now: set[str] = set()
+    for one in seen:
+        last |= {answer.check: answer.yes for answer in one.answers}
+        now = {answer.check for answer in one.answers}
+    return tuple(check for check, yes in last.items() if not yes and check not in now)
+
+
+def _to_be_asked_again(localised: Localised) -> Iterator[str]:
+    asked = questions(localised.checked.profile)
+    for check in complaints(localised.seen):
+        question = safe(asked.get(check, check))
+        yield f"“{question}” was answered with no, and not again since something was done: ask again."
 
 
 def _say_so(label: str) -> str:

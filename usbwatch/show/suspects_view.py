@@ -28,9 +28,6 @@ _NAMED = 3
 
 _NO_SUSPECT = "Nothing that was found points to a part that has failed."
 
-_STANDS_OUT = 0.2
-"""A suspicion weaker than this is no headline."""
-
 _ELICITED = "The chances rest on elicited figures of how often each part fails (no source)."
 _COUNTED = (
     "The chances rest on how often each part was the cause in closed cases, and on elicited figures (no source) where "
@@ -78,7 +75,7 @@ def likeliest(checked: Checked) -> str:
         return ""
     if not judged_wrong(checked.findings):
         return "No part is named: this profile does not say what is wired there"
-    if not explaining or explaining[0].probability < _STANDS_OUT:
+    if not checked.points_to_a_part:
         if _only_substituted(checked.findings):
             return "No part has failed by this: another part than the profile names is fitted (a second source?)"
         return "No part stands out: what was found may contradict itself, or lie outside the profile"

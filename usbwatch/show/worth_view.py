@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from usbwatch.model import Action, Advice, Plan, Profile, Proposal
+from usbwatch.model.plan import CLOSE_CALL
 from usbwatch.show.checked import Checked
 from usbwatch.show.lines import BLANK, Line, Style, line
 from usbwatch.show.safe import safe
 from usbwatch.show.words import price, sum_of
 
-__all__ = ["QUESTIONS", "money_lines", "repair_or_stop", "takes"]
+__all__ = ["QUESTIONS", "money_lines", "points_to_nothing", "repair_or_stop", "takes"]
 
 QUESTIONS = frozenset({Action.CHECK, Action.LOOK, Action.MEASURE, Action.ELSEWHERE, Action.HELPER})
 """Answered with yes or no; all else is done, and followed by a capture."""
@@ -24,6 +25,8 @@ def takes(proposal: Proposal, profile: Profile) -> str:
 def money_lines(checked: Checked) -> list[Line]:
     """What the figures come to; where they are for stopping, or cannot decide, the best repair with its own."""
     plan, profile = checked.plan, checked.profile
+    if points_to_nothing(checked):
+        return [BLANK, line(" " * _SET_IN, (_TO_NOTHING, Style.CAUTION), hang=_SET_IN)]
     said = _money_sentence(plan, profile)
     style = Style.CAUTION if plan.advice in (Advice.STOP, Advice.DANGER) else Style.PLAIN
     lines = [BLANK, line(" " * _SET_IN, (said, style), hang=_SET_IN)] if said else []
@@ -33,20 +36,32 @@ def money_lines(checked: Checked) -> list[Line]:
     return [*lines, line(" " * _SET_IN, f"The best repair: {what}; {_to_the_end(checked)}.", hang=_SET_IN)]
 
 
+_TO_NOTHING = (
+    "Nothing that was found points to a part, so no step is worth its cost. Establish it in another way, or look"
+    " closer, before a part is bought or the unit given up."
+)
+
+
+def points_to_nothing(checked: Checked) -> bool:
+    """Whether no step pays because what was found is likelier a mistake, or outside the profile, than any part."""
+    return checked.plan.advice is Advice.STOP and not checked.points_to_a_part
+
+
 def repair_or_stop(checked: Checked) -> str:
     """The choice itself, as the headline of a close call in which no question would change anything; "" elsewhere."""
     plan, repair = checked.plan, checked.repair
-    if repair is None or not plan.close_call:
+    if repair is None or not plan.close_call or points_to_nothing(checked):
         return ""
-    if plan.advice is Advice.GO_ON and not (plan.proposals and _changes_nothing(plan.proposals[0])):
+    if plan.advice is Advice.GO_ON and not (plan.proposals and _decides_nothing(plan.proposals[0])):
         return ""
+    if plan.given_up is not None and abs(repair.expected_total - plan.given_up) > CLOSE_CALL * plan.given_up:
+        return ""  # what is close to stopping is something else than a repair
     words = safe(repair.words, 160)
     return f"Close call: {words[:1].lower()}{words[1:]} ({_to_the_end(checked)}), or stop"
 
 
-def _changes_nothing(first: Proposal) -> bool:
-    """Whether a question leaves the unit where it is: the same part, and going on or not, whatever the answer."""
-    return first.action in QUESTIONS and len({(one.points_to, one.stops) for one in first.outcomes}) == 1
+def _decides_nothing(first: Proposal) -> bool:
+    return first.action in QUESTIONS and first.decides_nothing
 
 
 def _to_the_end(checked: Checked) -> str:

@@ -45,10 +45,13 @@ def keep_baseline(label: str, *, reason: str, at: str, by: str, book: str | None
         unit = its.unit(label)
         told = its.story(unit)
         profile = profile_of(told, its)
-        last = _last_capture(told, unit, judged(seen_of(told, its, profile), profile))
+        seen = judged(seen_of(told, its, profile), profile)
+        last = _last_capture(told, unit, seen)
         found = last.findings
         assert found is not None, "what was judged has findings"
-        lacking = listed([*_lacking(found, profile, unit.label), *_trial_words(told, profile)])
+        lacking = listed(
+            [*_lacking(found, profile, unit.label), *_complaint_words(seen, profile), *_trial_words(told, profile)]
+        )
         if lacking and not reason:
             raise Refused(
                 f"not all of unit {unit.label} is present and seen: {lacking}",
@@ -110,6 +113,15 @@ def _lacking(found: Findings, profile: Profile, label: str) -> list[str]:
     asked = questions(profile)
     told += [f'"{asked.get(one.check, one.check)}" was answered no' for one in found.answers if not one.yes]
     return told + (["the profile is for another model"] if found.other_model else [])
+
+
+def _complaint_words(seen: tuple[Seen, ...], profile: Profile) -> list[str]:
+    """The hand checks that failed before something was done, and were not asked again since."""
+    from usbwatch.plan import questions
+    from usbwatch.show.story import complaints
+
+    asked = questions(profile)
+    return [f'"{asked.get(check, check)}" was answered no, and not again since' for check in complaints(seen)]
 
 
 def _not_proven(told: Story, its: Book, profile: Profile) -> str:

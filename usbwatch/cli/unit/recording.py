@@ -14,9 +14,11 @@ from usbwatch.cli.unit.options import MONEY, Whole, opened, time_options, unit_a
 from usbwatch.safe import typed
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from usbwatch.casebook import Book, Story
-    from usbwatch.model import Step
-    from usbwatch.model.history import Entry, Unit
+    from usbwatch.model import Profile, Step
+    from usbwatch.model.history import Answered, Entry, Unit
 
 __all__ = ["GRADES", "attach_files", "note_text", "record_answers", "record_captures", "record_step"]
 
@@ -161,7 +163,18 @@ def record_answers(label: str, given: tuple[tuple[str, bool], ...], *, at: str, 
         entries = its.record(unit, facts, when(at, by))
         for entry in entries:
             _say(unit, entry, f"what it changes: usbwatch check {typed(unit.label)}" if entry is entries[-1] else "")
+        _tell_dangers(facts, profile)
     return exits.WELL
+
+
+def _tell_dangers(facts: Sequence[Answered], profile: Profile) -> None:
+    from usbwatch.cli.screen import say
+    from usbwatch.show import safe
+
+    no = {fact.check for fact in facts if not fact.yes}
+    for check in profile.checks:
+        if check.stop and check.id in no:
+            say(f"usbwatch: STOP. {safe(check.stop)}")
 
 
 @click.command(name="note", epilog=example('usbwatch unit note LB-0001 "smells of coffee" --minutes 5'))
