@@ -20,9 +20,12 @@ from support.tree.parts import Laptop
 if os.environ.get("LC_ALL") in ("C", "POSIX"):
     del os.environ["LC_ALL"]  # a page is then in ASCII; tests that want that ask for it
 
-# A shell starts what runs in its background with Ctrl-C ignored, and programs inherit that; some tests send it to them.
+# A shell starts what runs in its background with Ctrl-C and Ctrl-\ ignored, and programs inherit that; some tests send
+# them.
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
+if signal.getsignal(signal.SIGQUIT) is signal.SIG_IGN:
+    signal.signal(signal.SIGQUIT, signal.SIG_DFL)
 
 # Tests start the program hundreds of times: it keeps what Python compiled, as an installed program has it.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)

@@ -74,6 +74,27 @@ def test_a_unit_with_a_baseline_is_checked_even_when_another_model_was_recorded_
     assert "profile is for another model" in unit_bench.run("check", "R").said
 
 
+def test_a_danger_is_told_where_it_is_recorded_and_not_taken_back_in_the_same_breath(unit_bench: Bench) -> None:
+    unit_bench.well("open", "R", str(_CAPTURES / "larch-13-healthy.json"))
+    assert "STOP. A swollen" in unit_bench.well("answer", "R", "pack-flat=no").err
+    refused = unit_bench.unit("answer", "R", "pack-flat=no", "pack-flat=yes")
+    assert (refused.code, "'pack-flat' is answered with both yes and no." in refused.said) == (2, True)
+    assert "STOP" not in unit_bench.well("answer", "R", "pack-flat=yes").err
+
+
+def test_a_no_stands_in_the_next_capture_until_something_is_done(unit_bench: Bench) -> None:
+    unit_bench.well("open", "R", str(_CAPTURES / "larch-13-healthy.json"))
+    unit_bench.well("answer", "R", "all-keys-type=no")
+    unit_bench.well("capture", "R", str(_CAPTURES / "larch-13-repaired.json"), "--anyway")
+    shown = unit_bench.run("check", "R")
+    assert (shown.code, "1 hand check failed" in shown.out) == (10, True)
+    unit_bench.well("step", "R", "fit:top-case")
+    unit_bench.well("capture", "R", str(_CAPTURES / "larch-13-repaired.json"), "--anyway")
+    assert (
+        "was answered with no, and not again since something was done: ask again." in unit_bench.run("check", "R").said
+    )
+
+
 def test_what_a_hand_established_still_stands_after_the_baseline_and_not_when_the_unit_comes_back(
     unit_bench: Bench,
 ) -> None:

@@ -129,6 +129,9 @@ def test_a_single_no_is_tried_once_more_before_anything_is_fitted() -> None:
     assert yes.slip == pytest.approx(yes.probability, rel=0.02)
     drained = proposal(told, "drain:")
     assert sum(each.probability - each.slip for each in drained.outcomes if each.mended) < 0.02
+    assert drained.why.startswith(
+        "It makes the unit well in fewer than 1 of 100 cases like this. In 43 no part is at fau"
+    )
     again = asked(HERON_PRICED, replace(no, answers=(Answer(check="keys", yes=False, again=True),)))
     assert "check:keys" not in {each.id for each in again.proposals}
     assert sum(each.slip for each in again.proposals[0].outcomes) < 0.05 < yes.slip

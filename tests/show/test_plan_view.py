@@ -62,6 +62,25 @@ def test_no_outcome_is_said_to_be_certain(mended: float, words: str) -> None:
     assert words in steps(with_plan(CAPS_LIGHT, replace(FIRST, outcomes=ends)))
 
 
+def test_what_was_a_mistake_is_no_deed_of_a_step() -> None:
+    mistake = replace(outcome("all of it is well", 0.4, "?", 0.97, 0, mended=True), slip=0.39)
+    ends = (mistake, outcome("nothing changes", 0.6, "top-case", 0.9, 9))
+    text = steps(with_plan(FIRST, replace(FIRST, of="display-cable", outcomes=ends)))
+    assert "then mends it in 1 of 100; else points to Top case (90%)" in text
+    question = replace(FIRST, action=Action.CHECK, outcomes=(replace(mistake, words="yes", mended=False), ends[1]))
+    text = steps(with_plan(question))
+    assert "40% yes: what was found wrong was a mistake, or is outside the profile (97%) 60%" in text
+
+
+def test_where_nothing_points_to_a_part_no_unit_is_sold() -> None:
+    faint = tuple(replace(one, probability=0.1) for one in TOP_CASE_LOST.suspects.parts)
+    stop = with_plan(FIRST, advice=Advice.STOP)
+    text = flat(replace(stop, suspects=replace(stop.suspects, parts=faint)))
+    assert "Do next: establish in another way what was found wrong; nothing points to a part" in text
+    assert "Sell the unit" not in text
+    assert "Sell the unit" in flat(stop)
+
+
 def test_a_question_first_says_what_follows_from_either_answer() -> None:
     text = steps(with_plan(CAPS_LIGHT))
     assert "30% yes: points to Top case (62%); then expected to cost EUR 95" in text

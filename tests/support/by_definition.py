@@ -17,7 +17,7 @@ from usbwatch.localise.paths import Layout
 from usbwatch.localise.symptoms import MISTAKEN_AGAIN, WRONGLY_NO, Effect, row
 from usbwatch.model import Finding, Findings, Look, Step, StepKind, Symptom
 
-__all__ = ["every_set", "lasting_by_definition", "outcome", "posterior_by_definition"]
+__all__ = ["every_set", "is_watched", "lasting_by_definition", "outcome", "posterior_by_definition"]
 
 AWAY_AT_A_TIME = 0.6
 AWAY_WHEN_FLEXED = 0.9
@@ -121,7 +121,7 @@ def _histories(layout: Layout, number: int, looks: Sequence[Look]) -> Iterator[_
             acting = chance
             for look, here, act in zip(looks, there, acts, strict=True):
                 flexed = any(step.kind is StepKind.FLEX and site.id == f"loose:{step.of}" for step in look.steps)
-                alone = AWAY_IN_A_WATCH if _is_watched(look) else AWAY_AT_A_TIME
+                alone = AWAY_IN_A_WATCH if is_watched(look) else AWAY_AT_A_TIME
                 away = 1.0 if not site.id.startswith("loose:") else AWAY_WHEN_FLEXED if flexed else alone
                 acting *= (away if act else 1 - away) if here else float(not act)
             if acting > 0:
@@ -276,8 +276,10 @@ def _was_watched(finding: Finding) -> bool:
     return finding.symptom is Symptom.INTERMITTENT or finding.watched is not None
 
 
-def _is_watched(look: Look) -> bool:
-    return any(each.watched is not None for each in look.findings.findings)
+def is_watched(look: Look) -> bool:
+    """Whether a device was watched in it; of one that is unseen, or lost with what carries it, nothing is known."""
+    known = (one for one in look.findings.findings if one.symptom is not Symptom.UNSEEN and not one.charged_to)
+    return any(each.watched is not None for each in known)
 
 
 def _tells(finding: Finding, *, optional: bool) -> bool:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
 
-from support.by_definition import lasting_by_definition
+from support.by_definition import is_watched, lasting_by_definition
 
 from usbwatch.localise import Beliefs
 from usbwatch.localise.fates import fates
@@ -166,8 +166,7 @@ class Unit:
 
     def _seen(self, faults: Faults, stands: set[str]) -> Iterable[tuple[frozenset[str], float]]:
         """What is wrong in a capture, with its chance: loose links toss one coin each."""
-        watched = any(each.watched is not None for each in self.beliefs.looks[-1].findings.findings)
-        often = _AWAY_IN_A_WATCH if watched else _AWAY
+        often = _AWAY_IN_A_WATCH if is_watched(self.beliefs.looks[-1]) else _AWAY
         loose = [number for number in sorted(faults) if self.beliefs.layout.sites[number].id.startswith("loose:")]
         for away in product((True, False), repeat=len(loose)):
             share, acting = 1.0, set(faults)

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from usbwatch.casebook.bounds import is_model
-from usbwatch.model.findings import Answer
+from usbwatch.model.findings import Answer, with_answer
 from usbwatch.model.history import (
     Amended,
     Answered,
@@ -194,9 +194,11 @@ def _looks_of_state(steps: tuple[Step, ...], state: Sequence[Standing]) -> list[
     for each in state:
         if isinstance(each.fact, Answered):
             if found:
-                found[-1] = replace(found[-1], answers=_with(found[-1].answers, each.fact))
+                found[-1] = replace(
+                    found[-1], answers=with_answer(found[-1].answers, each.fact.check, yes=each.fact.yes)
+                )
             else:
-                early = _with(early, each.fact)
+                early = with_answer(early, each.fact.check, yes=each.fact.yes)
         elif isinstance(each.fact, (Captured, Baselined)):
             if found and found[-1].capture == each.fact.capture:
                 continue
@@ -213,12 +215,3 @@ def _looks_of_state(steps: tuple[Step, ...], state: Sequence[Standing]) -> list[
         return found
     first = state[0].entry
     return [RecordedLook(capture="", at=first.at, number=first.number, steps=steps, answers=early)]
-
-
-def _with(answers: tuple[Answer, ...], said: Answered) -> tuple[Answer, ...]:
-    """The answers with one more: of several to one check the last counts, and whether it came out so twice."""
-    again = any((one.check, one.yes) == (said.check, said.yes) for one in answers)
-    return (
-        *(one for one in answers if one.check != said.check),
-        Answer(check=said.check, yes=said.yes, again=again),
-    )

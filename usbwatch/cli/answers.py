@@ -86,19 +86,19 @@ def answers(given: Sequence[tuple[str, bool]], profile: Profile, option: str = "
 
     Of several to one check the last counts; that it came out like the one before it, when it was tried again, is kept.
     """
-    from usbwatch.model import Answer
+    from usbwatch.model.findings import with_answer
 
     known = [one.id for one in profile.checks] + _beside_checks(profile)
     for name, _ in given:
         if name not in known:
             raise click.BadParameter(_no_such_check(name, known, profile), param_hint=f"'{option}'")
-    found: dict[str, Answer] = {}
+    found: tuple[Answer, ...] = ()
     dangers = {one.id for one in profile.checks if one.stop}
     for name, yes in given:
-        if name in dangers and name in found and found[name].yes != yes:
+        if name in dangers and any(one.check == name and one.yes != yes for one in found):
             raise click.BadParameter(f"'{name}' is answered with both yes and no.", param_hint=f"'{option}'")
-        found[name] = Answer(check=name, yes=yes, again=name in found and found[name].yes == yes)
-    return tuple(found.values())
+        found = with_answer(found, name, yes=yes)
+    return found
 
 
 def _beside_checks(profile: Profile) -> list[str]:

@@ -71,9 +71,7 @@ def _how(look: Look) -> dict[str, tuple[Symptom, bool]]:
     return {each.device: (each.symptom, was_watched(each)) for each in look.findings.findings}
 
 
-def _differs(
-    shown: Observation, how: dict[str, tuple[Symptom, bool]], last: _Before, checks: Collection[str]
-) -> bool:
+def _differs(shown: Observation, how: dict[str, tuple[Symptom, bool]], last: _Before, checks: Collection[str]) -> bool:
     """Whether something shows otherwise than it did, and has not only been watched, or not, beside that."""
     now = how.get(shown.id)
     alike = now is not None and last.how is not None and now[0] is last.how[0] and now[1] != last.how[1]

@@ -156,6 +156,15 @@ class Answer:
     """Whether it came out like that a second time, when it was tried once more."""
 
 
+def with_answer(answers: tuple[Answer, ...], check: str, *, yes: bool) -> tuple[Answer, ...]:
+    """The answers about one state of a unit with one more.
+
+    Of several to one check the last counts; that it came out like the one before it is kept.
+    """
+    again = any((one.check, one.yes) == (check, yes) for one in answers)
+    return (*(one for one in answers if one.check != check), Answer(check=check, yes=yes, again=again))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Loss:
     """Something that was attached at a USB port and is lost, and that no finding speaks of."""

@@ -162,7 +162,7 @@ def _steps(checked: Checked) -> list[tuple[str, Step]]:
 
 def _answer(run: Run) -> None:
     """Answer a question of the plan, or a hand check of the profile, with yes or no."""
-    from usbwatch.model import Answer
+    from usbwatch.model.findings import with_answer
     from usbwatch.plan import questions
 
     assert run.case.localised is not None
@@ -184,9 +184,7 @@ def _answer(run: Run) -> None:
     if not key:
         return
     last = run.case.seen[-1]
-    kept = tuple(one for one in last.answers if one.check != ids[at])
-    again = any(one.yes == (key == "y") for one in last.answers if one.check == ids[at])
-    last = replace(last, answers=(*kept, Answer(check=ids[at], yes=key == "y", again=again)))
+    last = replace(last, answers=with_answer(last.answers, ids[at], yes=key == "y"))
     run.case = replace(run.case, seen=(*run.case.seen[:-1], last))
     run.judge()
     run.keeping.save_notes()

@@ -14,7 +14,7 @@ from usbwatch.localise.sites import SiteKind, about, kind_of
 from usbwatch.localise.tried import ELSEWHERE, MEASURE, helped, measured, works_elsewhere
 from usbwatch.model.findings import Findings, Symptom
 from usbwatch.model.plan import Action
-from usbwatch.model.profile import PartKind, Profile
+from usbwatch.model.profile import PartKind
 from usbwatch.model.suspects import CureKind
 from usbwatch.plan.asked import HELPERS, question
 from usbwatch.plan.candidate import Candidate
@@ -109,7 +109,7 @@ def _checks(beliefs: Beliefs, findings: Findings) -> Iterator[Candidate]:
     What cannot be yes beside the last look is not asked.
     """
     done, profile = _known(beliefs, findings), beliefs.layout.profile
-    once = answered_no_once(findings, profile)
+    once = answered_no_once(findings)
     for check in profile.checks:
         doubtful = check.id in once
         if (check.id in done and not doubtful) or cannot_be_yes(check, findings, profile):
@@ -124,11 +124,9 @@ def _checks(beliefs: Beliefs, findings: Findings) -> Iterator[Candidate]:
         )
 
 
-def answered_no_once(findings: Findings, profile: Profile) -> frozenset[str]:
-    """Ids of the checks whose "no" may be a mistake; one that means danger is not tried again for that."""
-    dangers = {check.id for check in profile.checks if check.stop}
-    no = (answer.check for answer in findings.answers if not (answer.yes or answer.again))
-    return frozenset(no) - dangers
+def answered_no_once(findings: Findings) -> frozenset[str]:
+    """Ids of the checks whose "no" may be a mistake; while one stands that means danger, nothing is proposed."""
+    return frozenset(answer.check for answer in findings.answers if not (answer.yes or answer.again))
 
 
 def _looks(beliefs: Beliefs, findings: Findings) -> Iterator[Candidate]:

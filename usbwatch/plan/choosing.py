@@ -65,7 +65,7 @@ def plan_and_repair(
     costs = chooser.prices
     every = candidates(beliefs, findings, chooser.where, costs, at_hand)
     found = chooser.ranked(each for each in every if f"{each.action.value}:{each.of}" not in done)
-    once = answered_no_once(findings, beliefs.layout.profile)
+    once = answered_no_once(findings)
     ranked = [
         each
         for each in found
