@@ -82,6 +82,14 @@ def test_a_danger_is_told_where_it_is_recorded_and_not_taken_back_in_the_same_br
     assert "STOP" not in unit_bench.well("answer", "R", "pack-flat=yes").err
 
 
+def test_the_page_of_a_unit_that_got_wet_begins_with_what_that_asks_for(unit_bench: Bench) -> None:
+    unit_bench.well("open", "R", str(_CAPTURES / "larch-13-healthy.json"), "--liquid", "yes", "--claim", "tea")
+    said = unit_bench.run("check", "R").said
+    assert (
+        said.index("claimed tea") < said.index("! Liquid got into it: before it has power again") < said.index("Whole")
+    )
+
+
 def test_a_no_stands_in_the_next_capture_until_something_is_done(unit_bench: Bench) -> None:
     unit_bench.well("open", "R", str(_CAPTURES / "larch-13-healthy.json"))
     unit_bench.well("answer", "R", "all-keys-type=no")

@@ -131,13 +131,22 @@ def noted_lines(its: WeighedUnit) -> list[Line]:
 
 
 def claim_lines(told: Story) -> list[Line]:
-    """What was claimed when the unit last came in."""
+    """What was claimed when the unit last came in, and what liquid asks for (common practice, no source)."""
     from usbwatch.model.history import Opened, Reopened
     from usbwatch.safe import safe
+    from usbwatch.show.lines import Style, line
     from usbwatch.show.ticket import labelled
 
     facts = [each.fact for each in told.standings if isinstance(each.fact, (Opened, Reopened))]
-    return labelled("claimed", [safe(one) for one in facts[-1].intake.claims], 0, column=10)
+    intake = facts[-1].intake
+    wet = [line(("! ", Style.CAUTION), (_LIQUID, Style.CAUTION), hang=2)] if intake.liquid else []
+    return [*labelled("claimed", [safe(one) for one in intake.claims], 0, column=10), *wet]
+
+
+_LIQUID = (
+    "Liquid got into it: before it has power again, unplug the adapter, disconnect the battery, open it, and let it"
+    " dry. Stop at a pack that is wet or swollen."
+)
 
 
 def since_lines(its: WeighedUnit) -> list[Line]:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Container
+from collections.abc import Container, Mapping
 
-from usbwatch.model import Advice, HandCheck, Proposal
+from usbwatch.model import Advice, Answer, HandCheck, Proposal
 from usbwatch.plan import questions
 from usbwatch.plan.cautions import BATTERY_FIRST
 from usbwatch.show.checked import Checked
@@ -78,12 +78,15 @@ def hands(localised: Localised) -> tuple[Hand, ...]:
     """All answers, the latest to each question; of a unit in which nothing is wrong also what is still to be asked."""
     checked = localised.checked
     known = questions(checked.profile)
-    given: dict[str, bool] = {}
-    for seen in localised.seen:
-        given |= {answer.check: answer.yes for answer in seen.answers}
-    told = [Hand(question=safe(known.get(check, check), 300), answer=yes) for check, yes in given.items()]
+    given = {answer.check: answer for seen in localised.seen for answer in seen.answers}
+    told = [Hand(question=_question(one, known), answer=one.yes) for one in given.values()]
     still = [Hand(question=safe(one.question, 300), answer=None) for one in open_checks(checked, given)]
     return (*told, *still)
+
+
+def _question(answer: Answer, known: Mapping[str, str]) -> str:
+    asked = safe(known.get(answer.check, answer.check), 300)
+    return f"{asked} (tried twice)" if answer.again and not answer.yes else asked
 
 
 def open_checks(checked: Checked, given: Container[str]) -> list[HandCheck]:
