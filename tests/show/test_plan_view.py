@@ -188,7 +188,10 @@ def test_a_danger_comes_before_all_else() -> None:
     text = flat(checked)
     assert text.index("STOP. Take the pack out of use.") < text.index("1 of 19 expected devices")
     assert "Do next" not in text
-    assert steps(checked) == "First what stands above under STOP: nothing else is proposed until that is settled."
+    assert steps(checked) == (
+        "First what stands above under STOP: nothing else is proposed until that is settled. It is once its question is"
+        " answered with yes, or the part is replaced and that is recorded."
+    )
 
 
 def test_where_the_worth_is_not_known_no_loss_is_named() -> None:

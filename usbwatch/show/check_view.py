@@ -110,6 +110,7 @@ def verdict_lines(checked: Checked, width: int) -> list[Line]:
             sentence(checked.findings),
             *STAMPS[outcome(checked.findings)],
             width,
+            f"But not as at its baseline: {safe(checked.since, 160)}" if checked.since else "",
             likeliest(checked),
             do_next(checked),
             declared_stamp(checked),

@@ -33,6 +33,9 @@ class Checked:
     label: str = ""
     """The unit's label in the casebook, whose history was weighed; "" where captures were given by themselves."""
 
+    since: str = ""
+    """What is not as it was at the unit's baseline, as one phrase: "Battery is another one"; "" for nothing."""
+
     @property
     def points_to_a_part(self) -> bool:
         """Whether some part is likely enough to be behind what was found to be named first."""

@@ -74,7 +74,10 @@ def _to_the_end(checked: Checked) -> str:
 def _money_sentence(plan: Plan, profile: Profile) -> str:
     loses = "" if plan.given_up is None else sum_of(plan.given_up, profile.money)
     if plan.advice is Advice.DANGER:
-        return "First what stands above under STOP: nothing else is proposed until that is settled."
+        return (
+            "First what stands above under STOP: nothing else is proposed until that is settled. It is once its"
+            " question is answered with yes, or the part is replaced and that is recorded."
+        )
     if plan.advice is Advice.STOP:
         why = f": stopping here loses {loses}, and going on is expected to cost no less" if loses else ""
         return f"No step is expected to pay{why}. Sell the unit as it is, or for parts.{_close(plan, profile)}"

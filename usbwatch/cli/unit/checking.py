@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from usbwatch.cli.unit.experience import has_default
@@ -86,6 +86,7 @@ def weighed_told(
     """The same of a history that is not in the book yet; ``new`` are the captures in it that are not, by digest."""
     from usbwatch.cli.steps import part_at_hand
     from usbwatch.cli.unit.recorded import profile_of, weighed_story
+    from usbwatch.show.since_view import changed_since
 
     profile = profile_of(told, book, named, new)
     experience = book.experience(profile.id)
@@ -93,13 +94,17 @@ def weighed_told(
     localised, looks = weighed_story(
         told, book, profile, ready, insisted=named is not None, experience=experience, new=new
     )
+    since = _since(told, book, localised, profile)
+    if since is not None:
+        changed = changed_since(since, profile)
+        localised = replace(localised, checked=replace(localised.checked, since=changed))
     return WeighedUnit(
         told=told,
         profile=profile,
         localised=localised,
         looks=looks,
         experience=experience,
-        since=_since(told, book, localised, profile),
+        since=since,
     )
 
 
