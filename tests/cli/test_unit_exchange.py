@@ -92,7 +92,11 @@ def test_the_page_of_a_unit_that_got_wet_begins_with_what_that_asks_for(unit_ben
 
 def test_a_no_stands_in_the_next_capture_until_something_is_done(unit_bench: Bench) -> None:
     unit_bench.well("open", "R", str(_CAPTURES / "larch-13-healthy.json"))
-    unit_bench.well("answer", "R", "all-keys-type=no")
+    assert "tried twice" not in unit_bench.well("answer", "R", "all-keys-type=no").err
+    assert (
+        "all-keys-type was answered with no before: that counts as tried twice"
+        in unit_bench.well("answer", "R", "all-keys-type=no").err
+    )
     unit_bench.well("capture", "R", str(_CAPTURES / "larch-13-repaired.json"), "--anyway")
     shown = unit_bench.run("check", "R")
     assert (shown.code, "1 hand check failed" in shown.out) == (10, True)

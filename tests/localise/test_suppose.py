@@ -10,7 +10,7 @@ from support.wired import HERON, LARCH, found
 from usbwatch.errors import BadSupposition, UsbwatchError
 from usbwatch.localise import believe, suspects_of
 from usbwatch.localise.suppose import supposing
-from usbwatch.model import Look, Part, PartKind, Step, StepKind, Suspects
+from usbwatch.model import Answer, Look, Part, PartKind, Step, StepKind, Suspects
 
 LOST = Look(findings=found(HERON, absent=("keyboard", "touchpad", "gauge")))
 
@@ -58,6 +58,12 @@ def test_a_device_counts_as_if_it_had_been_seen_so() -> None:
 def test_a_check_counts_as_if_it_had_been_answered_so() -> None:
     answered = replace(LOST, findings=found(HERON, absent=("keyboard", "touchpad", "gauge"), answers={"keys": False}))
     assert told("keys no") == suspects_of(believe(HERON, (answered,)))
+
+
+def test_what_was_tried_twice_is_not_supposed_anew() -> None:
+    twice = Look(findings=replace(LOST.findings, answers=(Answer(check="keys", yes=False, again=True),)))
+    known = suspects_of(believe(HERON, (twice,)))
+    assert suspects_of(supposing(HERON, (twice,), ("keys no",))) == known != told("keys no")
 
 
 @pytest.mark.parametrize("state", ["absent", "silent", "failed", "slow", "undriven", "intermittent"])

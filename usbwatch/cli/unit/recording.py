@@ -160,11 +160,26 @@ def record_answers(label: str, given: tuple[tuple[str, bool], ...], *, at: str, 
         profile = profile_of(its.story(unit), its)
         answers(given, profile, "CHECK=yes|no")
         facts = [Answered(check=check, yes=yes) for check, yes in given]
+        _tell_of_second_tries(facts, its.story(unit))
         entries = its.record(unit, facts, when(at, by))
         for entry in entries:
             _say(unit, entry, f"what it changes: usbwatch check {typed(unit.label)}" if entry is entries[-1] else "")
         _tell_dangers(facts, profile)
     return exits.WELL
+
+
+def _tell_of_second_tries(facts: Sequence[Answered], told: Story) -> None:
+    """A line for each check that failed before in the same state of the unit: it counts as tried twice."""
+    from usbwatch.casebook import looks, steps_since
+    from usbwatch.cli.screen import say
+    from usbwatch.show import safe
+
+    seen = looks(told)
+    before = seen[-1].answers if seen and not steps_since(told) else ()
+    no = {answer.check for answer in before if not answer.yes}
+    for fact in facts:
+        if fact.check in no and not fact.yes:
+            say(f"usbwatch: {safe(fact.check)} was answered with no before: that counts as tried twice")
 
 
 def _tell_dangers(facts: Sequence[Answered], profile: Profile) -> None:
