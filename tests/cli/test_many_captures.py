@@ -252,6 +252,22 @@ def test_a_core_that_this_process_may_not_use_gets_no_worker() -> None:
     assert most == (usable_cores() if usable_cores() > 1 else 0)
 
 
+def test_without_semaphores_one_process_checks_them_all(bench: Path) -> None:
+    if subprocess.run(["unshare", "--mount", "true"], capture_output=True, check=False).returncode:
+        pytest.skip("only root may mount a file system for one process (unshare(1))")
+    names = several(bench, MANY)
+    command = f"mount -t tmpfs -o ro none /dev/shm && exec {sys.executable} -m usbwatch check --json {' '.join(names)}"
+    done = subprocess.run(
+        ["unshare", "--mount", "sh", "-c", command],
+        cwd=bench,
+        env=clean_environment(bench),
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (done.stderr, len(json.loads(done.stdout)["checks"])) == ("", MANY)
+
+
 def test_little_is_taken_ahead_of_what_is_handed_back() -> None:
     taken: list[int] = []
 

@@ -6,6 +6,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+from support.needs import needed_library
+
 from benchmarks.table.row import HEAD, Row
 
 ROOT = Path(__file__).parents[2]
@@ -28,6 +30,7 @@ JOBS = (
 
 
 def test_its_small_form_gives_every_row(tmp_path: Path) -> None:
+    needed_library("gomp", "libgomp1")  # pyAgrum is linked to it
     page = tmp_path / "RESULTS.md"
     command = [sys.executable, "-m", "benchmarks", "--small", "--write", str(page)]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)

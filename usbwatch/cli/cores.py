@@ -53,7 +53,7 @@ def in_order(work: Callable[[Item], Result], items: Sequence[Item], workers: int
     ``work``, the items and the results are sent between processes, so they must bear pickling. Raises
     ``WorkerLost`` where a worker was ended from outside, and whatever ``work`` raises.
     """
-    if not workers:
+    if not workers or not _can_share():
         yield from map(work, items)
         return
     from concurrent.futures.process import BrokenProcessPool
@@ -68,6 +68,17 @@ def in_order(work: Callable[[Item], Result], items: Sequence[Item], workers: int
                 done += 1
     except BrokenProcessPool as error:
         raise WorkerLost(done, len(items)) from error
+
+
+def _can_share() -> bool:
+    """Whether processes can have semaphores together: some containers have no writable /dev/shm (sem_overview(7))."""
+    from multiprocessing import get_context
+
+    try:
+        get_context("spawn").Lock()
+    except (OSError, ImportError, NotImplementedError):
+        return False
+    return True
 
 
 def _windowed(
