@@ -7,7 +7,9 @@ looked. No finding below was copied from the program's output.
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from conftest import BuiltTree, RealTree
@@ -59,6 +61,19 @@ def test_what_not_every_unit_has_is_no_finding_where_it_is_not(real_tree: RealTr
     assert lost
     assert [each.device for each in found.findings] == [each.id for each in devices if not each.optional]
     assert all(each.verdict is Verdict.PRESENT for each in found.findings)
+
+
+def test_a_controller_that_was_not_seen_hides_nothing_behind_a_hub_that_works(
+    real_tree: RealTree, tmp_path: Path
+) -> None:
+    """Of the copy, somebody left out ``/sys/bus/pci``."""
+    root = tmp_path / "half"
+    shutil.copytree(real_tree("keyboard-missing"), root, symlinks=True)
+    shutil.rmtree(root / "sys/bus/pci")
+    found = findings(look(root), LARCH_PROFILE)
+    assert found.of("usb-controller").verdict is Verdict.UNSEEN
+    assert found.of("keyboard").verdict is Verdict.MISSING
+    assert {one.charged_to for one in found.findings} == {""}
 
 
 def test_helpers_in_the_sockets_of_a_real_tree_are_set_apart(real_tree: RealTree) -> None:

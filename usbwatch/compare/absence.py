@@ -50,7 +50,7 @@ def _at(device: ExpectedDevice, place: str, scene: Scene, absent: dict[str, str]
         return _unseen(device, *unseen_because(scene, bus))
     if bus == "usb":
         return _on_usb(device, place, scene, absent)
-    carrier = _lost_carrier(place, absent)
+    carrier = _lost_carrier(place, absent, scene)
     if carrier:
         return _hidden(device, carrier)
     return _carrier_idle(device, place, bus, scene) or _missing(
@@ -83,14 +83,22 @@ def _adapter(place: str, scene: Scene) -> bool:
     return place.rpartition("/")[0] in scene.at
 
 
-def _lost_carrier(place: str, absent: dict[str, str]) -> str:
-    """Id of an expected device that ``place`` hangs on and that does not carry it, nearest first."""
-    return next((absent[other] for other in outward(place) if other in absent), "")
+def _lost_carrier(place: str, absent: dict[str, str], scene: Scene) -> str:
+    """Id of an expected device that ``place`` hangs on and that does not carry it, nearest first.
+
+    What a hub that works hangs on does carry it, also where that was not seen itself: PCI may not have been read.
+    """
+    for other in outward(place):
+        if other in absent:
+            return absent[other]
+        if any(node.bus == "usb" and node.rung.reaches(Rung.WORKING) for node in scene.at.get(other, ())):
+            return ""
+    return ""
 
 
 def _on_usb(device: ExpectedDevice, place: str, scene: Scene, absent: dict[str, str]) -> Finding:
     root = root_of(place)
-    carrier = _lost_carrier(place, absent)
+    carrier = _lost_carrier(place, absent, scene)
     if carrier:
         return _hidden(device, carrier)
     if root not in scene.at:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 
-__all__ = ["CLOSE_CALL", "Action", "Advice", "Outcome", "Plan", "Proposal"]
+__all__ = ["CLOSE_CALL", "QUESTIONS", "Action", "Advice", "Outcome", "Plan", "Proposal"]
 
 
 class Action(Enum):
@@ -31,6 +31,10 @@ class Action(Enum):
     FLEX = "flex"
     REPEAT = "repeat"
     """The same capture once more, with nothing changed."""
+
+
+QUESTIONS = frozenset({Action.CHECK, Action.LOOK, Action.MEASURE, Action.ELSEWHERE, Action.HELPER})
+"""Answered with yes or no; all else is done, and followed by a capture."""
 
 
 class Advice(Enum):
@@ -65,6 +69,11 @@ class Outcome:
     """Whether all that is wrong now is then well."""
     slip: float = 0.0
     """Of the probability of what is well or a yes, how much is that nothing was wrong: what was found was a mistake."""
+
+    @property
+    def was_a_mistake(self) -> bool:
+        """Whether what was found wrong is then mostly taken for a mistake, or for something outside the profile."""
+        return self.points_to == "?" and self.slip > self.probability / 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

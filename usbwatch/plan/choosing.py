@@ -10,7 +10,7 @@ from itertools import islice
 from usbwatch.localise.beliefs import Beliefs
 from usbwatch.localise.sites import UNKNOWN_PART
 from usbwatch.model.findings import Findings
-from usbwatch.model.plan import Action, Advice, Outcome, Plan, Proposal
+from usbwatch.model.plan import QUESTIONS, Action, Advice, Outcome, Plan, Proposal
 from usbwatch.model.profile import Profile
 from usbwatch.model.steps import Look
 from usbwatch.model.suspects import CureKind
@@ -27,8 +27,7 @@ from usbwatch.plan.worth import Tariff, Worth
 
 __all__ = ["plan", "plan_and_repair"]
 
-_ASKED = frozenset({Action.CHECK, Action.LOOK, Action.MEASURE, Action.ELSEWHERE, Action.HELPER})
-_CHANGES_NOTHING = _ASKED | {Action.REPEAT, Action.FLEX}
+_CHANGES_NOTHING = QUESTIONS | {Action.REPEAT, Action.FLEX}
 
 
 def plan(beliefs: Beliefs, findings: Findings, at_hand: Collection[str] = (), done: Collection[str] = ()) -> Plan:
@@ -73,7 +72,7 @@ def plan_and_repair(
         or each.information_bits >= LEAST_BITS
         or (each.action is Action.CHECK and each.of in once)
     ]
-    ranked = [each for each in ranked if each is ranked[0] or each.action not in _ASKED or not each.tells_nothing]
+    ranked = [each for each in ranked if each is ranked[0] or each.action not in QUESTIONS or not each.tells_nothing]
     kept = [each for each in ranked if costs.given_up is None or each.expected_total < costs.given_up]
     told = Plan(
         advice=Advice.GO_ON if kept else Advice.STOP,

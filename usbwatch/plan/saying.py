@@ -119,7 +119,7 @@ def _of_100(chance: float) -> str:
 
 def _points(outcome: Outcome, profile: Profile) -> str:
     percent = f"{min(99, max(1, round(100 * outcome.chance)))}%"
-    if outcome.points_to == UNKNOWN_PART and outcome.slip > outcome.probability / 2:
+    if outcome.was_a_mistake:
         return f"points to a mistake, or to something outside the profile ({percent})"
     if outcome.points_to == UNKNOWN_PART:
         return f"points to nothing that the profile knows ({percent})"
@@ -128,7 +128,7 @@ def _points(outcome: Outcome, profile: Profile) -> str:
 
 
 def _then(outcome: Outcome) -> str:
-    if outcome.points_to == UNKNOWN_PART and outcome.slip > outcome.probability / 2:
+    if outcome.was_a_mistake:
         return ""
     if outcome.stops:
         return f", and stopping is then the least, at a loss of {outcome.expected_cost:.0f}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from usbwatch.model import Action, Advice, Outcome, Plan, Profile, Proposal
+from usbwatch.model.plan import QUESTIONS
 from usbwatch.show.checked import Checked
 from usbwatch.show.contradictions_view import ask_again
 from usbwatch.show.lines import BLANK, Line, Style, line, spread
@@ -12,7 +13,7 @@ from usbwatch.show.recording import record_lines
 from usbwatch.show.safe import safe
 from usbwatch.show.ticket import heading, labelled
 from usbwatch.show.words import in_a_hundred, part_name, percent, sum_of
-from usbwatch.show.worth_view import QUESTIONS, money_lines, points_to_nothing, repair_or_stop, takes
+from usbwatch.show.worth_view import money_lines, points_to_nothing, repair_or_stop, takes
 
 __all__ = ["caution_lines", "do_next", "every_step_lines", "next_lines", "short_step_lines", "watches_again"]
 
@@ -186,7 +187,7 @@ def _stop_of(one: Outcome, proposal: Proposal, profile: Profile) -> str:
 
 
 def _points(one: Outcome, profile: Profile) -> str:
-    if one.points_to == _UNKNOWN and one.slip > one.probability / 2:
+    if one.was_a_mistake:
         return f"what was found wrong was a mistake, or is outside the profile ({percent(one.chance)})"
     if one.mended:
         return "it is mended"
@@ -196,7 +197,7 @@ def _points(one: Outcome, profile: Profile) -> str:
 
 
 def _then(one: Outcome, profile: Profile) -> str:
-    if one.points_to == _UNKNOWN and one.slip > one.probability / 2:
+    if one.was_a_mistake:
         return ""
     if one.stops:
         return "; then stop"

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from usbwatch.model import Action, Advice, Plan, Profile, Proposal
-from usbwatch.model.plan import CLOSE_CALL
+from usbwatch.model import Advice, Plan, Profile, Proposal
+from usbwatch.model.plan import CLOSE_CALL, QUESTIONS
 from usbwatch.show.checked import Checked
 from usbwatch.show.lines import BLANK, Line, Style, line
 from usbwatch.show.safe import safe
 from usbwatch.show.words import price, sum_of
 
-__all__ = ["QUESTIONS", "money_lines", "points_to_nothing", "repair_or_stop", "takes"]
-
-QUESTIONS = frozenset({Action.CHECK, Action.LOOK, Action.MEASURE, Action.ELSEWHERE, Action.HELPER})
-"""Answered with yes or no; all else is done, and followed by a capture."""
+__all__ = ["money_lines", "points_to_nothing", "repair_or_stop", "takes"]
 
 _SET_IN = 8
 
